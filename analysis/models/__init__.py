@@ -1,0 +1,1 @@
+"""Rows in, frozen results out: the statistics of few, unequal jobs."""

@@ -1,0 +1,1 @@
+"""Frozen results in, answers to the shop's questions out."""

@@ -1,0 +1,1 @@
+"""CSV files in, validated tables out: the dictionary of columns, reading, checking."""

@@ -1,0 +1,1 @@
+"""Answers in, words, figures, tables and pages out."""
