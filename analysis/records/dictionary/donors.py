@@ -1,0 +1,126 @@
+"""donors.csv: a row per donor board; technicians.csv: a row per technician (optional)."""
+
+from __future__ import annotations
+
+from analysis.records.dictionary.column import Choice, Column, Kind, KnownAt, Required, Role, Table
+
+DONORS = Table(
+    name="donors",
+    what="a donor board",
+    key=("donor_id",),
+    columns=(
+        Column(
+            "donor_id",
+            Kind.KEY,
+            KnownAt.ASSESSMENT,
+            Role.KEY,
+            "Your own code for the donor.",
+            "donor",
+            required=Required.ALWAYS,
+            example="D-0001",
+        ),
+        Column(
+            "donor_age_years",
+            Kind.NUMBER,
+            KnownAt.ASSESSMENT,
+            Role.PREDICTOR,
+            "Age of the donor board when used. If not known, give a band or the model year instead.",
+            "donor age",
+            unit="years",
+            low=0,
+            high=15,
+            example="2",
+        ),
+        Column(
+            "donor_age_band",
+            Kind.CHOICE,
+            KnownAt.ASSESSMENT,
+            Role.PREDICTOR,
+            "Age band, where the age in years is not known; its middle is used.",
+            "donor age band",
+            choices=(
+                Choice("0_to_1", "up to 1 year"),
+                Choice("1_to_3", "1 to 3 years"),
+                Choice("3_to_6", "3 to 6 years"),
+                Choice("over_6", "over 6 years"),
+            ),
+        ),
+        Column(
+            "donor_model_year",
+            Kind.INTEGER,
+            KnownAt.ASSESSMENT,
+            Role.PREDICTOR,
+            "Year the donor's model came out, where its age is not known.",
+            "donor model year",
+            low=2000,
+            high=2100,
+        ),
+        Column(
+            "known_good",
+            Kind.CHOICE,
+            KnownAt.ASSESSMENT,
+            Role.PREDICTOR,
+            "How the donor was tested before use.",
+            "donor tested",
+            choices=(
+                Choice("full_boot", "booted fully before its chips were taken off"),
+                Choice("current_only", "only its current draw was looked at"),
+                Choice("untested", "not tested"),
+            ),
+            example="full_boot",
+        ),
+        Column(
+            "prior_installs_n",
+            Kind.INTEGER,
+            KnownAt.ASSESSMENT,
+            Role.PREDICTOR,
+            "How often chips were already set on this donor.",
+            "earlier installs on the donor",
+            low=0,
+            high=50,
+            example="0",
+        ),
+        Column(
+            "lot",
+            Kind.KEY,
+            KnownAt.ASSESSMENT,
+            Role.KEY,
+            "Your own code for the purchase it came with.",
+            "donor lot",
+            example="LOT-07",
+        ),
+    ),
+)
+
+TECHNICIANS = Table(
+    name="technicians",
+    what="a technician, by pseudonym",
+    key=("technician_id",),
+    columns=(
+        Column(
+            "technician_id",
+            Kind.KEY,
+            KnownAt.ASSESSMENT,
+            Role.KEY,
+            "The pseudonym used in jobs.csv; never a name.",
+            "technician",
+            required=Required.ALWAYS,
+            example="T1",
+        ),
+        Column(
+            "bga_experience_band",
+            Kind.CHOICE,
+            KnownAt.ASSESSMENT,
+            Role.KEY,
+            "Years of work with ball-grid parts when the log begins.",
+            "experience",
+            choices=(
+                Choice("under_1", "under 1 year"),
+                Choice("1_to_3", "1 to 3 years"),
+                Choice("3_to_10", "3 to 10 years"),
+                Choice("over_10", "over 10 years"),
+            ),
+            example="3_to_10",
+        ),
+    ),
+)
