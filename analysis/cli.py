@@ -1,0 +1,120 @@
+"""The command ``rework``: arguments only; the work is done elsewhere in the package."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Callable, Sequence
+from pathlib import Path
+
+from analysis import __version__
+from analysis.errors import ReworkError
+
+PROJECT = Path(__file__).resolve().parent.parent
+DEMO = PROJECT / "data_demo"
+
+CANNOT_RUN = 2
+
+
+def _check(args: argparse.Namespace) -> int:
+    from analysis.records.check import check_log
+    from analysis.records.problems import as_csv, as_json, summary
+
+    report = check_log(args.log)
+    if args.csv:
+        args.csv.write_text(as_csv(report.problems), encoding="utf-8", newline="")
+    if args.json:
+        print(as_json(report.problems))
+        return report.exit_status
+    for problem in report.problems:
+        print(problem.line_text())
+    print(summary(report.problems))
+    return report.exit_status
+
+
+def _blank_log(args: argparse.Namespace) -> int:
+    from analysis.records.blank import blank_log
+
+    for path in blank_log(args.folder):
+        print(path)
+    return 0
+
+
+def _column(args: argparse.Namespace) -> int:
+    from analysis.records.describe import describe_column
+
+    print(describe_column(args.name))
+    return 0
+
+
+def _review(args: argparse.Namespace) -> int:
+    from analysis.report.monthly import publish_review
+
+    if args.log is None:
+        print("No log named: reviewing the demo log of an invented workshop.")
+    path = publish_review(args.log or DEMO, args.month, args.out, say=print)
+    print(f"Review written to {path}")
+    return 0
+
+
+def _parser() -> argparse.ArgumentParser:
+    text = argparse.RawDescriptionHelpFormatter
+    parser = argparse.ArgumentParser(
+        prog="rework",
+        description="Outcome statistics for a board-level rework bench: a log of past jobs in, a reviewed month out.",
+        epilog="Start with:\n  rework review            the demo month\n  rework blank-log my_log  a folder to fill\n"
+        "  rework check my_log      every fault at once",
+        formatter_class=text,
+    )
+    parser.add_argument("--version", action="version", version=f"rework-outcomes {__version__}")
+    commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
+
+    def add(name: str, run: Callable[[argparse.Namespace], int], what: str, example: str) -> argparse.ArgumentParser:
+        sub = commands.add_parser(
+            name, help=what, description=what, epilog=f"Example:\n  {example}", formatter_class=text
+        )
+        sub.set_defaults(run=run)
+        return sub
+
+    check = add(
+        "check",
+        _check,
+        "List every fault of a log at once; exit status 0 clean, 1 faults, 2 cannot run.",
+        "rework check my_log",
+    )
+    check.add_argument("log", type=Path, help="folder that holds jobs.csv")
+    check.add_argument("--json", action="store_true", help="print the faults as JSON instead of lines")
+    check.add_argument("--csv", type=Path, metavar="FILE", help="also write the faults to this CSV file")
+
+    blank = add(
+        "blank-log", _blank_log, "Make a folder with empty tables and settings to fill.", "rework blank-log my_log"
+    )
+    blank.add_argument("folder", type=Path, help="folder to make; existing files are never overwritten")
+
+    column = add("column", _column, "Explain one column of the log.", "rework column pad_grade_found")
+    column.add_argument("name", help="heading of the column")
+
+    review = add("review", _review, "Make the monthly review as one HTML page.", "rework review my_log --month 2026-09")
+    review.add_argument("log", type=Path, nargs="?", help="folder that holds jobs.csv; without it, the demo")
+    review.add_argument("--month", default="", metavar="YYYY-MM", help="without it, the latest complete month")
+    review.add_argument(
+        "--out", type=Path, default=PROJECT / "reports", metavar="FOLDER", help="where the page goes (reports/)"
+    )
+    return parser
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run the command line; return its exit status."""
+    args = _parser().parse_args(argv)
+    try:
+        status: int = args.run(args)
+    except ReworkError as error:
+        print(f"rework: {error}", file=sys.stderr)
+        return CANNOT_RUN
+    except BrokenPipeError:
+        sys.stderr.close()  # the reader went away (for example `| head`); nothing is wrong
+        return CANNOT_RUN
+    except KeyboardInterrupt:
+        print("rework: interrupted; nothing was changed.", file=sys.stderr)
+        return 130
+    return status

@@ -1,0 +1,76 @@
+"""Person-period rows: one a boot test, up to a job's first success."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from analysis.cohort.donors import donor_features
+from analysis.cohort.features import intake_features
+from analysis.cohort.ledger import Ledger, start_ledger
+from analysis.cohort.outcomes import SUCCESS_RESULTS, Ending, FirstBoot, job_outcomes
+from analysis.cohort.work import Undated, work_before
+from analysis.records.log import Log
+
+SUCCESS, CONTINUED, LOST, GAVE_UP, OPEN = "success", "continued", "lost for good", "given up", "open"
+
+
+@dataclass(frozen=True)
+class Attempts:
+    """Boot tests at risk of being the first success.
+
+    Parameters
+    ----------
+    rows : DataFrame
+        ``job_id``, ``test_no``, ``success`` (0/1), ``then`` (what followed: success, continued, lost for good,
+        given up, open) and the features as known before each test.
+    ledger : Ledger
+        From all boot tests of the log to ``rows``.
+    undated : Undated
+        Work rows left out because they name no boot test.
+    """
+
+    rows: pd.DataFrame
+    ledger: Ledger
+    undated: Undated
+
+
+def _what_followed(rows: pd.DataFrame, jobs: pd.DataFrame) -> pd.Series:
+    """Classify each test by what came after it."""
+    job = jobs.set_index("job_id").reindex(rows["job_id"])
+    last_test = rows.groupby("job_id")["test_no"].transform("max").eq(rows["test_no"]).to_numpy()
+    closed = (job["closed_date"].notna() | job["outcome"].notna()).to_numpy()
+    reversible = job["loss_reversible"].astype("Int64").to_numpy(float, na_value=np.nan)
+    conditions = [rows["success"].eq(1).to_numpy(), ~last_test, closed & (reversible == 0), closed]
+    return pd.Series(np.select(conditions, [SUCCESS, CONTINUED, LOST, GAVE_UP], default=OPEN), index=rows.index)
+
+
+def build_attempts(log: Log) -> Attempts:
+    """Lay out the boot tests of accepted jobs, each with what was known before it.
+
+    Tests after a job's first success are not at risk any more; a later job on the same board has a history the
+    first tests of others lack. Both are left out and counted.
+    """
+    jobs = log.tables["jobs"]
+    tests = log.tables["boot_tests"].astype({"test_no": float})
+    tests = tests.sort_values(["job_id", "test_no"], kind="stable").reset_index(drop=True)
+    outcomes = job_outcomes(log).set_index("job_id").reindex(tests["job_id"]).reset_index()
+    success = tests["boot_result"].isin(SUCCESS_RESULTS).astype(float)
+    after = success.groupby(tests["job_id"]).cumsum().sub(success).gt(0)
+    repeat = outcomes["first_boot_status"].eq(FirstBoot.REPEAT)
+    not_accepted = outcomes["ending"].eq(Ending.NOT_ACCEPTED) & ~repeat
+    keep = ~(after | repeat | not_accepted)
+    ledger = start_ledger("boot tests", len(tests)).then(
+        ("job not accepted", int(not_accepted.sum())),
+        ("later job on the same board (a chain counts once)", int(repeat.sum())),
+        ("after the job's first success", int((after & ~repeat & ~not_accepted).sum())),
+    )
+    rows = tests.loc[keep, ["job_id", "test_no", "bench_hours_so_far"]].reset_index(drop=True)
+    rows["success"] = success[keep].to_numpy()
+    rows["then"] = _what_followed(rows, jobs)
+    work, undated = work_before(log, rows)
+    intake = intake_features(jobs).set_index(jobs["job_id"]).reindex(rows["job_id"]).reset_index(drop=True)
+    rows = pd.concat([rows, intake, donor_features(log, rows), work], axis=1)
+    return Attempts(rows, ledger, undated)

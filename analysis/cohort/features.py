@@ -1,0 +1,98 @@
+"""One row a job: outcome and the features each model may see, with their units."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from analysis.cohort.donors import donor_features
+from analysis.cohort.ledger import Ledger
+from analysis.cohort.outcomes import first_boot_ledger, job_outcomes
+from analysis.cohort.work import Undated, work_before
+from analysis.records.dictionary import KnownAt, predictors
+from analysis.records.log import Log
+
+INTAKE_COLUMNS = predictors("jobs", KnownAt.INTAKE, KnownAt.ASSESSMENT)
+
+
+@dataclass(frozen=True)
+class Cohort:
+    """All jobs of a log, one row each, and those with a first-boot result.
+
+    Parameters
+    ----------
+    jobs : DataFrame
+        Every job: outcomes (see :func:`analysis.cohort.outcomes.job_outcomes`), intake facts, donor facts, work
+        before boot test 1, ``technician_id``, ``experience_jobs`` (jobs by the same technician received before
+        this one), ``guessed_success_pct``, ``bench_hours``.
+    first_boots : DataFrame
+        The rows of ``jobs`` with a first-boot result.
+    ledger : Ledger
+        From all jobs of the log to ``first_boots``.
+    undated : Undated
+        Work rows left out because they name no boot test.
+    log_hash : str
+        Hash of the log.
+    """
+
+    jobs: pd.DataFrame
+    first_boots: pd.DataFrame
+    ledger: Ledger
+    undated: Undated
+    log_hash: str
+
+
+def experience(jobs: pd.DataFrame) -> pd.Series:
+    """Count the jobs the same technician accepted before each job, by the log itself.
+
+    Jobs received on the same day do not count for one another. NaN without a technician.
+    """
+    worked = jobs["technician_id"].notna() & jobs["decision"].eq("accepted")
+    out = pd.Series(np.nan, index=jobs.index)
+    for _, own in jobs[worked].groupby("technician_id", observed=True):
+        days = own["received_date"].to_numpy()
+        out.loc[own.index] = np.searchsorted(np.sort(days), days, side="left").astype(float)
+    return out
+
+
+def intake_features(jobs: pd.DataFrame) -> pd.DataFrame:
+    """Facts known before work, as declared, plus ``second_damage_seen`` (yes, no).
+
+    A blank second damage means that none was seen, so it is "no" rather than missing.
+    """
+    out = pd.DataFrame({name: jobs[name] for name in INTAKE_COLUMNS})
+    for name in out.columns:
+        if out[name].dtype == "category" or out[name].dtype == "string":
+            out[name] = out[name].astype(object).where(out[name].notna(), None)
+    second = jobs["second_damage"].notna() & jobs["second_damage"].ne("none_seen").fillna(False)
+    out["second_damage_seen"] = np.where(second, "yes", "no")
+    out["prior_rework"] = out["prior_rework"].replace("unknown", None)
+    out["underfill"] = out["underfill"].replace("unknown", None)
+    return out
+
+
+def build_cohort(log: Log) -> Cohort:
+    """Put everything the models need on one row a job.
+
+    Work after boot test 1 has no influence on any column (tested).
+    """
+    jobs = log.tables["jobs"].reset_index(drop=True)
+    outcomes = job_outcomes(log).reset_index(drop=True)
+    wanted = pd.DataFrame({"job_id": jobs["job_id"], "test_no": 1.0})
+    work, undated = work_before(log, wanted)
+    frame = pd.concat(
+        [
+            outcomes,
+            intake_features(jobs),
+            donor_features(log, wanted),
+            work,
+            jobs[["technician_id", "guessed_success_pct", "bench_hours", "received_date", "closed_date"]],
+            jobs[["failure_cause", "cause_evidence", "loss_reversible", "decision"]].astype(object),
+        ],
+        axis=1,
+    )
+    frame["experience_jobs"] = experience(jobs)
+    first_boots = frame[frame["first_boot"].notna()].reset_index(drop=True)
+    return Cohort(frame, first_boots, first_boot_ledger(outcomes, len(log.set_aside)), undated, log.hash)

@@ -1,0 +1,181 @@
+"""Work done on a job before a given boot test, one row a (job, boot test).
+
+Only work dated before the test counts: a failure causes more passes and more heat, so that work after test 1 would
+make passes look like the cause of the failure that caused them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from analysis.records.log import Log
+
+CLIENT_CHIPS = ("processor", "storage")
+MELTS = ("removal", "residue", "reball", "ball_reset", "install", "touch_up")
+PADS_LOST_BANDS = ("none", "1 to 3", "4 or more")
+
+
+@dataclass(frozen=True)
+class Undated:
+    """Work that cannot be placed before or after a boot test, left out and counted.
+
+    Parameters
+    ----------
+    sides, steps : int
+        Rows of chip_sides and heat_steps without ``before_test_no`` on jobs with two or more boot tests.
+    """
+
+    sides: int
+    steps: int
+
+
+def dated(rows: pd.DataFrame, tests_n: pd.Series) -> tuple[pd.DataFrame, int]:
+    """Give every row of work the boot test it came before, or leave it out.
+
+    A blank stands for 1 where the job had at most one boot test.
+
+    Parameters
+    ----------
+    rows : DataFrame
+        chip_sides or heat_steps, typed.
+    tests_n : Series
+        Boot tests recorded per ``job_id``.
+
+    Returns
+    -------
+    DataFrame, int
+        The rows that can be dated, with ``before`` (float), and the number left out.
+    """
+    known = rows["before_test_no"].astype("Float64").to_numpy(float, na_value=np.nan)
+    tests = rows["job_id"].map(tests_n).fillna(0).to_numpy(float)
+    before = np.where(np.isnan(known) & (tests <= 1), 1.0, known)
+    keep = ~np.isnan(before)
+    return rows.loc[keep].assign(before=before[keep]), int((~keep).sum())
+
+
+def _asked(rows: pd.DataFrame, wanted: pd.DataFrame) -> pd.DataFrame:
+    """Rows of work joined to every wanted (job, test) they came before."""
+    joined = rows.merge(wanted, on="job_id", how="inner")
+    return joined[joined["before"] <= joined["test_no"]]
+
+
+def _number(column: pd.Series) -> pd.Series:
+    return pd.Series(column.astype("Float64").to_numpy(float, na_value=np.nan), index=column.index)
+
+
+def _sides_features(sides: pd.DataFrame, keys: list[str]) -> pd.DataFrame:
+    sides = sides.assign(
+        passes=_number(sides["clean_passes_n"]),
+        lost=_number(sides["pads_lost_n"]),
+        tries=_number(sides["reball_tries_n"]),
+        grade=_number(sides["pad_grade_found"]).where(sides["chip_role"].isin(CLIENT_CHIPS)),
+        blade=_number(sides["blade_used"].astype("Int64")),
+    )
+    by_test = sides.groupby(keys, observed=True)
+    out = pd.DataFrame(
+        {
+            "clean_passes_per_side": by_test["passes"].mean(),
+            "pad_grade_found_worst": by_test["grade"].max(),
+            "pads_lost_n": by_test["lost"].sum(min_count=1),
+            "reball_tries_n": by_test["tries"].max(),
+            "blade_used": by_test["blade"].max(),
+        }
+    )
+    main = sides[sides["chip_role"].eq("processor") & sides["side"].eq("lower")].sort_values("before", kind="stable")
+    last = main.groupby(keys, observed=True)[["ball_alloy", "ball_reset"]].last()
+    out["ball_alloy"] = last["ball_alloy"].astype(object)
+    out["ball_reset"] = _number(last["ball_reset"].astype("Int64"))
+    return out
+
+
+def centre_by_station(steps: pd.DataFrame, column: str) -> pd.Series:
+    """Set temperatures with each station's own median moved to the median of all, where several stations are used.
+
+    Parameters
+    ----------
+    steps : DataFrame
+        Heat steps of one kind, with ``station_id``.
+    column : str
+        Column to centre (°C).
+
+    Returns
+    -------
+    Series of float
+        Centred values (°C); unchanged when one station or none is named.
+    """
+    values = steps[column].astype(float)
+    station = steps["station_id"]
+    if station.nunique() < 2:
+        return values
+    own = values.groupby(station).transform("median")
+    return values.where(own.isna(), values - own + values.median())
+
+
+def _install_features(steps: pd.DataFrame, keys: list[str]) -> pd.DataFrame:
+    """Last processor install before the test: set temperature where typed, time, preheat."""
+    processor = steps[steps["chip_role"].eq("processor")]
+    installs = processor[processor["step_type"].eq("install")]
+    installs = installs.sort_values(["before", "step_no"], kind="stable").drop_duplicates(keys, keep="last")
+    typed = installs["entry_kind"].ne("preset").fillna(True).to_numpy(bool)
+    temperature = pd.Series(np.nan, index=installs.index)
+    usable = installs[typed]
+    temperature.loc[usable.index] = centre_by_station(usable, "set_temp_c")
+    out = pd.DataFrame(
+        {
+            "install_set_temp_c": temperature.to_numpy(),
+            "install_temp_entry": np.select(
+                [installs["set_temp_c"].isna(), ~typed], ["not recorded", "unchanged preset"], default="typed"
+            ),
+            "install_s": installs["step_s"].to_numpy(float),
+            "preheat_at_install": installs["preheat_c"].notna().to_numpy(bool),
+        },
+        index=pd.MultiIndex.from_frame(installs[keys]),
+    )
+    separate = processor[processor["step_type"].eq("preheat")].groupby(keys, observed=True).size()
+    has_separate = out.index.isin(separate.index)
+    out["install_preheat"] = (out.pop("preheat_at_install") | has_separate).astype(float)
+    return out
+
+
+def work_before(log: Log, wanted: pd.DataFrame) -> tuple[pd.DataFrame, Undated]:
+    """Features of the work done before each wanted boot test.
+
+    Parameters
+    ----------
+    log : Log
+        The validated log.
+    wanted : DataFrame, shape (m, >=2)
+        ``job_id`` and ``test_no``: the boot tests asked about, without repeats.
+
+    Returns
+    -------
+    DataFrame, shape (m, 12)
+        In the order of ``wanted``: ``clean_passes_per_side`` (passes, mean over the sides with a count),
+        ``pad_grade_found_worst`` (0–4, client's chips), ``pads_lost_n`` (pads), ``pads_lost_band``,
+        ``reball_tries_n``, ``blade_used``, ``ball_alloy`` and ``ball_reset`` (processor, lower side),
+        ``install_set_temp_c`` (°C; NaN unless typed), ``install_temp_entry``, ``install_s`` (s),
+        ``install_preheat`` and ``melts_n`` (melts the processor has seen). NaN where nothing was recorded.
+    Undated
+        Rows of work left out because they carry no boot test on a job with several.
+    """
+    keys = ["job_id", "test_no"]
+    tests_n = log.tables["boot_tests"]["job_id"].value_counts()
+    wanted = wanted[keys].astype({"test_no": float})
+    sides, undated_sides = dated(log.tables["chip_sides"], tests_n)
+    steps, undated_steps = dated(log.tables["heat_steps"], tests_n)
+    sides, steps = _asked(sides, wanted), _asked(steps, wanted)
+    index = pd.MultiIndex.from_frame(wanted)
+    out = pd.concat(
+        [_sides_features(sides, keys).reindex(index), _install_features(steps, keys).reindex(index)], axis=1
+    )
+    melted = steps[steps["chip_role"].eq("processor") & steps["step_type"].isin(MELTS)]
+    melts = melted.groupby(keys, observed=True).size().astype(float)
+    out["melts_n"] = melts.reindex(index)
+    out["install_temp_entry"] = out["install_temp_entry"].fillna("not recorded")
+    lost = out["pads_lost_n"]
+    band = pd.cut(lost, [-0.5, 0.5, 3.5, np.inf], labels=list(PADS_LOST_BANDS)).astype(object)
+    out.insert(3, "pads_lost_band", band)
+    return out.reset_index(drop=True), Undated(undated_sides, undated_steps)

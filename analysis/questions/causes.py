@@ -1,0 +1,159 @@
+"""What failed and why, with the quality of the evidence kept apart."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from analysis.cohort.features import Cohort
+from analysis.cohort.outcomes import Ending
+from analysis.records.dictionary import CHIP_SIDES, JOBS
+from analysis.records.log import Log
+
+EVIDENCE = ("confirmed", "probable", "suspected", "not stated")
+NOT_WRITTEN = "no cause written"
+
+
+@dataclass(frozen=True)
+class CauseRow:
+    """One cause among the failures of a period.
+
+    Parameters
+    ----------
+    code, label : str
+        Code of the log and its label.
+    n : int
+        Failed jobs with this cause.
+    by_evidence : tuple of int, length 4
+        The same by evidence, in the order of :data:`EVIDENCE`.
+    hours : float
+        Bench hours these jobs took, where recorded.
+    hours_known : int
+        Jobs with recorded hours.
+    irreversible : int
+        Jobs whose processor or storage is lost for good.
+    """
+
+    code: str
+    label: str
+    n: int
+    by_evidence: tuple[int, int, int, int]
+    hours: float
+    hours_known: int
+    irreversible: int
+
+
+@dataclass(frozen=True)
+class Causes:
+    """Causes of failure in a period, most frequent first.
+
+    Parameters
+    ----------
+    rows : tuple of CauseRow
+        Without causes that did not occur.
+    n : int
+        Failed jobs closed in the period.
+    hours : float
+        Bench hours of all of them, where recorded.
+    """
+
+    rows: tuple[CauseRow, ...]
+    n: int
+    hours: float
+
+    @property
+    def biggest(self) -> CauseRow | None:
+        """The most frequent named cause; None when no cause was named."""
+        named = [row for row in self.rows if row.code not in (NOT_WRITTEN, "not_found", "other")]
+        return named[0] if named else None
+
+    @property
+    def unexplained(self) -> int:
+        """Failures without a cause: none written, or looked for and not found."""
+        return sum(row.n for row in self.rows if row.code in (NOT_WRITTEN, "not_found"))
+
+
+def failed_jobs(cohort: Cohort, months: tuple[pd.Period, pd.Period]) -> pd.DataFrame:
+    """Jobs closed without recovery within the months, first and last included.
+
+    A failure that begins a chain of jobs is listed where it closed; stopped jobs are not failures of the bench.
+    """
+    jobs = cohort.jobs
+    closed = jobs["closed_date"].dt.to_period("M")
+    failed = jobs["ending"].isin([Ending.NOT_RECOVERED, Ending.PARTIAL, Ending.LOCKED])
+    return jobs[failed & closed.ge(months[0]) & closed.le(months[1])]
+
+
+def causes_of(failed: pd.DataFrame) -> Causes:
+    """Count causes among failed jobs."""
+    code = failed["failure_cause"].astype(object).where(failed["failure_cause"].notna(), NOT_WRITTEN)
+    evidence = failed["cause_evidence"].astype(object).where(failed["cause_evidence"].notna(), "not stated")
+    hours = failed["bench_hours"].astype(float)
+    lost = failed["loss_reversible"].astype("Int64").eq(0).fillna(False).to_numpy(bool)
+    column = JOBS["failure_cause"]
+    rows = []
+    for name in [*column.codes, NOT_WRITTEN]:
+        mine = code.eq(name).to_numpy(bool)
+        if not mine.any():
+            continue
+        split = evidence[mine].value_counts()
+        counts = tuple(int(split.get(kind, 0)) for kind in EVIDENCE)
+        rows.append(
+            CauseRow(
+                code=name,
+                label=column.text_of(name),
+                n=int(mine.sum()),
+                by_evidence=(counts[0], counts[1], counts[2], counts[3]),
+                hours=float(np.nansum(hours[mine])),
+                hours_known=int(hours[mine].notna().sum()),
+                irreversible=int(lost[mine].sum()),
+            )
+        )
+    rows.sort(key=lambda row: (-row.n, -row.hours, row.code))
+    return Causes(tuple(rows), len(failed), float(np.nansum(hours)))
+
+
+@dataclass(frozen=True)
+class PadLoss:
+    """Sides that lost pads, by the step in which most of them went.
+
+    Parameters
+    ----------
+    table : DataFrame
+        ``chip``, ``side``, one column a step, ``sides`` (with a count of pads), ``with loss``.
+    sides, with_loss : int
+        Totals.
+    worst_step : str
+        Step with the most losing sides, in words; empty without losses.
+    worst_step_n : int
+        Its number of sides.
+    """
+
+    table: pd.DataFrame
+    sides: int
+    with_loss: int
+    worst_step: str
+    worst_step_n: int
+
+
+def pad_losses(log: Log, job_ids: pd.Series) -> PadLoss:
+    """Count where pads were lost among the given jobs."""
+    sides = log.tables["chip_sides"]
+    sides = sides[sides["job_id"].isin(job_ids) & sides["pads_lost_n"].notna()]
+    losing = sides[sides["pads_lost_n"].gt(0)]
+    step_column = CHIP_SIDES["pads_lost_at"]
+    step = losing["pads_lost_at"].astype(object).map(step_column.text_of, na_action="ignore").fillna("not recorded")
+    order = [choice.text for choice in step_column.choices] + ["not recorded"]
+    keys = ["chip_role", "side"]
+    counted = losing.assign(step=step).groupby([*keys, "step"], observed=True).size().unstack(fill_value=0)  # noqa: PD010 -- counts, not values
+    totals = sides.groupby(keys, observed=True).size()
+    table = counted.reindex(totals.index, fill_value=0)
+    table = table[[name for name in order if name in table.columns]]
+    table["with loss"] = losing.groupby(keys, observed=True).size().reindex(totals.index, fill_value=0)
+    table["sides"] = totals
+    by_step = step[step.ne("not recorded")].value_counts()
+    worst = str(by_step.index[0]) if len(by_step) else ""
+    worst_n = int(by_step.iloc[0]) if len(by_step) else 0
+    return PadLoss(table.reset_index(), len(sides), len(losing), worst, worst_n)

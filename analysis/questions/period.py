@@ -1,0 +1,75 @@
+"""Which month is looked at."""
+
+from __future__ import annotations
+
+import re
+
+import pandas as pd
+
+from analysis.errors import ReworkError
+from analysis.records.log import Log
+
+
+def latest_complete_month(log: Log) -> pd.Period:
+    """Return the latest month that had ended by the last date written in the log.
+
+    Raises
+    ------
+    ReworkError
+        If the log holds no date at all.
+    """
+    last = log.last_date
+    if pd.isna(last):
+        raise ReworkError(
+            "The log holds no job with a date yet.",
+            rule="A review needs at least one job with a received_date.",
+            todo="Enter the first job in jobs.csv and run 'rework check' on the folder.",
+            where=str(log.folder),
+        )
+    month = last.to_period("M")
+    return month if last.normalize() == month.end_time.normalize() else month - 1
+
+
+def parse_month(text: str) -> pd.Period:
+    """Read a month written YYYY-MM.
+
+    Raises
+    ------
+    ReworkError
+        If it is written otherwise.
+    """
+    if not re.fullmatch(r"\d{4}-(0[1-9]|1[0-2])", text.strip()):
+        raise ReworkError(
+            f"'{text}' is not a month.", rule="A month is written YYYY-MM.", todo="Write for example --month 2026-09."
+        )
+    return pd.Period(text.strip(), freq="M")
+
+
+def month_for(log: Log, text: str = "") -> pd.Period:
+    """Return the month asked for, or the latest complete one when none is named.
+
+    Raises
+    ------
+    ReworkError
+        If the month lies outside the log.
+    """
+    if not text:
+        return latest_complete_month(log)
+    month = parse_month(text)
+    received = log.tables["jobs"]["received_date"].dropna()
+    if received.empty:
+        return latest_complete_month(log)  # says that the log holds no date
+    first, last = received.min().to_period("M"), log.last_date.to_period("M")
+    if not first <= month <= last:
+        raise ReworkError(
+            f"The log holds nothing for {month}.",
+            rule=f"It runs from {first} to {last}.",
+            todo="Choose a month in between, or leave --month away for the latest complete one.",
+            where=str(log.folder),
+        )
+    return month
+
+
+def month_name(month: pd.Period) -> str:
+    """Write a month in words: "September 2026"."""
+    return str(month.strftime("%B %Y"))

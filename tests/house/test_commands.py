@@ -1,0 +1,46 @@
+"""The README's commands, the CI script and the command's help agree with one another."""
+
+from __future__ import annotations
+
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from analysis.cli import main
+
+ROOT = Path(__file__).resolve().parents[2]
+
+
+def readme_commands() -> list[str]:
+    return re.findall(r"^python3 -m venv .*$", (ROOT / "README.md").read_text(encoding="utf-8"), re.M)
+
+
+def test_the_readme_has_its_two_commands():
+    assert len(readme_commands()) == 2
+
+
+def test_ci_runs_exactly_the_readme_test_command():
+    ci_lines = (ROOT / ".ci" / "run").read_text(encoding="utf-8").splitlines()
+    assert readme_commands()[1] in ci_lines
+
+
+def test_constraints_name_no_host():
+    text = (ROOT / ".ci" / "constraints.txt").read_text(encoding="utf-8")
+    assert "//" not in text
+    assert re.search(r"^pandas==", text, re.M)
+
+
+@pytest.mark.parametrize("command", ["check", "blank-log", "column", "review"])
+def test_every_command_explains_itself_with_an_example(command, capsys):
+    with pytest.raises(SystemExit) as stop:
+        main([command, "--help"])
+    assert stop.value.code == 0
+    assert f"rework {command}" in capsys.readouterr().out.split("Example:")[1]
+
+
+def test_the_module_form_works():
+    done = subprocess.run([sys.executable, "-m", "analysis", "--version"], capture_output=True, text=True, check=True)
+    assert done.stdout.startswith("rework-outcomes ")
