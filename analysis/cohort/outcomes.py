@@ -154,10 +154,11 @@ def job_outcomes(log: Log) -> pd.DataFrame:
 
     Returns
     -------
-    DataFrame, shape (n_jobs, 9)
+    DataFrame, shape (n_jobs, 10)
         ``job_id``; ``chain_root``; ``first_boot_status`` (a :class:`FirstBoot` value); ``first_boot`` (1.0, 0.0 or
         NaN); ``first_boot_date`` (the date that decides its month) and ``first_boot_month``; ``ending`` (an
-        :class:`Ending` value); ``received_month``; ``tests_n`` (boot tests recorded).
+        :class:`Ending` value) and ``ended_date`` (closing of the chain's last job); ``received_month``; ``tests_n``
+        (boot tests recorded).
     """
     jobs = log.tables["jobs"]
     roots = chain_roots(jobs)
@@ -167,6 +168,7 @@ def job_outcomes(log: Log) -> pd.DataFrame:
     value = np.select([status.eq(FirstBoot.SUCCESS), status.eq(FirstBoot.FAILURE)], [1.0, 0.0], default=np.nan)
     date = first["date"].where(first["date"].notna(), jobs["closed_date"]).where(~np.isnan(value))
     tests_n = jobs["job_id"].map(log.tables["boot_tests"]["job_id"].value_counts()).fillna(0).astype(int)
+    ended = jobs["closed_date"].groupby(roots).transform("max").where(~repeat)
     return pd.DataFrame(
         {
             "job_id": jobs["job_id"],
@@ -176,6 +178,7 @@ def job_outcomes(log: Log) -> pd.DataFrame:
             "first_boot_date": date,
             "first_boot_month": date.dt.to_period("M"),
             "ending": _endings(log, roots, repeat),
+            "ended_date": ended,
             "received_month": jobs["received_date"].dt.to_period("M"),
             "tests_n": tests_n,
         }

@@ -81,7 +81,7 @@ def failed_jobs(cohort: Cohort, months: tuple[pd.Period, pd.Period]) -> pd.DataF
     A failure that begins a chain of jobs is listed where it closed; stopped jobs are not failures of the bench.
     """
     jobs = cohort.jobs
-    closed = jobs["closed_date"].dt.to_period("M")
+    closed = jobs["ended_date"].dt.to_period("M")
     failed = jobs["ending"].isin([Ending.NOT_RECOVERED, Ending.PARTIAL, Ending.LOCKED])
     return jobs[failed & closed.ge(months[0]) & closed.le(months[1])]
 
