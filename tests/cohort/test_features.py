@@ -1,0 +1,132 @@
+"""Donor facts, experience, attempts and hours, worked by hand."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from analysis.cohort.attempts import build_attempts
+from analysis.cohort.donors import donor_features
+from analysis.cohort.features import INTAKE_COLUMNS, build_cohort, intake_features
+from analysis.cohort.hours import hours_to_success
+from tests.tables import boot, closed, job, log_of
+
+
+@pytest.mark.parametrize(
+    ("facts", "age"),
+    [
+        ({"donor_age_years": 2.5, "donor_age_band": "over_6"}, 2.5),
+        ({"donor_age_band": "1_to_3"}, 2.0),
+        ({"donor_model_year": 2023}, 3.0 + 4 / 365.25),
+        ({}, np.nan),
+    ],
+)
+def test_donor_age_takes_the_best_that_is_known(facts, age):
+    log = log_of(jobs=[job("A", donor_id="D1")], donors=[{"donor_id": "D1"} | facts])
+    got = donor_features(log, pd.DataFrame({"job_id": ["A"], "test_no": [1.0]}))["donor_age_years"]
+    np.testing.assert_allclose(got, [age])
+
+
+def test_a_test_may_use_another_donor_than_its_job():
+    log = log_of(
+        jobs=[job("A", donor_id="D1")],
+        boot_tests=[boot("A", 1, "short"), boot("A", 2, "data_readable", donor_id="D2")],
+        donors=[{"donor_id": "D1", "donor_age_years": 1.0}, {"donor_id": "D2", "donor_age_years": 4.0}],
+    )
+    assert build_attempts(log).rows["donor_age_years"].tolist() == [1.0, 4.0]
+
+
+def test_experience_counts_earlier_accepted_jobs_of_the_same_technician():
+    log = log_of(
+        jobs=[
+            job("A", technician_id="T1", received_date="2026-01-01"),
+            job("B", technician_id="T1", received_date="2026-01-02"),
+            job("C", technician_id="T1", received_date="2026-01-02"),
+            job("D", technician_id="T2", received_date="2026-01-03"),
+            job("E", technician_id="T1", received_date="2026-01-04"),
+            job("F", received_date="2026-01-05"),
+        ]
+    )
+    got = build_cohort(log).jobs["experience_jobs"]
+    np.testing.assert_array_equal(got, [0, 1, 1, 0, 3, np.nan])
+
+
+def test_intake_facts_hold_no_bench_column_technician_guess_or_money():
+    assert INTAKE_COLUMNS == (
+        "device_class",
+        "board_family",
+        "device_age_years",
+        "intake_damage",
+        "second_damage",
+        "prior_rework",
+        "underfill",
+    )
+
+
+def test_unknown_and_blank_are_one_level():
+    facts = intake_features(log_of(jobs=[job("A", underfill="unknown"), job("B")]).tables["jobs"])
+    assert facts["underfill"].isna().all()
+    assert facts["second_damage_seen"].tolist() == ["no", "no"]
+
+
+def test_attempts_stop_at_the_first_success_and_say_what_followed():
+    log = log_of(
+        jobs=[
+            closed("A"),
+            closed("B", "not_recovered", loss_reversible=False),
+            closed("C", "not_recovered"),
+            job("D"),
+            job("X", decision="declined"),
+        ],
+        boot_tests=[
+            boot("A", 1, "short"),
+            boot("A", 2, "starts_locked"),
+            boot("A", 3, "data_readable"),
+            boot("B", 1, "short"),
+            boot("C", 1, "short"),
+            boot("D", 1, "short"),
+            boot("X", 1, "short"),
+        ],
+    )
+    attempts = build_attempts(log)
+    assert attempts.rows["then"].tolist() == ["continued", "success", "lost for good", "given up", "open"]
+    assert dict(attempts.ledger.exclusions) == {"job not accepted": 1, "after the job's first success": 1}
+
+
+def test_hours_take_success_end_or_last_known():
+    log = log_of(
+        jobs=[
+            closed("A", bench_hours=9.0),
+            closed("B", "not_recovered", bench_hours=7.0),
+            job("C", bench_hours=4.0),
+            job("D"),
+            closed("E"),
+            job("F", decision="declined"),
+            closed("G", "stopped_by_client", bench_hours=0.0),
+        ],
+        boot_tests=[
+            boot("A", 1, "short", bench_hours_so_far=3.0),
+            boot("A", 2, "data_readable", bench_hours_so_far=5.0),
+            boot("C", 1, "short", bench_hours_so_far=4.5),
+            boot("E", 1, "data_readable"),
+        ],
+    )
+    timed = hours_to_success(log)
+    assert timed.rows.to_numpy().tolist() == [["A", 5.0, 1], ["B", 7.0, 2], ["C", 4.5, 0]]
+    assert dict(timed.ledger.exclusions) == {
+        "declined or withdrawn": 1,
+        "stopped by the client before work": 1,
+        "succeeded, hours at the success not recorded": 1,
+        "open, hours not recorded": 1,
+    }
+
+
+def test_row_order_changes_nothing():
+    rows = [closed("A"), closed("B", "not_recovered"), job("C")]
+    tests = [boot("A", 1, "data_readable"), boot("B", 1, "short"), boot("B", 2, "short"), boot("C", 1, "no_current")]
+    forward = build_cohort(log_of(jobs=rows, boot_tests=tests)).first_boots
+    backward = build_cohort(log_of(jobs=rows[::-1], boot_tests=tests[::-1])).first_boots
+    pd.testing.assert_frame_equal(
+        forward.sort_values("job_id").reset_index(drop=True), backward.sort_values("job_id").reset_index(drop=True)
+    )
