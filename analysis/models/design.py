@@ -1,0 +1,203 @@
+"""The frozen design: levels, reference, knots, medians and units as they were when the model was fitted."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from analysis.errors import ModelError
+from analysis.models.terms import FittedTerm, Term
+
+Floats = NDArray[np.float64]
+
+EVENTS_PER_DF = 5
+RARER_NEEDED = 10
+INTERCEPT = "(intercept)"
+
+
+@dataclass(frozen=True)
+class TooFew:
+    """Too few of the rarer outcome for any model.
+
+    Parameters
+    ----------
+    successes, failures : int
+        What the rows hold.
+    further_jobs : int or None
+        Jobs expected to be needed until :data:`RARER_NEEDED` of the rarer outcome are there, at the rate so far;
+        None when the rarer outcome has not been seen at all, so that no rate is known.
+    """
+
+    successes: int
+    failures: int
+    further_jobs: int | None
+
+
+def too_few(y: Floats) -> TooFew | None:
+    """Say whether there are too few of the rarer outcome for a model, and how many jobs it takes."""
+    successes = int(np.sum(y))
+    failures = len(y) - successes
+    rarer = min(successes, failures)
+    if rarer >= RARER_NEEDED:
+        return None
+    further = math.ceil((RARER_NEEDED - rarer) * len(y) / rarer) if rarer else None
+    return TooFew(successes, failures, further)
+
+
+@dataclass(frozen=True)
+class LeftOut:
+    """A term that is not in the model, and why."""
+
+    label: str
+    df: int
+    why: str
+
+
+@dataclass(frozen=True)
+class Design:
+    """Turns rows into the columns of a model, always in the same way.
+
+    Parameters
+    ----------
+    terms : tuple of FittedTerm
+        Terms in the model.
+    names : tuple of str
+        Column names, the intercept first.
+    kept : tuple of bool
+        Which of the terms' columns are in the model (the others were aliased or constant).
+    left_out : tuple of LeftOut
+        Terms without room in the budget, without variation, or wholly explained by others.
+    n, events : int
+        Rows and successes at fitting.
+    budget : int
+        Degrees of freedom allowed: one per five of the rarer outcome.
+    """
+
+    terms: tuple[FittedTerm, ...]
+    names: tuple[str, ...]
+    kept: tuple[bool, ...]
+    left_out: tuple[LeftOut, ...]
+    n: int
+    events: int
+    budget: int
+
+    def matrix(self, frame: pd.DataFrame, strict: bool = False) -> Floats:
+        """Columns for the rows of ``frame``.
+
+        Parameters
+        ----------
+        frame : DataFrame, shape (n, ...)
+            Holds every column the terms name.
+        strict : bool
+            Refuse numbers outside the range seen at fitting.
+
+        Returns
+        -------
+        ndarray, shape (n, p)
+            The intercept first.
+
+        Raises
+        ------
+        UnseenLevelError
+            If a row has a level never seen at fitting, or, when ``strict``, a number out of range.
+        """
+        blocks = [np.ones((len(frame), 1)), *(term.columns(frame, strict) for term in self.terms)]
+        return np.hstack(blocks)[:, np.asarray(self.kept)]
+
+    def term_columns(self, label: str) -> tuple[int, ...]:
+        """Positions in the matrix of the columns of one term."""
+        start = 1
+        position = {old: new for new, old in enumerate(np.flatnonzero(self.kept))}
+        for term in self.terms:
+            if term.label == label:
+                return tuple(position[i] for i in range(start, start + len(term.names)) if i in position)
+            start += len(term.names)
+        raise ModelError(f"The model has no term '{label}'.")
+
+    def has(self, label: str) -> bool:
+        """Whether a term is in the model."""
+        return any(term.label == label for term in self.terms)
+
+
+def _within_budget(frame: pd.DataFrame, terms: Sequence[Term], budget: int) -> tuple[list[FittedTerm], list[LeftOut]]:
+    """Take terms in the order given while they fit; a term that does not fit is skipped and named."""
+    taken: list[FittedTerm] = []
+    left_out: list[LeftOut] = []
+    used = 0
+    for term in terms:
+        fitted = term.fit(frame)
+        if fitted is None:
+            left_out.append(LeftOut(term.label, 0, "the same or not recorded in every row"))
+        elif used + len(fitted.names) > budget:
+            left_out.append(LeftOut(term.label, len(fitted.names), "too few of the rarer outcome for one more term"))
+        else:
+            taken.append(fitted)
+            used += len(fitted.names)
+    return taken, left_out
+
+
+def independent_columns(x: Floats) -> NDArray[np.bool_]:
+    """Mark the columns that are not combinations of those before them.
+
+    Parameters
+    ----------
+    x : ndarray, shape (n, p)
+
+    Returns
+    -------
+    ndarray of bool, shape (p,)
+    """
+    length = np.sqrt((x**2).sum(axis=0))
+    scaled = x / np.where(length > 0, length, 1.0)
+    keep = np.zeros(x.shape[1], dtype=bool)
+    basis = np.zeros((x.shape[0], 0))
+    for j in range(x.shape[1]):
+        rest = scaled[:, j] - basis @ (basis.T @ scaled[:, j])
+        rest -= basis @ (basis.T @ rest)  # a second pass keeps the basis orthogonal to rounding
+        size = float(np.sqrt(rest @ rest))
+        if size > 1e-7:
+            keep[j] = True
+            basis = np.column_stack([basis, rest / size])
+    return keep
+
+
+def fit_design(frame: pd.DataFrame, terms: Sequence[Term], y: Floats, budget: int | None = None) -> Design:
+    """Freeze a design on the rows a model will be fitted to.
+
+    Parameters
+    ----------
+    frame : DataFrame, shape (n, ...)
+        Rows.
+    terms : sequence of Term
+        In the order of their claim on the budget.
+    y : ndarray, shape (n,)
+        0/1 outcomes; they set the budget and decide nothing else.
+    budget : int, optional
+        Degrees of freedom allowed; by default one per five of the rarer outcome.
+
+    Returns
+    -------
+    Design
+    """
+    events = int(np.sum(y))
+    allowed = min(events, len(y) - events) // EVENTS_PER_DF if budget is None else budget
+    taken, left_out = _within_budget(frame, terms, allowed)
+    names = [INTERCEPT] + [name for term in taken for name in term.names]
+    blocks = [np.ones((len(frame), 1)), *(term.columns(frame, False) for term in taken)]
+    keep = independent_columns(np.hstack(blocks))
+    for name in np.asarray(names, dtype=object)[~keep]:
+        left_out.append(LeftOut(str(name), 1, "the same rows as other columns: cannot be told apart"))
+    return Design(
+        tuple(taken),
+        tuple(np.asarray(names, dtype=object)[keep]),
+        tuple(bool(k) for k in keep),
+        tuple(left_out),
+        len(frame),
+        events,
+        allowed,
+    )
