@@ -18,7 +18,7 @@ CANNOT_RUN = 2
 
 def _check(args: argparse.Namespace) -> int:
     from analysis.records.check import check_log
-    from analysis.records.problems import as_csv, as_json, summary
+    from analysis.records.problems import as_csv, as_json
 
     report = check_log(args.log)
     if args.csv:
@@ -28,7 +28,7 @@ def _check(args: argparse.Namespace) -> int:
         return report.exit_status
     for problem in report.problems:
         print(problem.line_text())
-    print(summary(report.problems))
+    print(report.text)
     return report.exit_status
 
 

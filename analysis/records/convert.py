@@ -1,0 +1,181 @@
+"""Text to typed columns. Each different text of a column is read once, so that a million rows cost little."""
+
+from __future__ import annotations
+
+import datetime as dt
+import difflib
+import re
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from analysis.records.dates import read_date
+from analysis.records.dictionary import Column, Kind, Table
+from analysis.records.problems import Problem, Severity, plural, quoted
+from analysis.records.readings import Bad, Read, Reading
+from analysis.records.settings import Settings
+
+_KEY = re.compile(r"[A-Za-z0-9][A-Za-z0-9._/#-]{0,63}")
+_EMAIL = re.compile(r"[^@\s]+@[^@\s]+\.[^@\s]+")
+_LONG_NUMBER = re.compile(r"\+?[\d\s()/.-]{10,}")
+_NUMBER = re.compile(r"[+-]?\d+(\.\d+)?")
+_COMMA_NUMBER = re.compile(r"[+-]?\d+,\d+")
+_WITH_UNIT = re.compile(r"([+-]?\d+(?:[.,]\d+)?)\s*(°?\s*[CF]|s|sec|min|h|hrs?|years?|y|%|€|\$|EUR|USD)", re.IGNORECASE)
+_YES_NO = {"yes": True, "no": False}
+_YES_NO_LOOSE = _YES_NO | {"y": True, "n": False, "true": True, "false": False}
+
+
+@dataclass(frozen=True)
+class Context:
+    """What reading a cell depends on besides the cell."""
+
+    settings: Settings
+    delimiter: str
+    today: dt.date
+
+
+def _key(text: str, column: Column, context: Context) -> Reading:
+    if _EMAIL.search(text):
+        return Bad("no personal data", "This looks like an e-mail address; use a code of your own.", "personal-data")
+    if _LONG_NUMBER.fullmatch(text) and sum(c.isdigit() for c in text) >= 10:
+        todo = "This looks like a telephone or serial number; use a code of your own."
+        return Bad("no personal data", todo, "personal-data")
+    if _KEY.fullmatch(text):
+        return Read(text)
+    todo = "Use letters A–Z, digits, - _ . / #, starting with a letter or digit, at most 64, without spaces."
+    return Bad(column.rule, todo, "key")
+
+
+def _choice(text: str, column: Column, context: Context) -> Reading:
+    if text in column.codes:
+        return Read(text)
+    loose = re.sub(r"[\s\-]+", "_", text.casefold())
+    if loose in column.codes:
+        return Read(loose, "codes written in another case or with spaces")
+    near = difflib.get_close_matches(loose, column.codes, 1)
+    foreign = "" if text.isascii() else "It holds letters that only look like a–z. "
+    hint = f"Did you mean {near[0]}?" if near else f"'rework column {column.name}' explains the codes."
+    return Bad(column.rule, foreign + hint, "code")
+
+
+def _yes_no(text: str, column: Column, context: Context) -> Reading:
+    if text in _YES_NO:
+        return Read(_YES_NO[text])
+    if text.casefold() in _YES_NO_LOOSE:
+        return Read(_YES_NO_LOOSE[text.casefold()], "yes and no written otherwise")
+    return Bad(column.rule, "Write yes or no; leave it blank when it is not known.", "yes-no")
+
+
+def _number(text: str, column: Column, context: Context) -> Reading:
+    note = ""
+    if _COMMA_NUMBER.fullmatch(text) and context.delimiter != ",":
+        text, note = text.replace(",", "."), "numbers with a decimal comma"
+    if not _NUMBER.fullmatch(text):
+        if _COMMA_NUMBER.fullmatch(text):
+            todo = "Use a decimal point; a comma also parts the cells of this file."
+        elif unit := _WITH_UNIT.fullmatch(text):
+            todo = f"Write the number only: {unit[1]}; the unit of this column is {column.unit or 'none'}."
+        else:
+            todo = "Write digits, with a point for decimals and nothing between thousands."
+        return Bad(column.rule, todo, "number")
+    value = float(text)
+    if column.kind is Kind.INTEGER:
+        if value != int(value):
+            return Bad(column.rule, "Write a whole number.", "number")
+        note = note or ("whole numbers written with decimals" if "." in text else "")
+    return Read(value, note)
+
+
+def _date(text: str, column: Column, context: Context) -> Reading:
+    return read_date(text, context.settings.date_order, context.today)
+
+
+_READERS: dict[Kind, Callable[[str, Column, Context], Reading]] = {
+    Kind.KEY: _key,
+    Kind.CHOICE: _choice,
+    Kind.YES_NO: _yes_no,
+    Kind.NUMBER: _number,
+    Kind.INTEGER: _number,
+    Kind.DATE: _date,
+}
+
+
+def typed(column: Column, values: Sequence[object]) -> pd.Series:
+    """A series with the column's dtype; None is missing."""
+    if column.kind is Kind.CHOICE:
+        return pd.Series(pd.Categorical(values, categories=list(column.codes)))
+    if column.kind is Kind.KEY:
+        return pd.Series(pd.array(values, dtype="string"))
+    if column.kind is Kind.NUMBER:
+        return pd.Series([np.nan if value is None else value for value in values], dtype=float)
+    if column.kind is Kind.INTEGER:
+        return pd.Series(pd.array([None if value is None else int(str(value)[:-2]) for value in values], dtype="Int64"))
+    if column.kind is Kind.DATE:
+        return pd.Series(pd.to_datetime(pd.Series(values, dtype=object))).astype("datetime64[ns]")
+    return pd.Series(pd.array(values, dtype="boolean"))
+
+
+def empty_column(column: Column, rows: int) -> pd.Series:
+    """A column of blanks, for one that the file does not have."""
+    return typed(column, [None] * rows)
+
+
+@dataclass(frozen=True)
+class Converted:
+    """A typed column with its faulty cells and what is to be noted once."""
+
+    values: pd.Series
+    bad: list[tuple[int, str, Bad]]
+    notes: dict[str, int]
+
+
+def convert(texts: Sequence[str], column: Column, context: Context) -> Converted:
+    """Read a column.
+
+    Returns
+    -------
+    Converted
+        ``bad`` holds (position, text, refusal) for each faulty cell; a faulty cell is missing in ``values``.
+    """
+    codes, uniques = pd.factorize(np.asarray(texts, dtype=object))
+    counts = np.bincount(codes, minlength=len(uniques)) if len(codes) else np.zeros(0, dtype=int)
+    missing = {"", *context.settings.missing_codes}
+    reader = _READERS[column.kind]
+    values: list[object] = []
+    refused: dict[int, Bad] = {}
+    notes: dict[str, int] = {}
+    for i, raw in enumerate(uniques):
+        text = raw.strip()
+        if text != raw:
+            notes["outer spaces"] = notes.get("outer spaces", 0) + int(counts[i])
+        reading = Read(None) if text in missing else reader(text, column, context)
+        if isinstance(reading, Bad):
+            refused[i] = reading
+            values.append(None)
+            continue
+        values.append(reading.value)
+        if reading.note:
+            notes[reading.note] = notes.get(reading.note, 0) + int(counts[i])
+    out = typed(column, values).take(codes).reset_index(drop=True) if len(codes) else empty_column(column, 0)
+    is_bad = np.isin(codes, list(refused)) if refused else np.zeros(len(codes), dtype=bool)
+    bad = [(int(at), str(uniques[codes[at]]), refused[codes[at]]) for at in np.flatnonzero(is_bad)]
+    return Converted(out, bad, notes)
+
+
+def cell_problems(
+    converted: Converted, column: Column, table: Table, lines: Sequence[int], jobs: Sequence[str]
+) -> list[Problem]:
+    """One fault a faulty cell, one note a column and kind of spelling."""
+    out = [
+        Problem(
+            table.file, lines[at], jobs[at], column.name, quoted(text), bad.rule, bad.todo, Severity.FAULT, bad.code
+        )
+        for at, text, bad in converted.bad
+    ]
+    for note, cells in converted.notes.items():
+        todo = "Nothing; they were understood. The file was not changed."
+        found = f"{note} ({plural(cells, 'cell')})"
+        out.append(Problem(table.file, 0, "", column.name, found, column.rule, todo, Severity.NOTE, "spelling"))
+    return out

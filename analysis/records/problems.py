@@ -1,0 +1,111 @@
+"""What is wrong with a log: one message for each faulty cell."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+from enum import StrEnum
+
+
+class Severity(StrEnum):
+    """How much a finding matters."""
+
+    FAULT = "fault"  # the job cannot be used as it stands
+    WARNING = "warning"  # usable, but look at it
+    NOTE = "note"  # read differently from how it was written, said once a column
+
+
+@dataclass(frozen=True, order=True)
+class Problem:
+    """One finding.
+
+    Parameters
+    ----------
+    file : str
+        File name.
+    line : int
+        Line of the file, counted from 1; 0 for the file as a whole.
+    job : str
+        Job the row belongs to; empty where there is none.
+    column : str
+        Heading; empty for the row or file as a whole.
+    found : str
+        What stands there.
+    rule : str
+        What should.
+    todo : str
+        What to do.
+    severity : Severity
+        Fault, warning or note.
+    code : str
+        Short fixed name of the rule.
+    """
+
+    file: str
+    line: int
+    job: str
+    column: str
+    found: str
+    rule: str
+    todo: str
+    severity: Severity
+    code: str
+
+    def line_text(self) -> str:
+        """One line for the terminal."""
+        where = f"{self.file}:{self.line}" if self.line else self.file
+        parts = [f"{self.severity.upper()} {where}"]
+        if self.job:
+            parts.append(f"job {self.job}")
+        if self.column:
+            parts.append(self.column)
+        parts += [f"found {self.found}", f"rule: {self.rule}", f"do: {self.todo}"]
+        return " | ".join(parts)
+
+
+def quoted(value: object, most: int = 60) -> str:
+    """A found value between quotes, cut to size, with unprintable characters and non-ASCII letters made visible."""
+    text = str(value)
+    shown = "".join(c if c.isprintable() else f"\\x{ord(c):02x}" for c in text[: most + 1])
+    cut = f"{shown[:most]}…" if len(shown) > most else shown
+    return f"'{cut}'"
+
+
+def as_csv(problems: Sequence[Problem]) -> str:
+    """All findings as CSV with a header line. A cell that a spreadsheet would run as a formula is made text."""
+    out = io.StringIO()
+    fields = list(Problem.__dataclass_fields__)
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(fields)
+    for problem in problems:
+        row = [str(getattr(problem, name)) for name in fields]
+        writer.writerow([f"'{cell}" if cell[:1] in ("=", "+", "-", "@") else cell for cell in row])
+    return out.getvalue()
+
+
+def as_json(problems: Sequence[Problem]) -> str:
+    """All findings as a JSON list of objects."""
+    return json.dumps([asdict(problem) for problem in problems], ensure_ascii=False, indent=1)
+
+
+def count(problems: Sequence[Problem], severity: Severity) -> int:
+    """How many findings are of one severity."""
+    return sum(problem.severity is severity for problem in problems)
+
+
+def plural(n: int, one: str, many: str = "") -> str:
+    """Write a number with its noun: "1 job", "2 jobs"."""
+    return f"{n} {one if n == 1 else many or one + 's'}"
+
+
+def summary(problems: Sequence[Problem]) -> str:
+    """One sentence that counts the findings."""
+    faults, warnings = count(problems, Severity.FAULT), count(problems, Severity.WARNING)
+    notes = count(problems, Severity.NOTE)
+    jobs = len({p.job for p in problems if p.severity is Severity.FAULT and p.job})
+    where = f" in {plural(jobs, 'job')}" if jobs else ""
+    verdict = "The log is clean" if not faults else "The log has faults"
+    return f"{verdict}: {plural(faults, 'fault')}{where}, {plural(warnings, 'warning')}, {plural(notes, 'note')}."

@@ -1,0 +1,87 @@
+"""What a cross-table rule needs: the typed tables, which cells were refused, and a way to speak."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from analysis.records.dictionary import BY_NAME
+from analysis.records.problems import Problem, Severity, quoted
+
+Mask = pd.Series | NDArray[np.bool_]
+
+
+def flag(mask: Mask) -> NDArray[np.bool_]:
+    """A mask as plain booleans, unknown counting as no."""
+    if isinstance(mask, pd.Series):
+        return np.asarray(mask.astype("boolean").fillna(False), dtype=bool)
+    return np.asarray(mask, dtype=bool)
+
+
+@dataclass(frozen=True)
+class Book:
+    """The tables under examination.
+
+    Parameters
+    ----------
+    tables : mapping of str to DataFrame
+        Typed tables with ``_line``.
+    refused : mapping of str to set of (row position, column)
+        Cells that were already found faulty; a rule that reads one of them stays silent on that row.
+    ragged_jobs : frozenset of str
+        Jobs whose row could not be split into cells; they exist all the same.
+    """
+
+    tables: Mapping[str, pd.DataFrame]
+    refused: Mapping[str, set[tuple[int, str]]]
+    ragged_jobs: frozenset[str]
+
+    def jobs_of(self, child: pd.DataFrame, column: str) -> pd.Series:
+        """A column of the jobs table for each row of a child table."""
+        jobs = self.tables["jobs"].drop_duplicates("job_id")
+        jobs = jobs[jobs["job_id"].notna()]
+        return child["job_id"].map(jobs.set_index("job_id")[column].astype(object))
+
+    def say(
+        self,
+        table: str,
+        mask: Mask,
+        column: str,
+        rule: str,
+        todo: str,
+        code: str,
+        *,
+        reads: tuple[str, ...] = (),
+        severity: Severity = Severity.FAULT,
+        found: Callable[[pd.Series], str] | None = None,
+    ) -> list[Problem]:
+        """One problem for each row of ``table`` under ``mask``; ``found`` words what stands there."""
+        frame = self.tables[table]
+        rows = np.flatnonzero(flag(mask))
+        silent = self.refused.get(table, set())
+        out = []
+        for at in rows:
+            if any((int(at), name) in silent for name in (column, *reads)):
+                continue
+            row = frame.iloc[at]
+            value = row[column] if column else ""
+            text = found(row) if found else ("blank" if pd.isna(value) else quoted(plain(value)))
+            job = row["job_id"] if "job_id" in frame and not pd.isna(row["job_id"]) else ""
+            line = int(row["_line"])
+            out.append(Problem(BY_NAME[table].file, line, str(job), column, text, rule, todo, severity, code))
+        return out
+
+
+def plain(value: object) -> str:
+    """A typed value as it would be written in the log."""
+    if isinstance(value, pd.Timestamp):
+        return value.strftime("%Y-%m-%d")
+    if isinstance(value, bool | np.bool_):
+        return "yes" if value else "no"
+    if isinstance(value, float):
+        return f"{value:g}"
+    return str(value)

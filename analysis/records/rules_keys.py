@@ -1,0 +1,73 @@
+"""Rules about keys: every row has its own, and what a row points to exists."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from analysis.records.dictionary import TABLES, Table
+from analysis.records.problems import Problem, quoted
+from analysis.records.rulebook import Book, plain
+
+
+def unique_keys(book: Book) -> list[Problem]:
+    """Each row's key stands once; the message names the first line that has it."""
+    out: list[Problem] = []
+    for table in TABLES:
+        frame = book.tables[table.name]
+        if not len(frame):
+            continue
+        keys = frame[list(table.key)].copy()
+        if "before_test_no" in keys:
+            keys["before_test_no"] = keys["before_test_no"].fillna(1)
+        complete = keys.notna().all(axis=1)
+        first = frame.loc[complete].groupby([keys.loc[complete, name].astype(str) for name in table.key])["_line"]
+        first_line = first.transform("first").reindex(frame.index)
+        again = complete & frame["_line"].ne(first_line)
+
+        def found(row: pd.Series, table: Table = table, first_line: pd.Series = first_line) -> str:
+            name = " ".join(plain(row[part]) for part in table.key if not pd.isna(row[part]))
+            return f"{quoted(name)} again; first on line {int(first_line[row.name])}"
+
+        rule = f"each {', '.join(table.key)} once"
+        todo = "Give this row a key of its own, or delete it if it was entered twice."
+        reads = tuple(table.key)
+        out += book.say(table.name, again, table.key[-1], rule, todo, "duplicate-key", reads=reads, found=found)
+    return out
+
+
+def existing_keys(book: Book) -> list[Problem]:
+    """What a key points to exists, where the table it points to is part of the log."""
+    out: list[Problem] = []
+    for table in TABLES:
+        frame = book.tables[table.name]
+        for column in table.columns:
+            if not column.references:
+                continue
+            target, name = column.references.split(".")
+            known = book.tables[target][name].dropna()
+            if target != "jobs" and not len(known):
+                continue  # a log may do without donors.csv and technicians.csv
+            there = frame[column.name].isin(known)
+            if target == "jobs":
+                there = there | frame[column.name].isin(list(book.ragged_jobs))
+            rule = f"a {name} that stands in {target}.csv"
+            todo = f"Correct the code, or add the row to {target}.csv."
+            out += book.say(table.name, frame[column.name].notna() & ~there, column.name, rule, todo, "unknown-key")
+    return out
+
+
+def earlier_jobs(book: Book) -> list[Problem]:
+    """A chain names its earlier job, which came in before; no job is its own predecessor."""
+    jobs = book.tables["jobs"]
+    here = jobs["prior_rework"].eq("here")
+    previous = jobs["previous_job_id"]
+    rule = "the earlier job's code where prior_rework is 'here'"
+    todo = "Fill in previous_job_id, or write 'unknown' for prior_rework."
+    reads = ("prior_rework",)
+    out = book.say("jobs", here & previous.isna(), "previous_job_id", rule, todo, "earlier-job-missing", reads=reads)
+    rule, todo = "blank unless prior_rework is 'here'", "Write 'here' for prior_rework, or clear the cell."
+    out += book.say("jobs", ~here & previous.notna(), "previous_job_id", rule, todo, "earlier-job-unasked", reads=reads)
+    known = jobs[jobs["job_id"].notna()].drop_duplicates("job_id").set_index("job_id")["received_date"]
+    late = previous.map(known).gt(jobs["received_date"]) | previous.eq(jobs["job_id"])
+    rule, todo = "an earlier job, received no later than this one", "Correct previous_job_id or the dates."
+    return out + book.say("jobs", here & late, "previous_job_id", rule, todo, "earlier-job-later", reads=reads)

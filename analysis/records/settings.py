@@ -1,0 +1,124 @@
+"""bench.toml: the shop's own settings; every key has a default and an explanation."""
+
+from __future__ import annotations
+
+import difflib
+import json
+import tomllib
+from dataclasses import MISSING, Field, dataclass, field, fields
+from pathlib import Path
+from typing import Any
+
+from analysis.errors import SettingsError
+
+FILE = "bench.toml"
+
+
+def _setting(default: Any, explanation: str, low: float | None = None, high: float | None = None) -> Any:
+    about = {"help": explanation, "low": low, "high": high}
+    if isinstance(default, list):
+        return field(default_factory=lambda: tuple(default), metadata=about)
+    return field(default=default, metadata=about)
+
+
+@dataclass(frozen=True)
+class Settings:
+    """Settings of one shop; see each field's explanation in the file that ``rework blank-log`` writes."""
+
+    shop_name: str = _setting("our bench", "Name printed on your reports.")
+    invented: bool = _setting(False, "true only for invented data; every page then says so.")
+    currency: str = _setting("EUR", "Currency of all amounts of money.")
+    bench_hour_cost: float = _setting(60.0, "What an hour at the bench costs you.", 0, 10_000)
+    minimum_class_n: int = _setting(10, "Groups with fewer jobs are not shown on their own.", 1, 1000)
+    minimum_at_risk: int = _setting(10, "Curves over time stop where fewer jobs remain.", 2, 1000)
+    month_complete_share: float = _setting(
+        0.9, "Share of a month's jobs that must be closed before its recovery rate is shown.", 0.5, 1
+    )
+    smallest_difference_points: float = _setting(
+        10.0, "Smallest difference worth acting on, in percentage points.", 1, 50
+    )
+    missing_codes: tuple[str, ...] = _setting(
+        [], 'Texts that mean "not recorded" in your files besides a blank, for example ["n/a", "?"].'
+    )
+    date_order: str = _setting(
+        "", 'How your dates like 03/04/2025 are meant: "day_first" or "month_first"; blank refuses them.'
+    )
+
+
+def _default(item: Field[Any]) -> Any:
+    return item.default if item.default is not MISSING else item.default_factory()  # type: ignore[misc]
+
+
+def _fault(key: str, found: object, rule: str, todo: str) -> SettingsError:
+    return SettingsError(f"{key} = {found!r}", rule=rule, todo=todo, where=FILE)
+
+
+def _checked(item: Field[Any], value: Any) -> Any:
+    default = _default(item)
+    if isinstance(default, tuple):
+        if not isinstance(value, list) or not all(isinstance(entry, str) for entry in value):
+            raise _fault(item.name, value, "a list of texts in quotes", 'Write for example ["n/a"].')
+        return tuple(value)
+    if isinstance(default, bool) or isinstance(value, bool):
+        if not (isinstance(default, bool) and isinstance(value, bool)):
+            raise _fault(item.name, value, "true or false" if isinstance(default, bool) else "not true or false", "")
+        return value
+    if isinstance(default, str):
+        if not isinstance(value, str):
+            raise _fault(item.name, value, "a text in quotes", f'Write {item.name} = "…".')
+        if item.name == "date_order" and value not in ("", "day_first", "month_first"):
+            raise _fault(item.name, value, '"day_first", "month_first" or ""', "Choose one of them.")
+        return value
+    if not isinstance(value, int | float) or (isinstance(default, int) and not isinstance(value, int)):
+        kind = "a whole number" if isinstance(default, int) else "a number"
+        raise _fault(item.name, value, kind, "Write it without quotes.")
+    low, high = item.metadata["low"], item.metadata["high"]
+    if not low <= value <= high:
+        raise _fault(item.name, value, f"from {low:g} to {high:g}", "Choose a value in this range.")
+    return type(default)(value)
+
+
+def read_settings(folder: Path) -> Settings:
+    """Read bench.toml of a log; defaults where the file or a key is missing.
+
+    Raises
+    ------
+    SettingsError
+        If the file is not TOML, a key is unknown, or a value is of the wrong kind or out of range.
+    """
+    path = folder / FILE
+    if not path.is_file():
+        return Settings()
+    try:
+        given = tomllib.loads(path.read_bytes().decode("utf-8-sig"))
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        raise SettingsError(
+            f"cannot be read: {error}", rule="lines of the form key = value", todo="Mend the line.", where=FILE
+        ) from None
+    known = {item.name: item for item in fields(Settings)}
+    for key in given:
+        if key not in known:
+            near = difflib.get_close_matches(key, known, 1)
+            hint = f"Did you mean {near[0]}?" if near else f"Known keys: {', '.join(known)}."
+            raise SettingsError(f"'{key}' is not a setting", rule="only known keys", todo=hint, where=FILE)
+    return Settings(**{key: _checked(known[key], value) for key, value in given.items()})
+
+
+def _toml(value: Any) -> str:
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, tuple):
+        return json.dumps(list(value), ensure_ascii=False)
+    return json.dumps(value, ensure_ascii=False) if isinstance(value, str) else f"{value:g}"
+
+
+def settings_file(**changes: Any) -> str:
+    """Text of a commented bench.toml: every key with its explanation; defaults are commented out."""
+    lines = ["# Settings of this bench. A line that starts with # is a default; take the # away to change it.", ""]
+    for item in fields(Settings):
+        lines.append(f"# {item.metadata['help']}")
+        changed = item.name in changes
+        value = changes.get(item.name, _default(item))
+        # TOML numbers that stand for a float need no point here: reading converts them.
+        lines += [f"{'' if changed else '# '}{item.name} = {_toml(value)}", ""]
+    return "\n".join(lines)
