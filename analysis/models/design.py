@@ -112,7 +112,7 @@ class Design:
     def term_columns(self, label: str) -> tuple[int, ...]:
         """Positions in the matrix of the columns of one term."""
         start = 1
-        position = {old: new for new, old in enumerate(np.flatnonzero(self.kept))}
+        position = {int(old): new for new, old in enumerate(np.flatnonzero(self.kept))}
         for term in self.terms:
             if term.label == label:
                 return tuple(position[i] for i in range(start, start + len(term.names)) if i in position)

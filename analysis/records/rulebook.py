@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -12,7 +13,7 @@ from numpy.typing import NDArray
 from analysis.records.dictionary import BY_NAME
 from analysis.records.problems import Problem, Severity, quoted
 
-Mask = pd.Series | NDArray[np.bool_]
+Mask = Any  # a boolean Series, with or without missing values, or an array
 
 
 def flag(mask: Mask) -> NDArray[np.bool_]:

@@ -46,7 +46,9 @@ class Settings:
 
 
 def _default(item: Field[Any]) -> Any:
-    return item.default if item.default is not MISSING else item.default_factory()  # type: ignore[misc]
+    if item.default is not MISSING:
+        return item.default
+    return item.default_factory() if callable(item.default_factory) else None
 
 
 def _fault(key: str, found: object, rule: str, todo: str) -> SettingsError:
