@@ -11,8 +11,8 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.optimize import minimize
-from scipy.special import betaln
+from scipy.optimize import minimize, root
+from scipy.special import betaln, psi
 
 from analysis.errors import ModelError
 from analysis.models.intervals import Proportion, wilson
@@ -126,18 +126,22 @@ def fit_beta_geometric(successes: ArrayLike, beyond: int) -> BetaGeometric:
     if not counts.sum() or not failures:
         raise ModelError("A spread of chances needs both successes and failed attempts.")
 
-    def minus_loglik(logs: Floats) -> float:
+    def minus_loglik(logs: Floats) -> tuple[float, Floats]:
         a, b = np.exp(logs)
         mass = betaln(a + 1, b + attempt - 1) - betaln(a, b)
         tail = betaln(a, b + len(counts)) - betaln(a, b)
-        return float(-(counts @ mass + beyond * tail))
+        both = psi(a + b) - psi(a + b + attempt)
+        slope_a = counts @ (1 / a + both) + beyond * (psi(a + b) - psi(a + b + len(counts)))
+        slope_b = counts @ (psi(b + attempt - 1) - psi(b) + both)
+        slope_b += beyond * (psi(b + len(counts)) - psi(b) + psi(a + b) - psi(a + b + len(counts)))
+        return float(-(counts @ mass + beyond * tail)), -np.array([slope_a * a, slope_b * b])
 
-    start = np.log([1.0, 1.0])
-    options = {"xatol": 1e-11, "fatol": 1e-13, "maxiter": 20_000, "maxfev": 20_000}
-    found = minimize(minus_loglik, start, method="Nelder-Mead", options=options)
-    a, b = np.exp(found.x)
+    found = minimize(minus_loglik, np.zeros(2), jac=True, method="BFGS", options={"gtol": 1e-9, "maxiter": 500})
+    polished = root(lambda logs: minus_loglik(logs)[1], found.x, tol=1e-13)
+    logs = polished.x if np.abs(polished.fun).max() <= np.abs(found.jac).max() else found.x
+    a, b = np.exp(logs)
     # Without real spread the likelihood rises for ever as both parameters grow.
-    settled = bool(found.success and a + b < 1e6)
+    settled = bool(np.abs(minus_loglik(logs)[1]).max() < 1e-5 and a + b < 1e6)
     return BetaGeometric(
         n=int(counts.sum() + beyond),
         events=int(counts.sum()),
@@ -145,5 +149,5 @@ def fit_beta_geometric(successes: ArrayLike, beyond: int) -> BetaGeometric:
         reason="" if settled else "the jobs show no spread of chances",
         alpha=float(a),
         beta=float(b),
-        loglik=-float(found.fun),
+        loglik=-minus_loglik(logs)[0],
     )

@@ -225,7 +225,7 @@ def fit_cox(
             step = step / 2
             trial = _evaluate(columns, data, parts, beta + step, ties)
         beta, point = beta + step, trial
-    covariance = np.linalg.pinv(point.information)
+    covariance = np.asarray(np.linalg.pinv(point.information), dtype=float)
     se = np.sqrt(np.maximum(np.diag(covariance), 0))
     adrift = [name for name, error in zip(names, se * columns.std(axis=0), strict=True) if error > HOPELESS_SE]
     reason = (

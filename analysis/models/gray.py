@@ -36,7 +36,7 @@ def _counts(data: Timed, group: NDArray[np.int64], k: int, cause: int) -> tuple[
     np.add.at(wanted, (at[hit], group[hit]), 1)
     rest = ~hit & (data.event != CENSORED)
     np.add.at(other, (at[rest], group[rest]), 1)
-    risk = leaving[::-1].cumsum(axis=0)[::-1]
+    risk = np.cumsum(leaving[::-1], axis=0)[::-1]
     return wanted, other, risk
 
 
@@ -63,14 +63,14 @@ def _steps(data: Timed, group: NDArray[np.int64], k: int, cause: int) -> _Steps:
     wanted, other, risk = _counts(data, group, k, cause)
     ends = (wanted + other).sum(axis=1) > 0
     wanted, other, risk = wanted[ends], other[ends], risk[ends]
-    staying = np.where(risk > 0, 1 - (wanted + other) / np.where(risk > 0, risk, 1), 1.0)
+    staying: Floats = np.where(risk > 0, 1 - (wanted + other) / np.where(risk > 0, risk, 1), 1.0)
     after = np.cumprod(staying, axis=0)
     before = np.vstack([np.ones(k), after[:-1]])
-    growth = np.where(risk > 0, before * wanted / np.where(risk > 0, risk, 1), 0.0)
+    growth: Floats = np.where(risk > 0, before * wanted / np.where(risk > 0, risk, 1), 0.0)
     own_before = np.vstack([np.zeros(k), np.cumsum(growth, axis=0)[:-1]])
     left = np.where((risk > 0) & (before > 0), risk / np.where(before > 0, before, 1), 0.0)
     total = left.sum(axis=1)
-    jump = np.where(total > 0, wanted.sum(axis=1) / np.where(total > 0, total, 1), 0.0)
+    jump: Floats = np.where(total > 0, wanted.sum(axis=1) / np.where(total > 0, total, 1), 0.0)
     return _Steps(wanted, other, risk, before, after, own_before, left, jump)
 
 
