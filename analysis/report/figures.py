@@ -1,0 +1,245 @@
+"""Figures from plain arrays; every title states the finding, every figure shows n."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import seaborn as sns
+from matplotlib.figure import Figure
+from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator, PercentFormatter
+from numpy.typing import ArrayLike, NDArray
+
+from analysis.report.style import COLOURS, DASHES, INK, MARKS, QUIET, RULE, canvas, look, title, title_height, wrapped
+
+ODDS_TICKS = (0.05, 0.1, 0.25, 0.5, 1, 2, 4, 10, 20)
+
+
+@dataclass(frozen=True)
+class Interval:
+    """A row of a figure: label, estimate, interval, and words printed at its right."""
+
+    label: str
+    estimate: float
+    low: float
+    high: float
+    words: str = ""
+    heading: str = ""
+
+
+def rates(rows: Sequence[Interval], heading: str, reference: float | None = None, reference_label: str = "") -> Figure:
+    """Dots with intervals on a percentage scale; "x of n" is printed beside each."""
+    with look():
+        figure, axes = canvas(0.75 + 0.42 * len(rows) + title_height(heading))
+        y = np.arange(len(rows))[::-1]
+        if reference is not None:
+            axes.axvline(reference, color=QUIET, linewidth=0.9, linestyle=(0, (4, 3)))
+            axes.text(reference, len(rows) - 0.42, reference_label, ha="center", va="bottom", fontsize=8, color=QUIET)
+        for at, row in zip(y, rows, strict=True):
+            axes.plot([row.low, row.high], [at, at], color=COLOURS[0], linewidth=2, solid_capstyle="butt")
+            axes.plot(row.estimate, at, "o", color=COLOURS[0], markersize=6)
+            axes.text(1.02, at, row.words, va="center", fontsize=9, transform=axes.get_yaxis_transform())
+        axes.set(xlim=(0, 1), ylim=(-0.6, len(rows) - 0.4), yticks=y)
+        axes.set_yticklabels([wrapped(row.label, 20) for row in rows])
+        axes.xaxis.set_major_formatter(PercentFormatter(1, decimals=0))
+        axes.xaxis.set_major_locator(FixedLocator([0, 0.25, 0.5, 0.75, 1]))
+        sns.despine(ax=axes, left=True)
+        title(figure, heading)
+    return figure
+
+
+def forest(rows: Sequence[Interval], heading: str, left: str, right: str) -> Figure:
+    """Odds ratios with intervals on a log scale from 1/20 to 20; arrows where an interval runs on."""
+    with look():
+        figure, axes = canvas(0.9 + 0.4 * len(rows) + title_height(heading))
+        low_end, high_end = _forest_range(rows)
+        y = np.arange(len(rows))[::-1]
+        axes.axvline(1, color=QUIET, linewidth=0.9)
+        for at, row in zip(y, rows, strict=True):
+            ends = np.clip([row.low, row.high], low_end, high_end)
+            axes.plot(ends, [at, at], color=COLOURS[0], linewidth=2, solid_capstyle="butt")
+            if row.low < low_end:
+                axes.plot(low_end, at, "<", color=COLOURS[0], markersize=6, clip_on=False)
+            if row.high > high_end:
+                axes.plot(high_end, at, ">", color=COLOURS[0], markersize=6, clip_on=False)
+            if low_end <= row.estimate <= high_end:
+                axes.plot(row.estimate, at, "o", color=COLOURS[0], markersize=6)
+            axes.text(1.02, at, row.words, va="center", fontsize=8.5, transform=axes.get_yaxis_transform())
+        axes.set_xscale("log")
+        axes.set(xlim=(low_end, high_end), ylim=(-0.6, len(rows) - 0.4), yticks=y)
+        axes.set_yticklabels([wrapped(row.label, 27) for row in rows], fontsize=8.5)
+        axes.xaxis.set_major_locator(FixedLocator([tick for tick in ODDS_TICKS if low_end <= tick <= high_end]))
+        axes.xaxis.set_minor_locator(NullLocator())
+        axes.xaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}"))
+        axes.set_xlabel(f"← {left}   odds ratio   {right} →", fontsize=8.5)
+        sns.despine(ax=axes, left=True)
+        title(figure, heading)
+    return figure
+
+
+def _forest_range(rows: Sequence[Interval]) -> tuple[float, float]:
+    lows, highs = [row.low for row in rows], [row.high for row in rows]
+    low = max(ODDS_TICKS[0], max((t for t in ODDS_TICKS if t <= min(lows)), default=ODDS_TICKS[0]))
+    high = min(ODDS_TICKS[-1], min((t for t in ODDS_TICKS if t >= max(highs)), default=ODDS_TICKS[-1]))
+    return min(low, 0.5), max(high, 2)
+
+
+def curve(
+    x: ArrayLike,
+    estimate: ArrayLike,
+    low: ArrayLike,
+    high: ArrayLike,
+    recorded: ArrayLike,
+    heading: str,
+    x_label: str,
+    y_label: str,
+) -> Figure:
+    """A chance over a setting with its band, and below it how often each setting was recorded."""
+    with look():
+        figure, axes = canvas(3.2 + title_height(heading))
+        axes.fill_between(np.asarray(x), np.asarray(low), np.asarray(high), color=COLOURS[0], alpha=0.18, linewidth=0)
+        axes.plot(x, estimate, color=COLOURS[0], linewidth=2)
+        axes.set_ylim(0, 1)
+        axes.yaxis.set_major_formatter(PercentFormatter(1, decimals=0))
+        axes.set_xlabel(x_label)
+        axes.set_ylabel(y_label)
+        density = axes.twinx()
+        sns.histplot(x=np.asarray(recorded), ax=density, binwidth=5, color=QUIET, alpha=0.45, edgecolor="white")
+        density.set_ylim(0, density.get_ylim()[1] * 5)
+        density.set_ylabel("")
+        density.set_yticks([])
+        density.set_zorder(axes.get_zorder() - 1)
+        axes.patch.set_visible(False)
+        sns.despine(ax=density, left=True, right=True)
+        sns.despine(ax=axes)
+        axes.set_xlim(float(np.min(x)), float(np.max(x)))
+        title(figure, heading)
+    return figure
+
+
+@dataclass(frozen=True)
+class Curve:
+    """A step curve with its interval, already cut where too few remain."""
+
+    label: str
+    times: NDArray[np.float64]
+    estimate: NDArray[np.float64]
+    low: NDArray[np.float64]
+    high: NDArray[np.float64]
+    at_risk: Sequence[int]
+
+
+def incidence(curves: Sequence[Curve], ticks: Sequence[float], heading: str, x_label: str, y_label: str) -> Figure:
+    """Step curves with direct labels and the numbers at risk under the axis."""
+    with look():
+        table = 0.24 * (len(curves) + 1)
+        figure, axes = canvas(3.1 + table + title_height(heading))
+        ends = []
+        for i, each in enumerate(curves):
+            colour = COLOURS[i % len(COLOURS)]
+            axes.step(each.times, each.estimate, where="post", color=colour, linestyle=DASHES[i % 6], linewidth=1.8)
+            if len(curves) == 1:
+                axes.fill_between(each.times, each.low, each.high, step="post", color=colour, alpha=0.18, linewidth=0)
+            ends.append((each.times[-1], each.estimate[-1], each.label, colour))
+        axes.set(ylim=(0, 1), xlim=(0, max(ticks)))
+        axes.set_xticks(list(ticks))
+        axes.yaxis.set_major_formatter(PercentFormatter(1, decimals=0))
+        axes.set_ylabel(y_label)
+        _label_ends(axes, ends, alone=len(curves) == 1)
+        lines = [x_label, "still at risk"]
+        axes.set_xlabel("\n".join(lines), fontsize=8.5, loc="left")
+        for i, each in enumerate(curves):
+            height = -0.2 - 0.24 * (i + 1) / (3.1)
+            name = "" if len(curves) == 1 else each.label
+            transform = axes.get_xaxis_transform()
+            for tick, count in zip(ticks, each.at_risk, strict=True):
+                axes.text(tick, height, str(count), transform=transform, ha="center", va="top", fontsize=8.5)
+            axes.text(
+                -0.03, height, name, transform=axes.transAxes, ha="right", va="top", fontsize=8.5, color=COLOURS[i % 6]
+            )
+        title(figure, heading)
+    return figure
+
+
+def _label_ends(axes: object, ends: list[tuple[float, float, str, str]], alone: bool) -> None:
+    """Write each label at the end of its curve, pushed apart where they would overlap."""
+    if alone:
+        return
+    placed = -1.0
+    for x, y, label, colour in sorted(ends, key=lambda end: end[1]):
+        at = max(y, placed + 0.065)
+        placed = at
+        axes.annotate(  # type: ignore[attr-defined]
+            label,
+            (x, y),
+            xytext=(1.02, at),
+            textcoords=("axes fraction", "data"),
+            color=colour,
+            fontsize=8.5,
+            va="center",
+            arrowprops={"arrowstyle": "-", "color": RULE, "linewidth": 0.6},
+        )
+
+
+def cause_bars(labels: Sequence[str], parts: Sequence[Sequence[int]], kinds: Sequence[str], heading: str) -> Figure:
+    """Horizontal bars split by the quality of the evidence: solid, hatched, open."""
+    fills = (
+        {"facecolor": COLOURS[0], "edgecolor": COLOURS[0]},
+        {"facecolor": "#c5d5da", "edgecolor": COLOURS[0], "hatch": "////"},
+        {"facecolor": "white", "edgecolor": COLOURS[0]},
+        {"facecolor": "white", "edgecolor": QUIET, "hatch": "...."},
+    )
+    with look():
+        figure, axes = canvas(1.15 + 0.34 * len(labels) + title_height(heading))
+        y = np.arange(len(labels))[::-1]
+        start = np.zeros(len(labels))
+        for k, kind in enumerate(kinds):
+            width = np.array([part[k] for part in parts], dtype=float)
+            if width.any():
+                axes.barh(y, width, left=start, height=0.62, linewidth=0.9, label=kind, **fills[k])
+            start += width
+        for at, total in zip(y, start, strict=True):
+            axes.text(total + 0.02 * max(start.max(), 1), at, f"{total:.0f}", va="center")
+        axes.set(yticks=y, xlim=(0, max(start.max() * 1.1, 1)))
+        axes.set_yticklabels([wrapped(label, 24) for label in labels])
+        axes.set_xlabel("failed jobs")
+        axes.xaxis.get_major_locator().set_params(integer=True, nbins=5)
+        sns.despine(ax=axes, left=True)
+        figure.legend(loc="outside lower center", ncols=4, frameon=False, fontsize=8, handlelength=1.4, columnspacing=1)
+        title(figure, heading)
+    return figure
+
+
+def months(
+    labels: Sequence[str],
+    observed: Sequence[float],
+    low: Sequence[float],
+    expected: Sequence[float],
+    high: Sequence[float],
+    n: Sequence[int],
+    heading: str,
+) -> Figure:
+    """Successes of each month as a dot, what chance allows as a bar around the expected number."""
+    with look():
+        figure, axes = canvas(3.0 + title_height(heading))
+        x = np.arange(len(labels))
+        axes.vlines(x, low, high, color=RULE, linewidth=9)
+        axes.hlines(expected, x - 0.28, x + 0.28, color=QUIET, linewidth=1.4)
+        axes.plot(x, observed, MARKS[0], color=COLOURS[0], markersize=6)
+        axes.set_xticks(x)
+        axes.set_xticklabels([f"{label}\n{count}" for label, count in zip(labels, n, strict=True)], fontsize=7.5)
+        axes.set_ylim(0, max(max(high, default=1), max(observed, default=1)) * 1.15 + 0.5)
+        axes.set_ylabel("first-boot successes")
+        axes.yaxis.get_major_locator().set_params(integer=True)
+        axes.set_xlabel("month, and jobs tested in it", fontsize=8.5)
+        last = len(labels) - 1
+        if last >= 0:
+            axes.annotate(
+                "seen", (x[0], observed[0]), xytext=(5, 6), textcoords="offset points", color=COLOURS[0], fontsize=8
+            )
+            axes.annotate(
+                "bar: what chance allows", (0.99, 0.02), xycoords="axes fraction", ha="right", fontsize=8, color=INK
+            )
+        title(figure, heading)
+    return figure

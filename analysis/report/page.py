@@ -1,0 +1,204 @@
+"""What a notebook cell shows: small objects that draw themselves in JupyterLab and in the published page."""
+
+from __future__ import annotations
+
+import base64
+import io
+from collections.abc import Sequence
+from dataclasses import dataclass
+from html import escape
+from typing import Any
+
+from analysis.cohort.ledger import Ledger
+from analysis.errors import ReworkError
+
+
+@dataclass(frozen=True)
+class PageHead:
+    """Title and origin of a page; the published page takes its head from it.
+
+    Parameters
+    ----------
+    title : str
+        The one h1.
+    shop : str
+        Name of the bench.
+    period : str
+        Period in words.
+    log_hash : str
+        Hash of the log.
+    invented : bool
+        Whether the banner for invented data is shown.
+    footer : str
+        Last line of the page.
+    lang : str
+        Language code.
+    """
+
+    title: str
+    shop: str
+    period: str
+    log_hash: str
+    invented: bool
+    footer: str = "Local codes, licensed professionals and the makers' data sheets prevail over anything on this page."
+    lang: str = "en"
+
+    def _repr_mimebundle_(self, **_: Any) -> dict[str, Any]:
+        banner = "<p><strong>Invented data.</strong></p>" if self.invented else ""
+        html = f"{banner}<p>{escape(self.shop)}</p><h1>{escape(self.title)}</h1><p>{escape(self.period)}</p>"
+        facts = vars(self) | {"log_hash": self.log_hash[:12]}
+        return {"text/html": html, "application/vnd.rework.page+json": facts}
+
+
+@dataclass(frozen=True)
+class Statement:
+    """One line of a first screen.
+
+    Parameters
+    ----------
+    label : str
+        What it is about, two or three words.
+    says : str
+        The finding as a sentence.
+    detail : str
+        Quiet second line, with n.
+    """
+
+    label: str
+    says: str
+    detail: str = ""
+
+
+@dataclass(frozen=True)
+class FirstScreen:
+    """The few statements that a reader in a hurry needs."""
+
+    statements: Sequence[Statement]
+
+    def _repr_html_(self) -> str:
+        items = [
+            f'<li><span class="label">{escape(s.label)}</span><span class="says">{escape(s.says)}</span>'
+            + (f'<span class="detail">{escape(s.detail)}</span>' if s.detail else "")
+            + "</li>"
+            for s in self.statements
+        ]
+        return f'<ul class="first">{"".join(items)}</ul>'
+
+
+@dataclass(frozen=True)
+class Prose:
+    """Plain paragraphs; all text is escaped."""
+
+    paragraphs: Sequence[str]
+
+    def _repr_html_(self) -> str:
+        return "".join(f"<p>{escape(text)}</p>" for text in self.paragraphs if text)
+
+
+@dataclass(frozen=True)
+class Bullets:
+    """A plain list; all text is escaped."""
+
+    items: Sequence[str]
+
+    def _repr_html_(self) -> str:
+        return f"<ul>{''.join(f'<li>{escape(text)}</li>' for text in self.items)}</ul>" if self.items else ""
+
+
+@dataclass(frozen=True)
+class Caution:
+    """A caution about safety, honesty or privacy."""
+
+    paragraphs: Sequence[str]
+
+    def _repr_html_(self) -> str:
+        inner = "".join(f"<p>{escape(text)}</p>" for text in self.paragraphs)
+        return f'<div class="caution" role="note" aria-label="Caution">{inner}</div>'
+
+
+@dataclass(frozen=True)
+class Picture:
+    """A figure with real alternative text and its n.
+
+    Parameters
+    ----------
+    figure : matplotlib Figure
+        What to draw.
+    alt : str
+        What the picture shows, in words, written from the result.
+    caption : str
+        Line under the picture.
+    n : int
+        Rows behind it; shown in the caption.
+
+    Raises
+    ------
+    ReworkError
+        If the alternative text is missing.
+    """
+
+    figure: Any
+    alt: str
+    caption: str
+    n: int
+
+    def __post_init__(self) -> None:
+        if len(self.alt.split()) < 4:
+            raise ReworkError("A figure has no alternative text that says what it shows.")
+
+    def _repr_html_(self) -> str:
+        out = io.BytesIO()
+        self.figure.savefig(out, format="png", dpi=200)
+        data = base64.b64encode(out.getvalue()).decode("ascii")
+        width, height = (round(inches * 96) for inches in self.figure.get_size_inches())
+        image = f'<img src="data:image/png;base64,{data}" alt="{escape(self.alt)}" width="{width}" height="{height}">'
+        return f"<figure>{image}<figcaption>{escape(self.caption)} (n = {self.n})</figcaption></figure>"
+
+
+@dataclass(frozen=True)
+class Grid:
+    """A table.
+
+    Parameters
+    ----------
+    caption : str
+        What the table shows.
+    heads : sequence of str
+        Column headings.
+    rows : sequence of sequence of str
+        Cells as they are to be read; the first of each row is its heading.
+    numbers : sequence of int
+        Columns that hold numbers and are set to the right.
+    under : str
+        Note below.
+    """
+
+    caption: str
+    heads: Sequence[str]
+    rows: Sequence[Sequence[str]]
+    numbers: Sequence[int] = ()
+    under: str = ""
+
+    def _cell(self, tag: str, at: int, text: str, scope: str = "") -> str:
+        kind = ' class="number"' if at in self.numbers else ""
+        where = f' scope="{scope}"' if scope else ""
+        return f"<{tag}{where}{kind}>{escape(str(text))}</{tag}>"
+
+    def _repr_html_(self) -> str:
+        head = "".join(self._cell("th", i, text, "col") for i, text in enumerate(self.heads))
+        body = ""
+        for row in self.rows:
+            cells = [self._cell("th", 0, row[0], "row")]
+            cells += [self._cell("td", i, text) for i, text in enumerate(row[1:], start=1)]
+            body += f"<tr>{''.join(cells)}</tr>"
+        table = f"<table><caption>{escape(self.caption)}</caption><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
+        note = f'<p class="under">{escape(self.under)}</p>' if self.under else ""
+        return f'<div class="wide" role="region" tabindex="0" aria-label="{escape(self.caption)}">{table}</div>{note}'
+
+
+def ledger_grid(ledger: Ledger, period: str) -> Grid:
+    """The row ledger as a table: rows in, every exclusion, rows used."""
+    rows = [[f"{ledger.unit} in the log", str(ledger.rows_in)]]
+    rows += [[f"left out: {reason}", f"−{n}"] for reason, n in ledger.exclusions]
+    rows.append([f"{ledger.unit} used", str(ledger.rows_used)])
+    return Grid(f"Where every row went ({period})", ["", ledger.unit], rows, numbers=(1,))

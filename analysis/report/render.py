@@ -1,0 +1,217 @@
+"""A notebook run in a kernel of this very interpreter and published as one self-contained page."""
+
+from __future__ import annotations
+
+import contextlib
+import copy
+import datetime as dt
+import json
+import os
+import re
+import sys
+import tempfile
+from collections.abc import Callable, Iterator, Mapping
+from pathlib import Path
+from typing import Any
+
+from analysis import __version__
+from analysis.errors import RenderError
+from analysis.report.parameters import Value, filled_cell, parameters_cell
+
+PROJECT = Path(__file__).resolve().parents[2]
+TEMPLATES = Path(__file__).resolve().parent / "template"
+CELL_TIMEOUT_S = 1800
+
+Say = Callable[[str], None]
+
+
+def _quiet(text: str) -> None:
+    """Say nothing."""
+
+
+def _with_parameters(notebook: dict[str, Any], given: Mapping[str, Value]) -> dict[str, Any]:
+    out = copy.deepcopy(notebook)
+    cell = out["cells"][parameters_cell(out)]
+    cell["source"] = filled_cell("".join(cell["source"]), given)
+    return out
+
+
+def _heading(cell: Mapping[str, Any]) -> str:
+    """Last heading of a markdown cell; empty when it has none."""
+    found = re.findall(r"^#+\s+(.*)$", "".join(cell["source"]), re.M) if cell["cell_type"] == "markdown" else []
+    return found[-1] if found else ""
+
+
+def _plain_error(name: str, error: Any) -> RenderError:
+    """A failed cell in the words of the error that the cell raised."""
+    value = re.sub(r"\x1b\[[0-9;]*m", "", str(error.evalue)).strip()
+    if (error.ename.endswith("Error") and "What to do:" in value) or error.ename in _user_errors():
+        return RenderError(value, where=name)
+    found = f"a step of {name} failed ({error.ename}: {value})"
+    todo = "Run 'rework check' on the log. If it is clean this is a fault of the suite: please report it."
+    return RenderError(found, todo=todo)
+
+
+def _user_errors() -> set[str]:
+    from analysis import errors
+
+    return {name for name in vars(errors) if name.endswith("Error")}
+
+
+@contextlib.contextmanager
+def _kernel_folder() -> Iterator[Path]:
+    """A kernel description that starts this interpreter, whatever kernels the machine has installed."""
+    with tempfile.TemporaryDirectory() as folder:
+        spec = Path(folder) / "kernels" / "rework"
+        spec.mkdir(parents=True)
+        argv = [sys.executable, "-Xfrozen_modules=off", "-m", "ipykernel_launcher", "-f", "{connection_file}"]
+        description = {"argv": argv, "display_name": "rework", "language": "python", "metadata": {"debugger": False}}
+        (spec / "kernel.json").write_text(json.dumps(description), encoding="utf-8")
+        yield spec.parent
+
+
+def execute(path: Path, given: Mapping[str, Value], say: Say = _quiet) -> Any:
+    """Run a notebook and return it with its outputs; the file itself is not touched.
+
+    Parameters
+    ----------
+    path : Path
+        Notebook.
+    given : mapping
+        Parameters that differ from the defaults.
+    say : callable
+        Receives one line for each section as it starts.
+
+    Raises
+    ------
+    RenderError
+        If a parameter is unknown or a cell fails.
+    """
+    raw = _with_parameters(json.loads(path.read_text(encoding="utf-8")), given)
+    import nbformat
+    from jupyter_client.kernelspec import KernelSpecManager
+    from jupyter_client.manager import AsyncKernelManager
+    from nbclient import NotebookClient
+    from nbclient.exceptions import CellExecutionError, DeadKernelError
+
+    notebook = nbformat.from_dict(raw)
+    section = {"now": ""}
+
+    def told(cell: Any, cell_index: int) -> None:
+        title = _heading(notebook.cells[cell_index - 1]) if cell_index else ""
+        if title and title != section["now"]:
+            section["now"] = title
+            say(f"  {title}")
+
+    with _kernel_folder() as folder:
+        manager = AsyncKernelManager(
+            kernel_name="rework",
+            kernel_spec_manager=KernelSpecManager(kernel_dirs=[str(folder)], ensure_native_kernel=False),
+        )
+        client = NotebookClient(
+            notebook,
+            km=manager,
+            timeout=CELL_TIMEOUT_S,
+            resources={"metadata": {"path": str(PROJECT)}},
+            on_cell_execute=told,
+        )
+        try:
+            client.execute(env=os.environ | {"PYTHONWARNINGS": "ignore", "PYDEVD_DISABLE_FILE_VALIDATION": "1"})
+        except CellExecutionError as error:
+            raise _plain_error(path.name, error) from None
+        except DeadKernelError:
+            raise RenderError(f"the process that ran {path.name} ended suddenly", todo="Is memory short?") from None
+    return notebook
+
+
+def prose(markdown: str) -> str:
+    """Markdown of a notebook to HTML; any HTML in it is shown as text, headings get names to link to."""
+    import mistune
+
+    html = str(mistune.create_markdown(escape=True)(markdown))
+    return re.sub(
+        r"<h([1-6])>(.*?)</h\1>", lambda m: f'<h{m[1]} id="{slug(re.sub("<[^>]+>", "", m[2]))}">{m[2]}</h{m[1]}>', html
+    )
+
+
+def to_html(notebook: Any) -> str:
+    """Export an executed notebook with our own template: nothing remote, code folded away."""
+    from nbconvert.exporters.templateexporter import TemplateExporter
+    from traitlets.config import Config
+
+    config = Config()
+    config.TemplateExporter.extra_template_basedirs = [str(TEMPLATES)]
+    exporter = TemplateExporter(config=config, template_name="bench", template_file="index.html.j2")
+    exporter.register_filter("prose", prose)
+    meta = _page_meta(notebook) | {"css": (TEMPLATES / "bench" / "page.css").read_text(encoding="utf-8")}
+    body, _ = exporter.from_notebook_node(notebook, resources={"page": meta})
+    return re.sub(r"\n\s*\n+", "\n", str(body))
+
+
+def _page_meta(notebook: Any) -> dict[str, Any]:
+    """Facts for the head of the page, left by :class:`analysis.report.page.PageHead` in one of the outputs."""
+    for cell in notebook.cells:
+        for output in cell.get("outputs", []):
+            found = output.get("data", {}).get("application/vnd.rework.page+json")
+            if found:
+                made = dt.date.today().isoformat()
+                return dict(found) | {"made_on": made, "version": __version__, "sections": _sections(notebook)}
+    raise RenderError("The notebook shows no PageHead, so that its page would have no title.")
+
+
+def _sections(notebook: Any) -> list[dict[str, str]]:
+    titles = [_heading(cell) for cell in notebook.cells]
+    return [{"title": title, "id": slug(title)} for title in titles if title]
+
+
+def slug(title: str) -> str:
+    """Name of a section within the page."""
+    return re.sub(r"[^a-z0-9]+", "-", title.lower()).strip("-")
+
+
+def publish(text: str, target: Path) -> None:
+    """Put a page in place in one step: either the whole new page is there, or the old one.
+
+    Raises
+    ------
+    RenderError
+        If the folder or file cannot be written; what was there stays.
+    """
+    temporary = ""
+    try:
+        target.parent.mkdir(parents=True, exist_ok=True)
+        handle, temporary = tempfile.mkstemp(dir=target.parent, prefix=f".{target.name}.", suffix=".part")
+        with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as out:
+            out.write(text)
+            out.flush()
+            os.fsync(out.fileno())
+        os.chmod(temporary, 0o644)
+        os.replace(temporary, target)
+    except OSError as error:
+        if temporary:
+            Path(temporary).unlink(missing_ok=True)
+        todo = "Look at the folder's permissions and free space, or choose another with --out."
+        raise RenderError(f"{target} cannot be written: {error.strerror}.", todo=todo) from None
+
+
+def render(notebook: Path, given: Mapping[str, Value], target: Path, say: Say = _quiet) -> Path:
+    """Run a notebook and publish its page.
+
+    Parameters
+    ----------
+    notebook : Path
+        Notebook to run.
+    given : mapping
+        Parameters.
+    target : Path
+        Page to write; replaced only when everything has succeeded.
+    say : callable
+        Receives progress, one line at a time.
+
+    Raises
+    ------
+    RenderError
+        If anything fails; the page that was there stays.
+    """
+    publish(to_html(execute(notebook, given, say)), target)
+    return target
