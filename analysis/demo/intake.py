@@ -14,7 +14,7 @@ DAMAGE = {"drop": 0.38, "liquid": 0.24, "bend_or_snap": 0.14, "power_fault": 0.1
 UNDERFILL = {"none": 0.38, "partial": 0.38, "full": 0.24}
 KNOWN_GOOD = {"full_boot": 0.55, "current_only": 0.3, "untested": 0.15}
 # How strongly a technician's share grows with the hardness of a board.
-HARD_BOARDS = {"T1": 0.0, "T2": 1.3, "T3": -0.2, "T4": -0.9, "T5": -0.3}
+HARD_BOARDS = {"T1": 0.0, "T2": 2.6, "T3": -0.8, "T4": -1.3, "T5": -0.4}
 
 
 def pick(rng: Rng, shares: dict[str, float], n: int) -> np.ndarray:

@@ -61,7 +61,7 @@ class Truth:
     ball_alloy_sac305: float = 0.0
     ball_reset: float = 0.0
     technician: dict[str, float] = field(
-        default_factory=lambda: {"T1": 0.1, "T2": 0.6, "T3": -0.15, "T4": -0.3, "T5": 0.2}
+        default_factory=lambda: {"T1": 0.1, "T2": 0.6, "T3": -0.1, "T4": -0.3, "T5": 0.15}
     )
     bad_lot_log_odds: float = -2.0794
     bad_lot: str = BAD_LOT

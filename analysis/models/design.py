@@ -124,46 +124,62 @@ class Design:
         return any(term.label == label for term in self.terms)
 
 
-def _within_budget(frame: pd.DataFrame, terms: Sequence[Term], budget: int) -> tuple[list[FittedTerm], list[LeftOut]]:
-    """Take terms in the order given while they fit; a term that does not fit is skipped and named."""
+def _within_budget(
+    frame: pd.DataFrame, terms: Sequence[Term], budget: int
+) -> tuple[list[FittedTerm], list[NDArray[np.bool_]], list[LeftOut]]:
+    """Take terms in the order given while they fit; a term that does not fit is skipped and named.
+
+    A term takes as much of the budget as it has columns that the terms before it do not already explain.
+    """
     taken: list[FittedTerm] = []
+    kept: list[NDArray[np.bool_]] = []
     left_out: list[LeftOut] = []
+    basis = np.ones((len(frame), 1)) / np.sqrt(max(len(frame), 1))
     used = 0
     for term in terms:
         fitted = term.fit(frame)
         if fitted is None:
-            left_out.append(LeftOut(term.label, 0, "the same or not recorded in every row"))
-        elif used + len(fitted.names) > budget:
-            left_out.append(LeftOut(term.label, len(fitted.names), "too few of the rarer outcome for one more term"))
-        else:
-            taken.append(fitted)
-            used += len(fitted.names)
-    return taken, left_out
+            left_out.append(LeftOut(term.label, 0, "the same, or not recorded, in every row"))
+            continue
+        own, grown = independent_columns(fitted.columns(frame, False), basis)
+        if used + own.sum() > budget:
+            left_out.append(LeftOut(term.label, int(own.sum()), "too few of the rarer outcome for one more term"))
+            continue
+        taken.append(fitted)
+        kept.append(own)
+        basis, used = grown, used + int(own.sum())
+        for name in np.asarray(fitted.names, dtype=object)[~own]:
+            left_out.append(LeftOut(str(name), 1, "the same rows as other columns: cannot be told apart"))
+    return taken, kept, left_out
 
 
-def independent_columns(x: Floats) -> NDArray[np.bool_]:
+def independent_columns(x: Floats, basis: Floats | None = None) -> tuple[NDArray[np.bool_], Floats]:
     """Mark the columns that are not combinations of those before them.
 
     Parameters
     ----------
     x : ndarray, shape (n, p)
+    basis : ndarray, shape (n, k), optional
+        Orthonormal columns that come before.
 
     Returns
     -------
-    ndarray of bool, shape (p,)
+    keep : ndarray of bool, shape (p,)
+    basis : ndarray
+        The basis with the kept columns added.
     """
     length = np.sqrt((x**2).sum(axis=0))
     scaled = x / np.where(length > 0, length, 1.0)
     keep = np.zeros(x.shape[1], dtype=bool)
-    basis = np.zeros((x.shape[0], 0))
+    known = np.zeros((x.shape[0], 0)) if basis is None else basis
     for j in range(x.shape[1]):
-        rest = scaled[:, j] - basis @ (basis.T @ scaled[:, j])
-        rest -= basis @ (basis.T @ rest)  # a second pass keeps the basis orthogonal to rounding
+        rest = scaled[:, j] - known @ (known.T @ scaled[:, j])
+        rest -= known @ (known.T @ rest)  # a second pass keeps the basis orthogonal to rounding
         size = float(np.sqrt(rest @ rest))
         if size > 1e-7:
             keep[j] = True
-            basis = np.column_stack([basis, rest / size])
-    return keep
+            known = np.column_stack([known, rest / size])
+    return keep, known
 
 
 def fit_design(frame: pd.DataFrame, terms: Sequence[Term], y: Floats, budget: int | None = None) -> Design:
@@ -186,15 +202,12 @@ def fit_design(frame: pd.DataFrame, terms: Sequence[Term], y: Floats, budget: in
     """
     events = int(np.sum(y))
     allowed = min(events, len(y) - events) // EVENTS_PER_DF if budget is None else budget
-    taken, left_out = _within_budget(frame, terms, allowed)
-    names = [INTERCEPT] + [name for term in taken for name in term.names]
-    blocks = [np.ones((len(frame), 1)), *(term.columns(frame, False) for term in taken)]
-    keep = independent_columns(np.hstack(blocks))
-    for name in np.asarray(names, dtype=object)[~keep]:
-        left_out.append(LeftOut(str(name), 1, "the same rows as other columns: cannot be told apart"))
+    taken, kept, left_out = _within_budget(frame, terms, allowed)
+    keep = np.concatenate([[True], *kept])
+    names = np.asarray([INTERCEPT, *(name for term in taken for name in term.names)], dtype=object)
     return Design(
         tuple(taken),
-        tuple(np.asarray(names, dtype=object)[keep]),
+        tuple(str(name) for name in names[keep]),
         tuple(bool(k) for k in keep),
         tuple(left_out),
         len(frame),

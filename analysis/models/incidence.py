@@ -123,7 +123,9 @@ def cumulative_incidence(data: Timed, level: float = 0.95, minimum: int = 10, ca
 
     # statsmodels wants every cause present under its number; only the cause asked for is read back.
     swapped = np.where(data.event == cause, 1, np.where(data.event == 0, 0, 2))
-    fit = CumIncidenceRight(data.time, swapped)
+    # Where the last rows end together the variance formula divides by zero; the curve stops long before.
+    with np.errstate(divide="ignore", invalid="ignore"):
+        fit = CumIncidenceRight(data.time, swapped)
     return _curve(data, fit.times, fit.cinc[0], fit.cinc_se[0], 0.0, level, minimum)
 
 
@@ -143,7 +145,8 @@ def survival(data: Timed, level: float = 0.95, minimum: int = 10) -> StepCurve:
     from statsmodels.duration.survfunc import SurvfuncRight
 
     entry = data.entry if data.entry.any() else None
-    fit = SurvfuncRight(data.time, data.event, entry=entry)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        fit = SurvfuncRight(data.time, data.event, entry=entry)
     return _curve(data, fit.surv_times, fit.surv_prob, fit.surv_prob_se, 1.0, level, minimum)
 
 

@@ -1,0 +1,131 @@
+"""What a penalised logistic fit says in percentage points: average differences and the curve of a setting."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import stats
+from scipy.special import expit, logit
+
+from analysis.models.firth import FirthResult
+from analysis.models.terms import FittedCurve
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Difference:
+    """Average difference in the chance of success, in percentage points, with an interval.
+
+    Parameters
+    ----------
+    points, low, high : float
+        Percentage points.
+    """
+
+    points: float
+    low: float
+    high: float
+
+
+def average_difference(fit: FirthResult, x: Floats, column: int, siblings: tuple[int, ...] = ()) -> Difference:
+    """Average difference that one column makes, everything else as it was in each row.
+
+    For a 0/1 column of a category: this level against the reference level, in all rows. For a number: one step more
+    than recorded. The interval takes the ends of the profile interval of the coefficient with the other coefficients
+    held, so that it excludes zero exactly when the odds ratio's interval excludes one.
+
+    Parameters
+    ----------
+    fit : FirthResult
+        With intervals.
+    x : ndarray, shape (n, p)
+        Design of the rows to average over.
+    column : int
+        Position of the column.
+    siblings : tuple of int
+        All columns of the same category, set to zero in both arms; empty for a number.
+    """
+    base = x.copy()
+    if siblings:
+        base[:, list(siblings)] = 0.0
+    beta = fit.coefficients.copy()
+    beta[0] = fit.flic_intercept
+    without = base @ beta
+    start = expit(without).mean()
+
+    def points(coefficient: float) -> float:
+        return float(100 * (expit(without + coefficient).mean() - start))
+
+    return Difference(points(fit.coefficients[column]), points(fit.low[column]), points(fit.high[column]))
+
+
+@dataclass(frozen=True)
+class ChanceCurve:
+    """Chance of success over a setting, averaged over the rows as they were.
+
+    Parameters
+    ----------
+    x : ndarray, shape (k,)
+        Settings.
+    chance, low, high : ndarray, shape (k,)
+        Average chance and pointwise 95 % band.
+    recorded : ndarray
+        Settings recorded.
+    """
+
+    x: Floats
+    chance: Floats
+    low: Floats
+    high: Floats
+    recorded: Floats
+
+    @property
+    def best(self) -> float:
+        """Setting with the highest average chance."""
+        return float(self.x[int(np.argmax(self.chance))])
+
+
+def chance_curve(
+    fit: FirthResult, x: Floats, columns: tuple[int, ...], term: FittedCurve, recorded: Floats, grid: Floats
+) -> ChanceCurve:
+    """Average chance if every row with a recorded setting had had each setting of a grid.
+
+    Parameters
+    ----------
+    fit : FirthResult
+        Fit with the curve among its columns.
+    x : ndarray, shape (n, p)
+        Design of the rows with a recorded setting.
+    columns : tuple of int
+        Positions of the curve's columns, without its indicator.
+    term : FittedCurve
+        The curve.
+    recorded : ndarray, shape (n,)
+        Settings recorded in these rows.
+    grid : ndarray, shape (k,)
+        Settings to show.
+
+    Returns
+    -------
+    ChanceCurve
+        Band by the delta method on the scale of the log odds of the average chance, with the covariance of the
+        penalised fit.
+    """
+    beta = fit.coefficients.copy()
+    beta[0] = fit.flic_intercept
+    values, spread = [], []
+    basis = term.at(grid)
+    for row in basis:
+        moved = x.copy()
+        moved[:, list(columns)] = row
+        p = expit(moved @ beta)
+        mean = p.mean()
+        slope = ((p * (1 - p))[:, None] * moved).mean(axis=0) / (mean * (1 - mean))
+        values.append(mean)
+        spread.append(np.sqrt(slope @ fit.covariance @ slope))
+    z = stats.norm.isf(0.025)
+    middle, half = logit(np.array(values)), z * np.array(spread)
+    return ChanceCurve(grid, np.array(values), expit(middle - half), expit(middle + half), recorded)

@@ -1,0 +1,211 @@
+"""How heat, passes, pads and donor age went with first boot: an association, never a cause."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from analysis.cohort.features import Cohort
+from analysis.cohort.ledger import Ledger
+from analysis.models.design import Design, LeftOut, TooFew, fit_design, too_few
+from analysis.models.effects import ChanceCurve, Difference, average_difference, chance_curve
+from analysis.models.firth import FirthResult, TermTest, fit_firth, term_test
+from analysis.models.terms import NOT_RECORDED, FittedCategory, FittedCurve, FittedNumber, FittedTerm
+from analysis.questions.terms import DESCRIPTION, TEMPERATURE, TOLD
+from analysis.questions.verdicts import Verdict, verdict_of
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Effect:
+    """One row of the description.
+
+    Parameters
+    ----------
+    label : str
+        Plain name.
+    versus : str
+        What it is compared with; empty for a number.
+    odds_ratio, low, high : float
+        With 95 % profile interval.
+    difference : Difference
+        The same as an average difference in percentage points.
+    n : int
+        Jobs with this level; for a number, jobs with a record.
+    p, adjusted_p : float
+        Penalised likelihood-ratio P, and the same by Holm's method over all rows told.
+    verdict : Verdict
+    """
+
+    label: str
+    versus: str
+    odds_ratio: float
+    low: float
+    high: float
+    difference: Difference
+    n: int
+    p: float
+    adjusted_p: float
+    verdict: Verdict
+
+
+@dataclass(frozen=True)
+class Temperature:
+    """What the log says of the install set temperature.
+
+    Parameters
+    ----------
+    curve : ChanceCurve
+        Chance over set temperature.
+    test : TermTest
+        Whether the temperature matters at all (all columns of the curve).
+    verdict : Verdict
+    typed, presets, blank : int
+        Jobs with a typed setting, with an unchanged preset, and without a record.
+    """
+
+    curve: ChanceCurve
+    test: TermTest
+    verdict: Verdict
+    typed: int
+    presets: int
+    blank: int
+
+
+@dataclass(frozen=True)
+class Description:
+    """The first-boot model as told on the page.
+
+    Parameters
+    ----------
+    fit : FirthResult
+        The fit.
+    design : Design
+        Its frozen design.
+    effects : tuple of Effect
+        Rows told, in declared order.
+    temperature : Temperature or None
+        None when too few settings were typed.
+    left_out : tuple of LeftOut
+        Terms not in the model and why.
+    ledger : Ledger
+        From the whole log to the rows used.
+    """
+
+    fit: FirthResult
+    design: Design
+    effects: tuple[Effect, ...]
+    temperature: Temperature | None
+    left_out: tuple[LeftOut, ...]
+    ledger: Ledger
+
+
+def holm(p: Floats) -> Floats:
+    """P values adjusted by Holm's method (Scandinavian Journal of Statistics 6 (1979) 65–70)."""
+    order = np.argsort(p, kind="stable")
+    raised = np.maximum.accumulate(p[order] * (len(p) - np.arange(len(p))))
+    out = np.empty(len(p))
+    out[order] = np.minimum(raised, 1.0)
+    return out
+
+
+def _columns_told(design: Design, label: str) -> list[tuple[str, str, int, int]]:
+    """(label, versus, position, n) of every column of a term that is told; "not recorded" is not."""
+    term: FittedTerm = next(term for term in design.terms if term.label == label)
+    positions = {design.names[at]: at for at in design.term_columns(label)}
+    if isinstance(term, FittedNumber):
+        return [(label, "", positions[label], term.recorded)] if label in positions else []
+    if not isinstance(term, FittedCategory):
+        return []
+    out = []
+    for level, text, count in zip(term.levels[1:], term.shown[1:], term.counts[1:], strict=True):
+        at = positions.get(f"{label}: {text}")
+        if level != NOT_RECORDED and at is not None:
+            out.append((f"{label}: {text}", term.reference, at, count))
+    return out
+
+
+def _effects(fit: FirthResult, design: Design, x: Floats) -> tuple[Effect, ...]:
+    told = [row for label in TOLD if design.has(label) for row in _columns_told(design, label)]
+    if not told:
+        return ()
+    adjusted = holm(fit.p[[at for _, _, at, _ in told]])
+    out = []
+    for (label, versus, at, n), worse in zip(told, adjusted, strict=True):
+        term = next(t.label for t in design.terms if at in design.term_columns(t.label))
+        siblings = design.term_columns(term) if versus else ()
+        out.append(
+            Effect(
+                label=label,
+                versus=versus,
+                odds_ratio=float(np.exp(fit.coefficients[at])),
+                low=float(np.exp(fit.low[at])),
+                high=float(np.exp(fit.high[at])),
+                difference=average_difference(fit, x, at, siblings),
+                n=n,
+                p=float(fit.p[at]),
+                adjusted_p=float(worse),
+                verdict=verdict_of(float(worse)),
+            )
+        )
+    return tuple(out)
+
+
+def _temperature(fit: FirthResult, design: Design, x: Floats, rows: pd.DataFrame, y: Floats) -> Temperature | None:
+    if not design.has(TEMPERATURE.label):
+        return None
+    term = next(term for term in design.terms if term.label == TEMPERATURE.label)
+    assert isinstance(term, FittedCurve)
+    columns = tuple(at for at in design.term_columns(term.label) if NOT_RECORDED not in design.names[at])
+    values = rows[TEMPERATURE.column].to_numpy(float)
+    typed = ~np.isnan(values)
+    ends = np.quantile(values[typed], [0.02, 0.98])
+    grid = np.linspace(ends[0], ends[1], 61)
+    test = term_test(x, y, columns, term.label)
+    entry = rows["install_temp_entry"]
+    return Temperature(
+        curve=chance_curve(fit, x[typed], columns, term, values[typed], grid),
+        test=test,
+        verdict=verdict_of(test.p),
+        typed=int(typed.sum()),
+        presets=int(entry.eq("unchanged preset").sum()),
+        blank=int(entry.eq("not recorded").sum()),
+    )
+
+
+def describe(cohort: Cohort, until: pd.Period) -> Description | TooFew:
+    """Fit the first-boot description to all jobs up to and including a month.
+
+    Parameters
+    ----------
+    cohort : Cohort
+        One row a job.
+    until : Period
+        Last month of first boots used.
+
+    Returns
+    -------
+    Description or TooFew
+        TooFew when there are under ten of the rarer outcome.
+    """
+    rows = cohort.first_boots
+    used = rows[~rows["first_boot_month"].gt(until)].reset_index(drop=True)
+    ledger = cohort.ledger.then((f"first boot after {until}", len(rows) - len(used)))
+    y = used["first_boot"].to_numpy(float)
+    if few := too_few(y):
+        return few
+    design = fit_design(used, DESCRIPTION, y)
+    x = design.matrix(used)
+    fit = fit_firth(x, y, design.names)
+    return Description(
+        fit=fit,
+        design=design,
+        effects=_effects(fit, design, x) if fit.converged else (),
+        temperature=_temperature(fit, design, x, used, y) if fit.converged else None,
+        left_out=design.left_out,
+        ledger=ledger,
+    )

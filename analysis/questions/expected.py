@@ -1,0 +1,182 @@
+"""What a month's mix of jobs should have given, by intake facts alone.
+
+The model is frozen at the turn of the year and refitted yearly; a month is never part of its own expectation.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+from scipy.special import expit
+
+from analysis.cohort.features import Cohort
+from analysis.errors import UnseenLevelError
+from analysis.models import poisson_binomial
+from analysis.models.design import Design, TooFew, fit_design, too_few
+from analysis.models.firth import FirthResult, fit_firth
+from analysis.questions.terms import EXPECTED
+from analysis.questions.verdicts import Verdict, verdict_of
+
+Floats = NDArray[np.float64]
+
+DRAWS = 2000
+RNG_SEED = 1
+
+
+@dataclass(frozen=True)
+class ExpectedModel:
+    """A frozen expected model.
+
+    Parameters
+    ----------
+    fit, design
+        Penalised fit on intake facts; chances come from its FLIC intercept.
+    fitted_before : Timestamp
+        Only first boots before this day were used.
+    """
+
+    fit: FirthResult
+    design: Design
+    fitted_before: pd.Timestamp
+
+    def chances(self, rows: pd.DataFrame) -> pd.Series:
+        """Expected chance of each row; NaN for a row with a level the model has never seen."""
+        out = pd.Series(np.nan, index=rows.index)
+        known = self._known(rows)
+        if known.any():
+            out[known] = self.fit.chance(self.design.matrix(rows[known]))
+        return out
+
+    def _known(self, rows: pd.DataFrame) -> NDArray[np.bool_]:
+        try:
+            self.design.matrix(rows)
+        except UnseenLevelError:
+            return np.array([self._one(rows.iloc[[i]]) for i in range(len(rows))], dtype=bool)
+        return np.ones(len(rows), dtype=bool)
+
+    def _one(self, row: pd.DataFrame) -> bool:
+        try:
+            self.design.matrix(row)
+        except UnseenLevelError:
+            return False
+        return True
+
+    def distribution(self, rows: pd.DataFrame) -> Floats:
+        """Distribution of the number of successes, the model's own uncertainty included, shape (n + 1,).
+
+        The exact Poisson-binomial is averaged over draws of the coefficients from their normal approximation.
+        """
+        x = self.design.matrix(rows)
+        rng = np.random.default_rng(RNG_SEED)
+        beta = self.fit.coefficients.copy()
+        beta[0] = self.fit.flic_intercept
+        draws = rng.multivariate_normal(beta, self.fit.covariance, size=DRAWS, method="cholesky")
+        return np.asarray(poisson_binomial.pmf(expit(draws @ x.T)).mean(axis=0))
+
+
+def fit_expected(cohort: Cohort, before: pd.Timestamp) -> ExpectedModel | TooFew:
+    """Fit the expected model to all first boots before a day."""
+    rows = cohort.first_boots
+    used = rows[rows["first_boot_date"].lt(before)].reset_index(drop=True)
+    y = used["first_boot"].to_numpy(float)
+    if few := too_few(y):
+        return few
+    design = fit_design(used, EXPECTED, y)
+    fit = fit_firth(design.matrix(used), y, design.names, intervals=False)
+    return ExpectedModel(fit.shown(), design, before)
+
+
+def model_for(cohort: Cohort, month: pd.Period) -> ExpectedModel | TooFew:
+    """The model frozen at the start of the month's year; in a young log, the one before the month itself."""
+    frozen = fit_expected(cohort, pd.Timestamp(month.year, 1, 1))
+    return frozen if isinstance(frozen, ExpectedModel) else fit_expected(cohort, month.start_time)
+
+
+@dataclass(frozen=True)
+class MonthExpected:
+    """A month's first boots against what its mix should have given.
+
+    Parameters
+    ----------
+    month : Period
+    n : int
+        Jobs with an expected chance.
+    unseen : int
+        Jobs left out because the model never saw their kind.
+    observed : int
+        Successes among the ``n``.
+    expected : float
+        Sum of their chances.
+    low, high : int
+        95 % range that chance and the model's uncertainty allow.
+    p : float
+        Two-sided.
+    verdict : Verdict
+    chances : Series
+        Expected chance of each job of the month, NaN where unseen.
+    fitted_before : Timestamp
+    model_n : int
+        Jobs the model was fitted to.
+    """
+
+    month: pd.Period
+    n: int
+    unseen: int
+    observed: int
+    expected: float
+    low: int
+    high: int
+    p: float
+    verdict: Verdict
+    chances: pd.Series
+    fitted_before: pd.Timestamp
+    model_n: int
+
+    @property
+    def direction(self) -> str:
+        """Whether fewer or more were seen than expected."""
+        return "fewer" if self.observed < self.expected else "more"
+
+
+def expect_month(cohort: Cohort, month: pd.Period, model: ExpectedModel) -> MonthExpected:
+    """Compare one month with its expectation."""
+    rows = cohort.first_boots[cohort.first_boots["first_boot_month"].eq(month)]
+    chances = model.chances(rows)
+    known = rows[chances.notna()]
+    mass = model.distribution(known) if len(known) else np.array([1.0])
+    observed = int(known["first_boot"].sum())
+    low, high = poisson_binomial.central_range(mass, 0.95)
+    p = poisson_binomial.two_sided(mass, observed)
+    return MonthExpected(
+        month=month,
+        n=len(known),
+        unseen=len(rows) - len(known),
+        observed=observed,
+        expected=float(mass @ np.arange(len(mass))),
+        low=low,
+        high=high,
+        p=p,
+        verdict=verdict_of(p),
+        chances=chances,
+        fitted_before=model.fitted_before,
+        model_n=model.fit.n,
+    )
+
+
+def trailing_expected(cohort: Cohort, month: pd.Period, months: int = 12) -> tuple[MonthExpected, ...]:
+    """The same for the months up to and including one; months without a model are left out."""
+    out = []
+    models: dict[int, ExpectedModel | TooFew] = {}
+    for each in pd.period_range(month - (months - 1), month, freq="M"):
+        if each.year not in models:
+            models[each.year] = model_for(cohort, each)
+        model = models[each.year]
+        if isinstance(model, TooFew):
+            models.pop(each.year)  # a young log: a later month of the same year may have one
+            continue
+        if (cohort.first_boots["first_boot_month"] == each).any():
+            out.append(expect_month(cohort, each, model))
+    return tuple(out)

@@ -1,0 +1,149 @@
+"""The monthly review: every answer for one month, made once."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import pandas as pd
+
+from analysis.cohort.attempts import build_attempts
+from analysis.cohort.features import Cohort, build_cohort
+from analysis.cohort.hours import hours_to_success
+from analysis.cohort.ledger import Ledger
+from analysis.models.design import TooFew
+from analysis.models.incidence import StepCurve, cumulative_incidence
+from analysis.models.timed import timed
+from analysis.questions import causes, description, expected, rates, survival, talk
+from analysis.questions.period import month_for
+from analysis.records.log import Log, read_log
+
+
+@dataclass(frozen=True)
+class Review:
+    """Everything the review of a month says.
+
+    Parameters
+    ----------
+    log : Log
+        The log, faulty jobs set aside.
+    cohort : Cohort
+        One row a job.
+    month : Period
+        The month.
+    month_ledger : Ledger
+        From all jobs of the log to those with a first boot in the month.
+    now : MonthExpected or TooFew
+        The month's first boots against its expectation; TooFew when the log is too young for one.
+    year : tuple of MonthExpected
+        The same for the twelve months up to this one.
+    first_boot : tuple of Rate
+        This month, twelve months, whole log.
+    by_damage : tuple of Rate
+        First boots of twelve months by damage class.
+    recovered : RecoveryRate
+        All jobs of the log.
+    received : tuple of ReceivedMonth
+        Recovery by month received.
+    recovery_curve : StepCurve
+        Recovery by days since receipt, all jobs, open ones censored.
+    causes_month, causes_year : Causes
+        Of failed jobs closed in the month and in twelve months.
+    pads : PadLoss
+        Where pads were lost, jobs with a first boot in the twelve months.
+    model : Description or TooFew
+        The first-boot description.
+    hours : HoursAnswer or None
+    hours_model, landmark : HazardModel or NoModel
+    attempts : AttemptsAnswer
+    talk : tuple of TalkJob
+    blanks : tuple of Blank
+    """
+
+    log: Log
+    cohort: Cohort
+    month: pd.Period
+    month_ledger: Ledger
+    now: expected.MonthExpected | TooFew
+    year: tuple[expected.MonthExpected, ...]
+    first_boot: tuple[rates.Rate, ...]
+    by_damage: tuple[rates.Rate, ...]
+    recovered: rates.RecoveryRate
+    received: tuple[rates.ReceivedMonth, ...]
+    recovery_curve: StepCurve
+    causes_month: causes.Causes
+    causes_year: causes.Causes
+    pads: causes.PadLoss
+    model: description.Description | TooFew
+    hours: survival.HoursAnswer | None
+    hours_model: survival.HazardModel | survival.NoModel
+    landmark: survival.HazardModel | survival.NoModel
+    attempts: survival.AttemptsAnswer
+    talk: tuple[talk.TalkJob, ...]
+    blanks: tuple[talk.Blank, ...]
+
+
+def _now(cohort: Cohort, month: pd.Period) -> expected.MonthExpected | TooFew:
+    model = expected.model_for(cohort, month)
+    return model if isinstance(model, TooFew) else expected.expect_month(cohort, month, model)
+
+
+def _recovery_curve(cohort: Cohort, log: Log) -> StepCurve:
+    rows = rates.days_to_recovery(cohort, log.last_date)
+    return cumulative_incidence(timed(rows["days"], rows["event"]), minimum=log.settings.minimum_at_risk)
+
+
+def build_review(folder: Path, month_text: str = "") -> Review:
+    """Read a log and answer the questions of the monthly review.
+
+    Parameters
+    ----------
+    folder : Path
+        The log.
+    month_text : str
+        YYYY-MM, or empty for the latest complete month.
+
+    Raises
+    ------
+    LogError, SettingsError, ReworkError
+        If the log cannot be read, has faults outside single jobs, or does not reach the month.
+    """
+    log = read_log(Path(folder)).without_faulty_jobs()
+    month = month_for(log, month_text)
+    return review_of(log, month)
+
+
+def review_of(log: Log, month: pd.Period) -> Review:
+    """Answer the questions of the monthly review for a log at hand."""
+    cohort = build_cohort(log)
+    settings = log.settings
+    year = rates.trailing(month)
+    first_boots = cohort.first_boots
+    mine = first_boots[first_boots["first_boot_month"].eq(month)]
+    of_year = rates.in_months(first_boots, "first_boot_month", year)
+    now = _now(cohort, month)
+    hours, attempts = hours_to_success(log), build_attempts(log)
+    chances = now.chances if isinstance(now, expected.MonthExpected) else pd.Series(float("nan"), index=mine.index)
+    return Review(
+        log=log,
+        cohort=cohort,
+        month=month,
+        month_ledger=cohort.ledger.then(("first boot in another month", len(first_boots) - len(mine))),
+        now=now,
+        year=expected.trailing_expected(cohort, month),
+        first_boot=rates.first_boot_rates(cohort, month),
+        by_damage=rates.first_boot_by_damage(cohort, year),
+        recovered=rates.recovery_rate(cohort.jobs),
+        received=rates.recovery_by_month_received(cohort, month, settings.month_complete_share),
+        recovery_curve=_recovery_curve(cohort, log),
+        causes_month=causes.causes_of(causes.failed_jobs(cohort, (month, month))),
+        causes_year=causes.causes_of(causes.failed_jobs(cohort, year)),
+        pads=causes.pad_losses(log, of_year["job_id"]),
+        model=description.describe(cohort, month),
+        hours=survival.hours_answer(hours, cohort, settings.minimum_at_risk, settings.minimum_class_n),
+        hours_model=survival.hours_model(hours, cohort),
+        landmark=survival.landmark_model(hours, cohort, attempts),
+        attempts=survival.attempts_answer(attempts),
+        talk=talk.jobs_to_talk_about(mine, chances),
+        blanks=talk.blanks(log),
+    )

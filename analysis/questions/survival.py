@@ -1,0 +1,206 @@
+"""How long it takes: bench hours to the first success, attempts, and what goes with both."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from analysis.cohort.attempts import Attempts
+from analysis.cohort.features import Cohort
+from analysis.cohort.hours import HoursToSuccess
+from analysis.cohort.ledger import Ledger
+from analysis.errors import ModelError
+from analysis.models.attempts import AttemptRow, life_table
+from analysis.models.cox import CoxResult, columns_without_information, fit_cox
+from analysis.models.design import EVENTS_PER_DF, RARER_NEEDED, Design, TooFew, fit_design, too_few
+from analysis.models.firth import FirthResult, fit_firth
+from analysis.models.gray import gray_test
+from analysis.models.incidence import RankTest, StepCurve, cumulative_incidence
+from analysis.models.proportional_hazards import ProportionalityRow, proportionality_table
+from analysis.models.terms import Term
+from analysis.models.timed import EVENT, Timed, timed
+from analysis.questions.terms import ATTEMPTS, HOURS, LANDMARK
+from analysis.records.dictionary import JOBS
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class HoursAnswer:
+    """Bench hours to the first success.
+
+    Parameters
+    ----------
+    overall : StepCurve
+        Cumulative incidence of success by bench hours; closing without is the competing end.
+    by_damage : dict of str to StepCurve
+        The same for each damage class with enough jobs.
+    differ : RankTest
+        Gray's test between those classes.
+    ledger : Ledger
+        From the whole log to the jobs used.
+    """
+
+    overall: StepCurve
+    by_damage: dict[str, StepCurve]
+    differ: RankTest
+    ledger: Ledger
+
+
+def hours_answer(hours: HoursToSuccess, cohort: Cohort, minimum: int, minimum_class: int) -> HoursAnswer | None:
+    """Curves over bench hours; None without a single usable job."""
+    if hours.rows.empty:
+        return None
+    rows = hours.rows.merge(cohort.jobs[["job_id", "intake_damage"]], on="job_id", how="left")
+    data = timed(rows["hours"], rows["event"])
+    column = JOBS["intake_damage"]
+    damage = rows["intake_damage"].astype(object)
+    sizes = damage.value_counts()
+    classes = [code for code in column.codes if sizes.get(code, 0) >= minimum_class]
+    curves = {
+        column.text_of(code): cumulative_incidence(data.part(damage.eq(code).to_numpy()), minimum=minimum)
+        for code in classes
+    }
+    chosen = damage.isin(classes).to_numpy()
+    differ = (
+        gray_test(data.part(chosen), damage[chosen].to_numpy(str))
+        if len(classes) > 1
+        else RankTest(*(float("nan"), 0, float("nan")))
+    )
+    return HoursAnswer(cumulative_incidence(data, minimum=minimum), curves, differ, hours.ledger)
+
+
+@dataclass(frozen=True)
+class HazardModel:
+    """A cause-specific Cox fit with its proportionality table.
+
+    Parameters
+    ----------
+    fit : CoxResult
+    design : Design
+    table : tuple of ProportionalityRow
+        Empty when the fit did not settle.
+    dropped : tuple of str
+        Columns left out because all or none of their rows had the event.
+    ledger : Ledger
+    """
+
+    fit: CoxResult
+    design: Design
+    table: tuple[ProportionalityRow, ...]
+    dropped: tuple[str, ...]
+    ledger: Ledger
+
+
+@dataclass(frozen=True)
+class NoModel:
+    """Why there is no model.
+
+    Parameters
+    ----------
+    rows, events : int
+        What there is.
+    needed : int
+        Events a model needs.
+    """
+
+    rows: int
+    events: int
+    needed: int = RARER_NEEDED
+
+
+def _hazard(data: Timed, rows: pd.DataFrame, terms: tuple[Term, ...], ledger: Ledger) -> HazardModel | NoModel:
+    if data.events < RARER_NEEDED:
+        return NoModel(data.n, data.events)
+    event = (data.event == EVENT).astype(float)
+    # In a hazard model the events carry the information, whatever the number of rows without one.
+    design = fit_design(rows, terms, event, budget=data.events // EVENTS_PER_DF)
+    x = design.matrix(rows)[:, 1:]
+    names = design.names[1:]
+    dropped = columns_without_information(x, data, names)
+    keep = np.array([name not in dropped for name in names], dtype=bool)
+    if not keep.any():
+        return NoModel(data.n, data.events)
+    kept_names = tuple(name for name in names if name not in dropped)
+    fit = fit_cox(x[:, keep], data, kept_names)
+    place = {name: i for i, name in enumerate(kept_names)}
+    by_term = {
+        term.label: tuple(place[name] for name in term.names if name in place)
+        for term in design.terms
+        if any(name in place for name in term.names)
+    }
+    table = proportionality_table(fit, x[:, keep], data, by_term) if fit.converged else ()
+    return HazardModel(fit, design, table, dropped, ledger)
+
+
+def hours_model(hours: HoursToSuccess, cohort: Cohort) -> HazardModel | NoModel:
+    """Cause-specific Cox of bench hours on intake and donor facts; passes take hours and may not enter."""
+    rows = hours.rows.merge(cohort.jobs.drop(columns="bench_hours"), on="job_id", how="left")
+    positive = rows["hours"].gt(0)
+    ledger = hours.ledger.then(("no bench hours spent yet", int((~positive).sum())))
+    rows = rows[positive].reset_index(drop=True)
+    if rows.empty:
+        return NoModel(0, 0)
+    return _hazard(timed(rows["hours"], rows["event"]), rows, HOURS, ledger)
+
+
+def landmark_model(hours: HoursToSuccess, cohort: Cohort, attempts: Attempts) -> HazardModel | NoModel:
+    """Cox from boot test 1 on, among the jobs that failed it; time is bench hours since that test.
+
+    Work before test 1 is known at the landmark, so that passes, pads and heat may enter.
+    """
+    first = attempts.rows[attempts.rows["test_no"].eq(1) & attempts.rows["success"].eq(0)]
+    at_first = first[["job_id", "bench_hours_so_far"]].rename(columns={"bench_hours_so_far": "landmark"})
+    rows = hours.rows.merge(at_first, on="job_id", how="inner")
+    rows["since"] = rows["hours"] - rows["landmark"]
+    usable = rows["since"].gt(0)
+    ledger = hours.ledger.then(
+        ("booted at test 1, or had no test", len(hours.rows) - len(rows)),
+        ("no bench hours known after test 1", int((~usable).sum())),
+    )
+    rows = rows[usable].merge(cohort.jobs.drop(columns="bench_hours"), on="job_id", how="left").reset_index(drop=True)
+    if rows.empty:
+        return NoModel(0, 0)
+    return _hazard(timed(rows["since"], rows["event"]), rows, LANDMARK, ledger)
+
+
+@dataclass(frozen=True)
+class AttemptsAnswer:
+    """Chances by boot test number, and what goes with them.
+
+    Parameters
+    ----------
+    table : tuple of AttemptRow
+    fit : FirthResult or None
+        Person-period penalised logit; None with too few of the rarer outcome.
+    design : Design or None
+    too_few : TooFew or None
+    ledger : Ledger
+    """
+
+    table: tuple[AttemptRow, ...]
+    fit: FirthResult | None
+    design: Design | None
+    too_few: TooFew | None
+    ledger: Ledger
+
+
+def attempts_answer(attempts: Attempts) -> AttemptsAnswer:
+    """Life table over boot tests and the person-period model with what was known before each test."""
+    rows = attempts.rows
+    table = life_table(rows["test_no"], rows["success"], rows["then"])
+    y = rows["success"].to_numpy(float)
+    few = too_few(y)
+    if few:
+        return AttemptsAnswer(table, None, None, few, attempts.ledger)
+    band = np.select([rows["test_no"].eq(1), rows["test_no"].eq(2)], ["1", "2"], default="3 or later")
+    rows = rows.assign(test_band=band)
+    design = fit_design(rows, ATTEMPTS, y)
+    try:
+        fit = fit_firth(design.matrix(rows), y, design.names)
+    except ModelError:
+        return AttemptsAnswer(table, None, None, None, attempts.ledger)
+    return AttemptsAnswer(table, fit, design, None, attempts.ledger)
