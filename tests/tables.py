@@ -6,9 +6,9 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 import pandas as pd
-from analysis.records.log import Log
 
 from analysis.records.dictionary import TABLES, Kind, Table
+from analysis.records.log import Log
 
 Rows = Sequence[Mapping[str, Any]]
 

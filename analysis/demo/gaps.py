@@ -68,7 +68,7 @@ def open_gaps(tables: dict[str, pd.DataFrame], first_day: str, rng: Rng) -> dict
     _blank(sides, "pads_lost_at", rng.random(len(sides)) < 0.1)
     for column, share in UNKNOWN.items():
         values = jobs[column].copy()
-        values[rng.random(len(jobs)) < share] = "unknown"
+        values[(rng.random(len(jobs)) < share) & values.ne("here").to_numpy(bool)] = "unknown"
         jobs[column] = values
     _donor_age_as_band(donors, rng)
     old = jobs["received_date"] < pd.Timestamp(first_day) + pd.DateOffset(months=OLD_MONTHS)

@@ -9,7 +9,9 @@ import pandas as pd
 
 from analysis.cohort.features import Cohort
 from analysis.cohort.outcomes import Ending
+from analysis.models.incidence import cumulative_incidence
 from analysis.models.intervals import Proportion, wilson
+from analysis.models.timed import timed
 from analysis.records.dictionary import JOBS
 
 TRAILING_MONTHS = 12
@@ -106,15 +108,20 @@ class ReceivedMonth:
         Accepted jobs, and how many of them are closed.
     rate : Proportion or None
         Recovered of closed; None while less than the required share of the month is closed.
+    estimate : tuple of float or None
+        Until then: day, share recovered by that day with open jobs censored, and its interval.
     """
 
     month: pd.Period
     accepted: int
     closed: int
     rate: Proportion | None
+    estimate: tuple[float, float, float, float] | None = None
 
 
-def recovery_by_month_received(cohort: Cohort, month: pd.Period, complete_share: float) -> tuple[ReceivedMonth, ...]:
+def recovery_by_month_received(
+    cohort: Cohort, month: pd.Period, complete_share: float, as_of: pd.Timestamp
+) -> tuple[ReceivedMonth, ...]:
     """Recovery by month received over the trailing year.
 
     A month is shown only once ``complete_share`` of its jobs are closed: "closed this month" would select the
@@ -123,12 +130,25 @@ def recovery_by_month_received(cohort: Cohort, month: pd.Period, complete_share:
     apart = [Ending.NOT_ACCEPTED, Ending.REPEAT]
     rows = cohort.jobs[~cohort.jobs["ending"].isin(apart)]
     out = []
+    timed_rows = days_to_recovery(cohort, as_of)
     for each in pd.period_range(*trailing(month), freq="M"):
         mine = rows[rows["received_month"].eq(each)]
         closed = int(mine["ending"].ne(Ending.OPEN).sum())
         ready = len(mine) > 0 and closed >= complete_share * len(mine) - 1e-9
-        out.append(ReceivedMonth(each, len(mine), closed, recovery_rate(mine).with_stopped if ready else None))
+        if ready:
+            out.append(ReceivedMonth(each, len(mine), closed, recovery_rate(mine).with_stopped))
+        else:
+            own = timed_rows[timed_rows["received_month"].eq(each)]
+            out.append(ReceivedMonth(each, len(mine), closed, None, _so_far(own)))
     return tuple(out)
+
+
+def _so_far(rows: pd.DataFrame) -> tuple[float, float, float, float] | None:
+    """Share recovered by the last day on which three jobs were still followed."""
+    if len(rows) < 5 or not rows["event"].eq(1).any():
+        return None
+    curve = cumulative_incidence(timed(rows["days"], rows["event"]), minimum=3)
+    return (curve.stop, *curve.at(curve.stop))
 
 
 def days_to_recovery(cohort: Cohort, as_of: pd.Timestamp) -> pd.DataFrame:

@@ -134,7 +134,7 @@ def review_of(log: Log, month: pd.Period) -> Review:
         first_boot=rates.first_boot_rates(cohort, month),
         by_damage=rates.first_boot_by_damage(cohort, year),
         recovered=rates.recovery_rate(cohort.jobs),
-        received=rates.recovery_by_month_received(cohort, month, settings.month_complete_share),
+        received=rates.recovery_by_month_received(cohort, month, settings.month_complete_share, log.last_date),
         recovery_curve=_recovery_curve(cohort, log),
         causes_month=causes.causes_of(causes.failed_jobs(cohort, (month, month))),
         causes_year=causes.causes_of(causes.failed_jobs(cohort, year)),

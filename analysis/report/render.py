@@ -64,7 +64,15 @@ def _kernel_folder() -> Iterator[Path]:
     with tempfile.TemporaryDirectory() as folder:
         spec = Path(folder) / "kernels" / "rework"
         spec.mkdir(parents=True)
-        argv = [sys.executable, "-Xfrozen_modules=off", "-m", "ipykernel_launcher", "-f", "{connection_file}"]
+        argv = [
+            sys.executable,
+            "-Xfrozen_modules=off",
+            "-m",
+            "ipykernel_launcher",
+            "-f",
+            "{connection_file}",
+            "--IPKernelApp.log_level=ERROR",
+        ]
         description = {"argv": argv, "display_name": "rework", "language": "python", "metadata": {"debugger": False}}
         (spec / "kernel.json").write_text(json.dumps(description), encoding="utf-8")
         yield spec.parent

@@ -1,0 +1,147 @@
+"""The first screen of the monthly review: read in thirty seconds."""
+
+from __future__ import annotations
+
+from analysis.models.design import TooFew
+from analysis.questions.causes import EVIDENCE, Causes
+from analysis.questions.expected import MonthExpected
+from analysis.questions.period import month_name
+from analysis.questions.review import Review
+from analysis.questions.verdicts import Verdict
+from analysis.report.page import FirstScreen, PageHead, Statement
+from analysis.report.wording import hours, listed, number, of, plural, sentence
+
+VERDICT_TEXT = {
+    Verdict.CLEAR: "Clear: {direction} than expected",
+    Verdict.LEANING: "Leaning: {direction} than expected",
+    Verdict.CANNOT_TELL: "Cannot tell this month from chance",
+}
+
+
+def page_head(review: Review) -> PageHead:
+    """Title, shop and period of the page."""
+    jobs = len(review.cohort.jobs)
+    last = review.log.last_date.strftime("%Y-%m-%d")
+    return PageHead(
+        title=f"Monthly review, {month_name(review.month)}",
+        shop=review.log.settings.shop_name,
+        period=f"First boots and closings of {month_name(review.month)}; {plural(jobs, 'job')} in the log up to {last}",
+        log_hash=review.log.hash,
+        invented=review.log.invented,
+    )
+
+
+def few_words(few: TooFew, what: str) -> str:
+    """Why there is no model, and how many jobs it takes."""
+    rarer = "success" if few.successes < few.failures else "failure"
+    n = min(few.successes, few.failures)
+    more = (
+        f"At the pace so far about {few.further_jobs} more tested jobs are needed."
+        if few.further_jobs is not None
+        else f"No {rarer} has been seen yet, so that the number of jobs needed is not known."
+    )
+    many = "successes" if rarer == "success" else "failures"
+    return f"Too few {many} for {what}: {n} of {few.successes + few.failures} tested jobs, and it takes 10. {more}"
+
+
+def _first_boot(review: Review) -> Statement:
+    month = review.first_boot[0].proportion
+    if not month.n:
+        year = review.first_boot[1].proportion
+        return Statement(
+            "First boot",
+            "No job had its first boot test this month.",
+            f"Twelve months: {of(year)} booted." if year.n else "None in the twelve months before either.",
+        )
+    if isinstance(review.now, TooFew):
+        says = f"{of(month)} jobs booted at the first test. The log is too young to say what was to be expected."
+        return Statement("First boot", says, few_words(review.now, "an expected number"))
+    return _against_expected(review.now)
+
+
+def _against_expected(now: MonthExpected) -> Statement:
+    if not now.n:
+        return Statement("First boot", "No job of this month is of a kind that the log had seen before.", "")
+    verdict = VERDICT_TEXT[now.verdict].format(direction=now.direction)
+    says = (
+        f"{now.observed} of {now.n} jobs booted at the first test; {number(now.expected, 1)} were to be expected"
+        f" from boards like these. {verdict}."
+    )
+    detail = (
+        f"Chance alone gives {now.low} to {now.high} of {now.n}. Expected from intake facts of the {now.model_n} jobs"
+        f" first tested before {now.fitted_before:%Y-%m-%d}."
+    )
+    if now.unseen:
+        detail += f" {plural(now.unseen, 'job')} of a kind not seen before left out."
+    return Statement("First boot", says, detail)
+
+
+def _evidence(causes: Causes) -> str:
+    row = causes.biggest
+    if row is None:
+        return ""
+    kinds = [f"{n} {kind}" for kind, n in zip(EVIDENCE, row.by_evidence, strict=True) if n]
+    return f"Evidence: {listed(kinds)}."
+
+
+def _cause(review: Review) -> Statement:
+    causes = review.causes_month
+    if not causes.n:
+        return Statement("Biggest cause of failure", "No failed job was closed this month.")
+    row = causes.biggest
+    unexplained = f"{causes.unexplained} of {plural(causes.n, 'failure')} without a known cause."
+    if row is None:
+        return Statement(
+            "Biggest cause of failure", f"No cause is known for any of {plural(causes.n, 'failure')}.", unexplained
+        )
+    tied = [
+        other.label for other in causes.rows if other.n == row.n and other.code != row.code and other.code != "other"
+    ]
+    says = f"{sentence(row.label)}: {row.n} of {plural(causes.n, 'failure')} closed this month, {hours(row.hours)}."
+    if tied:
+        says += f" As many: {listed(tied[:3])}."
+    return Statement("Biggest cause of failure", says, f"{_evidence(causes)} {unexplained}")
+
+
+def _watch(review: Review) -> Statement:
+    now, pads = review.now, review.pads
+    if isinstance(now, MonthExpected) and now.verdict is not Verdict.CANNOT_TELL and now.direction == "fewer":
+        says = "Watch first boots: if next month again brings fewer than expected, look at what changed on the bench."
+        return Statement(
+            "One thing to watch", says, f"{now.observed} of {now.n} against {number(now.expected, 1)} expected."
+        )
+    if pads.worst_step_n >= 5:
+        says = f"Watch pads during {pads.worst_step}: most sides that lose pads lose them there."
+        detail = (
+            f"{pads.worst_step_n} of {plural(pads.with_loss, 'side')} with pads lost, {pads.sides}"
+            " sides seen in twelve months."
+        )
+        return Statement("One thing to watch", says, detail)
+    year = review.causes_year
+    if year.n >= 5 and year.unexplained * 3 >= year.n:
+        says = "Write down causes: too many failures have none, so that nothing can be learnt from them."
+        return Statement("One thing to watch", says, f"{year.unexplained} of {year.n} failures in twelve months.")
+    return Statement("One thing to watch", "Nothing in the log stands out; keep entering jobs.", "")
+
+
+def _left_out(review: Review) -> Statement:
+    ledger = review.cohort.ledger
+    faulty = len(review.log.set_aside)
+    reasons = [f"{n} {reason}" for reason, n in ledger.exclusions if not reason.startswith("set aside")]
+    says = f"{ledger.left_out} of {plural(ledger.rows_in, 'job')} in the log have no first-boot result to count."
+    aside = (
+        f"{plural(faulty, 'job')} set aside because of faults; 'rework check' lists them. "
+        if faulty
+        else "No job set aside for faults. "
+    )
+    return Statement("Jobs left out", says, aside + (sentence("; ".join(reasons)) + "." if reasons else ""))
+
+
+def first_screen(review: Review) -> FirstScreen:
+    """Successes against expectation, the biggest cause, one thing to watch, jobs left out."""
+    return FirstScreen([_first_boot(review), _cause(review), _watch(review), _left_out(review)])
+
+
+def in_short(review: Review) -> str:
+    """The first statement alone, for lists of pages."""
+    return _first_boot(review).says

@@ -1,0 +1,46 @@
+"""The monthly review as a page: which notebook, which name, where."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+from analysis.errors import RenderError
+from analysis.questions.period import month_for
+from analysis.records.log import read_log
+from analysis.report.render import PROJECT, render
+
+NOTEBOOK = PROJECT / "notebooks" / "monthly_review.ipynb"
+
+
+def publish_review(folder: Path, month: str, out: Path, say: Callable[[str], None]) -> Path:
+    """Run the monthly review and publish its page as ``review-YYYY-MM.html``.
+
+    Parameters
+    ----------
+    folder : Path
+        The log.
+    month : str
+        YYYY-MM, or empty for the latest complete month.
+    out : Path
+        Folder of the page.
+    say : callable
+        Receives progress.
+
+    Raises
+    ------
+    ReworkError
+        If the log cannot be used or the page cannot be made; an earlier page stays.
+    """
+    folder = Path(folder).resolve()
+    say(f"Reading the log in {folder.name} …")
+    # Faults of the log are told here, before a kernel is started for nothing.
+    log = read_log(folder).without_faulty_jobs()
+    chosen = month_for(log, month)
+    if out.exists() and not out.is_dir():
+        raise RenderError(f"{out} is a file.", todo="Name a folder with --out.")
+    if log.set_aside:
+        say(f"{len(log.set_aside)} jobs with faults are set aside; 'rework check' lists them.")
+    say(f"Making the review of {chosen} …")
+    given = {"log_folder": str(folder), "month": str(chosen)}
+    return render(NOTEBOOK, given, out / f"review-{chosen}.html", say)

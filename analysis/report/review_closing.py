@@ -1,0 +1,61 @@
+"""Last section of the review: definitions, methods in plain words, limits, cautions."""
+
+from __future__ import annotations
+
+from analysis.cohort.outcomes import DEFINITIONS
+from analysis.questions.review import Review
+from analysis.report.page import Bullets, Caution, Prose
+from analysis.report.wording import sentence
+
+
+def definitions(review: Review) -> Prose:
+    """The fixed definitions, as in every report that uses them."""
+    return Prose([f"{sentence(name)}. {text}" for name, text in DEFINITIONS.items()])
+
+
+def methods(review: Review) -> Bullets:
+    """How the numbers were made, for a reader who wants to check."""
+    settings = review.log.settings
+    return Bullets(
+        [
+            "Rates: Wilson interval, 95 %.",
+            "Expected number: logistic regression penalised by Jeffreys' prior on intake facts only (never donor, lot,"
+            " technician or guess), frozen at the turn of the year; range from the exact distribution of a sum of unequal"
+            " chances, the model's own uncertainty included.",
+            "First-boot model: the same kind of regression; profile-likelihood intervals; verdicts by Holm's method over the"
+            " rows shown; work before boot test 1 only, because a failure causes more passes and more heat.",
+            "Bench hours: cumulative incidence with closing without success as the competing end (Aalen–Johansen); damage"
+            " classes compared by Gray's test; rate ratios from a cause-specific Cox regression (Efron). Passes take hours"
+            " themselves and are therefore not in that model.",
+            "Attempts: one row a boot test, penalised logistic regression.",
+            f"'Clear' and 'leaning': the adjusted 95 % and 80 % intervals leave out no difference. Curves stop where fewer than"
+            f" {settings.minimum_at_risk} jobs remain; classes under {settings.minimum_class_n} jobs are not shown.",
+        ]
+    )
+
+
+def limits(review: Review) -> Bullets:
+    """What this page cannot tell."""
+    return Bullets(
+        [
+            "It describes the jobs this bench took. Declined jobs have no outcome, and clients of other benches differ.",
+            "An association is not a cause. A cause written in the log may be a guess; its evidence stands beside it.",
+            "One month is few jobs: most differences between two months are chance.",
+            "Nothing here ranks people. Raw rates of technicians depend on who gets the hard boards.",
+        ]
+    )
+
+
+def cautions(review: Review) -> Caution:
+    """The usual cautions."""
+    return Caution(
+        [
+            "Work on a client's only copy is mostly irreversible. Temperatures on this page are set-points of this bench's"
+            " stations as logged, never a specification.",
+            "Leaded solder and flux fume: extract the fume, wash hands, keep food away. Hot air and blades burn and cut."
+            " Disconnect batteries before heat. Ground yourself against static.",
+            "Job codes are pseudonyms; small numbers can still point to a client. Keep the page inside the shop. Comparing staff"
+            " is subject to labour law.",
+            "Local codes, licensed professionals and the makers' data sheets prevail.",
+        ]
+    )

@@ -1,0 +1,368 @@
+"""Sections of the review: what went with first boot, how long it takes, another attempt."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from analysis.models.design import TooFew
+from analysis.questions.description import Description, Effect, Temperature
+from analysis.questions.review import Review
+from analysis.questions.survival import HazardModel, NoModel
+from analysis.questions.verdicts import Verdict, verdict_of
+from analysis.report import figures
+from analysis.report.first_screen import few_words
+from analysis.report.page import Grid, Picture, Prose, ledger_grid
+from analysis.report.wording import (
+    interval,
+    listed,
+    number,
+    odds,
+    of,
+    p_value,
+    percent,
+    plural,
+    points,
+    points_range,
+    sentence,
+)
+
+ASSOCIATION = (
+    "These are associations in this bench's own log, not causes: whoever chose the setting may have had a reason that"
+    " the log does not hold."
+)
+
+
+def _effect_sentence(effect: Effect) -> str:
+    subject = effect.label if not effect.versus else f"{effect.label} (against {effect.versus})"
+    d = effect.difference
+    return (
+        f"{sentence(subject)}: {points(d.points)} points ({points_range(d.low, d.high)}), n = {effect.n},"
+        f" {effect.verdict}."
+    )
+
+
+def model_words(review: Review) -> Prose:
+    """The first-boot model in sentences: what is clear, what is leaning, what cannot be told."""
+    model = review.model
+    if isinstance(model, TooFew):
+        return Prose([few_words(model, "a model of first boot")])
+    if not model.fit.converged:
+        return Prose([f"The first-boot model did not settle and is not shown: {model.fit.reason}."])
+    head = (
+        f"Fitted to {model.fit.n} jobs with a first-boot result ({model.fit.events} booted, {model.fit.n - model.fit.events}"
+        " did not), adjusted for damage, earlier rework, underfill and age. Numbers are average differences in the chance"
+        " of booting, in percentage points, with their 95 % interval."
+    )
+    sure = [e for e in model.effects if e.verdict is not Verdict.CANNOT_TELL]
+    unsure = [e.label for e in model.effects if e.verdict is Verdict.CANNOT_TELL]
+    middle = [_effect_sentence(e) for e in sure]
+    last = f"Cannot tell: {listed(unsure)}." if unsure else ""
+    return Prose([head, *middle, last, temperature_words(model.temperature), ASSOCIATION])
+
+
+def temperature_words(temperature: Temperature | None) -> str:
+    """What the log says of the install set temperature, in one sentence."""
+    if temperature is None:
+        return "Install set temperature: too few settings were typed to say anything."
+    curve = temperature.curve
+    counts = (
+        f"{temperature.typed} jobs with a typed setting; {temperature.presets} unchanged presets and"
+        f" {temperature.blank} without a record are left out of it"
+    )
+    low, high = curve.x[0], curve.x[-1]
+    if temperature.verdict is Verdict.CANNOT_TELL:
+        return (
+            f"Install set temperature: no detectable effect between {low:.0f} and {high:.0f} °C ({counts}). That is not"
+            " proof that there is none."
+        )
+    return (
+        f"Install set temperature: {temperature.verdict} that it matters between {low:.0f} and {high:.0f} °C; jobs did"
+        f" best near {curve.best:.0f} °C set ({counts}). A set-point of this bench's stations, not a specification."
+    )
+
+
+def forest_picture(review: Review) -> Picture | Prose:
+    """Odds ratios of what was done at the bench."""
+    model = review.model
+    if isinstance(model, TooFew) or not model.fit.converged or not model.effects:
+        return Prose(["No forest plot: there is no model yet."])
+    rows = [
+        figures.Interval(e.label, e.odds_ratio, e.low, e.high, f"{points(e.difference.points)} points, n {e.n}")
+        for e in model.effects
+    ]
+    clear = [e.label for e in model.effects if e.verdict is Verdict.CLEAR]
+    heading = f"Clear: {listed(clear)}" if clear else "Nothing on the bench is clear from chance"
+    alt = "Odds ratios of first-boot success with 95 % intervals. " + "; ".join(
+        f"{e.label}{f' against {e.versus}' if e.versus else ''}: {odds(e.odds_ratio)} ({odds(e.low)} to {odds(e.high)})"
+        for e in model.effects
+    )
+    caption = (
+        "Odds ratio with 95 % profile interval; right of 1: booted more often. At the right, the average difference in"
+        " percentage points"
+    )
+    return Picture(figures.forest(rows, heading, "worse", "better"), f"{alt}.", caption, model.fit.n)
+
+
+def temperature_picture(review: Review) -> Picture | Prose:
+    """Chance of first boot over install set temperature."""
+    model = review.model
+    if isinstance(model, TooFew) or not model.fit.converged or model.temperature is None:
+        return Prose(["No temperature curve: too few install settings were typed."])
+    t = model.temperature
+    curve = t.curve
+    ends = f"{curve.x[0]:.0f} and {curve.x[-1]:.0f} °C"
+    heading = (
+        f"No detectable effect of install set temperature between {ends}"
+        if t.verdict is Verdict.CANNOT_TELL
+        else f"Install set temperature: {t.verdict}; best near {curve.best:.0f} °C"
+    )
+    figure = figures.curve(
+        curve.x,
+        curve.chance,
+        curve.low,
+        curve.high,
+        curve.recorded,
+        heading,
+        "install set temperature, °C (stations set side by side)",
+        "chance of first boot",
+    )
+    samples = [0, len(curve.x) // 2, len(curve.x) - 1]
+    alt = "Average chance of first boot over install set temperature. " + "; ".join(
+        f"{curve.x[i]:.0f} °C: {percent(curve.chance[i])} ({interval(curve.low[i], curve.high[i])})" for i in samples
+    )
+    caption = "Line: average chance; band: 95 % interval; grey bars: how often each setting was typed"
+    return Picture(figure, f"{alt}.", caption, t.typed)
+
+
+def model_details(review: Review) -> Grid | Prose:
+    """Every row told, with odds ratio, interval, difference and verdict."""
+    model = review.model
+    if isinstance(model, TooFew) or not model.fit.converged:
+        return Prose([""])
+    rows = [
+        [
+            e.label,
+            e.versus or "one more",
+            str(e.n),
+            odds(e.odds_ratio),
+            f"{odds(e.low)}–{odds(e.high)}",
+            points(e.difference.points),
+            points_range(e.difference.low, e.difference.high),
+            str(e.verdict),
+        ]
+        for e in model.effects
+    ]
+    heads = ["what", "against", "n", "odds ratio", "95 % interval", "points", "95 % interval", "verdict"]
+    return Grid("First boot: every row of the figure", heads, rows, numbers=(2, 3, 4, 5, 6), under=_left_out(model))
+
+
+def _left_out(model: Description) -> str:
+    no_room = [item.label for item in model.left_out if "too few" in item.why]
+    same = [item.label for item in model.left_out if "the same, or" in item.why]
+    text = (
+        "The verdict allows for the number of rows looked at. One term is allowed for every five of the"
+        f" {min(model.fit.events, model.fit.n - model.fit.events)} rarer outcomes, in an order fixed beforehand."
+    )
+    if no_room:
+        text += f" No room yet for: {listed(no_room)}."
+    if same:
+        text += f" Without variation or record: {listed(same)}."
+    return text
+
+
+def model_ledger(review: Review) -> Grid | Prose:
+    """Where the rows of the first-boot model came from."""
+    model = review.model
+    return Prose([""]) if isinstance(model, TooFew) else ledger_grid(model.ledger, "first-boot model")
+
+
+def _ticks(stop: float) -> list[float]:
+    for step in (0.5, 1, 2, 5, 10, 20, 30, 60, 90, 180):
+        if stop / step <= 6:
+            return [float(t) for t in np.arange(0, stop + 0.001, step)]
+    return [0.0, stop]
+
+
+def hours_picture(review: Review) -> Picture | Prose:
+    """Bench hours to the first success, all jobs."""
+    answer = review.hours
+    if answer is None or not answer.overall.events or answer.overall.stop <= 0:
+        return Prose(
+            ["Bench hours to the first success cannot be drawn: no success with recorded hours, or too few jobs."]
+        )
+    curve = answer.overall
+    ticks = _ticks(curve.stop)
+    middle = curve.reached(0.5)
+    heading = (
+        f"Half of the jobs boot within {number(middle, 1)} bench hours"
+        if not np.isnan(middle)
+        else f"By {number(curve.stop, 1)} bench hours {percent(curve.at(curve.stop)[0])} of the jobs boot"
+    )
+    figure = figures.incidence([_cut(curve, "", ticks)], ticks, heading, "bench hours spent", "booted by then")
+    alt = f"Share of jobs that have booted by bench hours spent, {plural(curve.n, 'job')}. " + "; ".join(
+        f"{t:g} hours: {percent(curve.at(t)[0])}" for t in ticks[1:]
+    )
+    caption = (
+        "Jobs closed without a success stay in the count as never booting; open jobs count as long as they are known;"
+        f" band: 95 % interval; drawn while at least {review.log.settings.minimum_at_risk} jobs remain"
+    )
+    return Picture(figure, f"{alt}.", caption, curve.n)
+
+
+def _cut(curve: object, label: str, ticks: list[float]) -> figures.Curve:
+    """A curve up to its stop, with numbers at risk at the ticks."""
+    from analysis.models.incidence import StepCurve
+
+    assert isinstance(curve, StepCurve)
+    keep = curve.times <= curve.stop
+    last = curve.at(curve.stop)
+    times = np.append(curve.times[keep], curve.stop)
+    columns = [
+        np.append(values[keep], end) for values, end in zip((curve.estimate, curve.low, curve.high), last, strict=True)
+    ]
+    return figures.Curve(label, times, *columns, at_risk=[int(k) for k in curve.numbers_at_risk(ticks)])
+
+
+def hours_by_damage_picture(review: Review) -> Picture | Prose:
+    """Bench hours to the first success by damage class."""
+    answer = review.hours
+    if answer is None or len(answer.by_damage) < 2:
+        return Prose(["Bench hours cannot be compared between damage classes yet: fewer than two have enough jobs."])
+    curves = {label: curve for label, curve in answer.by_damage.items() if curve.stop > 0}
+    ticks = _ticks(max(curve.stop for curve in curves.values()))
+    verdict = verdict_of(answer.differ.p)
+    words = {
+        Verdict.CLEAR: "Damage classes clearly differ in how soon they boot",
+        Verdict.LEANING: "Damage classes lean towards differing in how soon they boot",
+        Verdict.CANNOT_TELL: "Cannot tell whether damage classes differ in how soon they boot",
+    }
+    figure = figures.incidence(
+        [_cut(curve, label, ticks) for label, curve in curves.items()],
+        ticks,
+        words[verdict],
+        "bench hours spent",
+        "booted by then",
+    )
+    alt = f"{words[verdict]}. " + "; ".join(
+        f"{label} (n = {curve.n}): {percent(curve.at(curve.stop)[0])} by {number(curve.stop, 1)} hours"
+        for label, curve in curves.items()
+    )
+    caption = "Each line ends where too few jobs remain; numbers below: jobs still without a success or an end"
+    return Picture(figure, f"{alt}.", caption, sum(curve.n for curve in curves.values()))
+
+
+def recovery_words(review: Review) -> Prose:
+    """Days from receipt to recovery, open jobs censored."""
+    curve = review.recovery_curve
+    if not curve.events:
+        return Prose(["No job has been recovered yet, so that the time to recovery cannot be told."])
+    days = [d for d in (14, 30, 60) if d <= curve.stop]
+    shares = [f"{percent(curve.at(d)[0])} by day {d} ({interval(*curve.at(d)[1:])})" for d in days]
+    text = f"Counted from the day a job came in, of {plural(curve.n, 'accepted job')}: recovered {listed(shares)}."
+    return Prose([text if shares else "Too few jobs have been followed long enough to tell the time to recovery."])
+
+
+def attempts_grid(review: Review) -> Grid | Prose:
+    """Boot tests by number: tried, booted, lost, given up, both views of the total."""
+    table = review.attempts.table
+    if not table:
+        return Prose(
+            ["No boot test is recorded in boot_tests.csv, so that nothing can be said about further attempts."]
+        )
+    rows = [
+        [
+            f"test {row.test_no}",
+            str(row.tried),
+            of(row.chance),
+            percent(row.chance.rate),
+            interval(row.chance.low, row.chance.high),
+            str(row.lost),
+            str(row.given_up),
+            str(row.open),
+            percent(row.within_all),
+            percent(row.within_continued),
+        ]
+        for row in table
+    ]
+    heads = [
+        "boot test",
+        "tried",
+        "booted",
+        "chance",
+        "95 % interval",
+        "lost for good",
+        "given up",
+        "open",
+        "booted by then, all jobs",
+        "… had none been given up",
+    ]
+    under = (
+        "The chance of a later test holds for jobs like those that were continued: hopeless ones are given up earlier."
+        " The last column pretends that jobs given up or lost would have gone on like the others; take it as an upper view."
+    )
+    return Grid("Attempts, by boot test", heads, rows, numbers=tuple(range(1, 10)), under=under)
+
+
+ATTEMPT_TERMS = (
+    "boot test: second",
+    "boot test: third or later",
+    "each cleaning pass a side",
+    "pads lost: 1 to 3",
+    "pads lost: 4 or more",
+    "each year of donor age",
+)
+
+
+def attempts_words(review: Review) -> Prose:
+    """What goes with a boot, over all tests."""
+    answer = review.attempts
+    if answer.too_few is not None:
+        return Prose([few_words(answer.too_few, "a model of the attempts")])
+    fit = answer.fit
+    if fit is None or not fit.converged:
+        return Prose(["The model of the attempts did not settle and is not shown."])
+    place = {name: i for i, name in enumerate(fit.names)}
+    told = [
+        f"{name}: odds × {odds(np.exp(fit.coefficients[i]))} ({odds(np.exp(fit.low[i]))}–{odds(np.exp(fit.high[i]))})"
+        for name in ATTEMPT_TERMS
+        if (i := place.get(name)) is not None
+    ]
+    text = (
+        f"Over {plural(fit.n, 'boot test')} ({fit.events} with a boot), with work, pads, heat and donor as known before each"
+        f" test: {'; '.join(told)}."
+    )
+    return Prose([text, ASSOCIATION])
+
+
+def hazard_grid(model: HazardModel | NoModel, caption: str) -> Grid | Prose:
+    """Rate ratios with their intervals."""
+    if isinstance(model, NoModel):
+        return Prose([f"{caption}: no model. {model.events} events among {model.rows} jobs; it takes {model.needed}."])
+    fit = model.fit
+    if not fit.converged:
+        return Prose([f"{caption}: the fit did not settle and is not shown ({fit.reason})."])
+    rows = [
+        [name, odds(np.exp(b)), f"{odds(np.exp(low))}–{odds(np.exp(high))}"]
+        for name, b, low, high in zip(fit.names, fit.coefficients, fit.low, fit.high, strict=True)
+        if "not recorded" not in name
+    ]
+    under = f"{plural(fit.n, 'job')}, {fit.events} with a success. Above 1: boots sooner."
+    if model.dropped:
+        under += f" Left out, because none or all of their jobs booted: {listed(list(model.dropped))}."
+    return Grid(caption, ["what", "rate ratio", "95 % interval"], rows, numbers=(1, 2), under=under)
+
+
+def proportionality_grid(model: HazardModel | NoModel) -> Grid | Prose:
+    """The proportional-hazards table."""
+    if isinstance(model, NoModel) or not model.table:
+        return Prose([""])
+    rows = [[row.label, number(row.statistic, 2), str(row.df), p_value(row.p)] for row in model.table]
+    overall = model.table[-1].p
+    under = (
+        "No sign that the rate ratios change with the hours spent."
+        if overall > 0.05
+        else "Some rate ratios change with the hours spent: read them as averages over the job."
+    )
+    return Grid(
+        "Do the rate ratios stay the same over time?", ["term", "chi-square", "df", "P"], rows, (1, 2, 3), under
+    )

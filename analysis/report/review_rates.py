@@ -1,0 +1,257 @@
+"""Sections of the review: rates, causes, jobs to talk about, what the log lacks."""
+
+from __future__ import annotations
+
+from analysis.questions.causes import EVIDENCE
+from analysis.questions.period import month_name
+from analysis.questions.rates import Rate
+from analysis.questions.review import Review
+from analysis.report import figures
+from analysis.report.page import Bullets, Grid, Picture, Prose, ledger_grid
+from analysis.report.wording import hours, interval, number, of, percent, plural, rate, sentence
+
+
+def month_ledger(review: Review) -> Grid:
+    """From all jobs of the log to those with a first boot in the month."""
+    return ledger_grid(review.month_ledger, f"first boots of {month_name(review.month)}, log {review.log.hash[:12]}")
+
+
+def _interval_row(each: Rate) -> figures.Interval:
+    p = each.proportion
+    return figures.Interval(each.label, p.rate, p.low, p.high, of(p))
+
+
+def first_boot_picture(review: Review) -> Picture | Prose:
+    """First-boot rates of the month, the year and the log."""
+    rows = [each for each in review.first_boot if each.proportion.n]
+    if not rows:
+        return Prose(["No first boot has been recorded yet, so that there is no rate to show."])
+    year = review.first_boot[1].proportion
+    heading = f"First boot: {of(year)} jobs in twelve months" if year.n else "First boot so far"
+    alt = "First-boot rates with 95 % intervals. " + "; ".join(f"{r.label}: {rate(r.proportion)}" for r in rows) + "."
+    return Picture(
+        figures.rates([_interval_row(each) for each in rows], heading),
+        alt,
+        "Dot: rate; bar: 95 % Wilson interval",
+        review.first_boot[2].proportion.n,
+    )
+
+
+def damage_picture(review: Review) -> Picture | Prose:
+    """First-boot rates by damage class over twelve months."""
+    least = review.log.settings.minimum_class_n
+    shown = [each for each in review.by_damage if each.proportion.n >= least]
+    few = [each for each in review.by_damage if each.proportion.n < least]
+    aside = "; ".join(f"{each.label}: {plural(each.proportion.n, 'job')}" for each in few)
+    if not shown:
+        text = f"No damage class has {least} first boots in twelve months yet"
+        return Prose([f"{text} ({aside})." if aside else f"{text}."])
+    year = review.first_boot[1].proportion
+    low = min(shown, key=lambda each: each.proportion.rate)
+    heading = f"By damage: lowest so far {low.label}, {of(low.proportion)}"
+    rows = [_interval_row(each) for each in shown]
+    alt = "First-boot rates by damage at intake over twelve months. " + "; ".join(
+        f"{r.label}: {rate(r.proportion)}" for r in shown
+    )
+    caption = f"Intervals overlap where classes may not differ. Under {least} jobs, not shown: {aside or 'none'}"
+    figure = figures.rates(rows, heading, year.rate, f"all: {percent(year.rate)}")
+    return Picture(figure, f"{alt}.", caption, sum(each.proportion.n for each in shown))
+
+
+def months_picture(review: Review) -> Picture | Prose:
+    """Twelve months against their expectation."""
+    year = [each for each in review.year if each.n]
+    if len(year) < 2:
+        return Prose(["There are not yet two months with an expected number, so that months cannot be compared."])
+    unusual = [each for each in year if not each.low <= each.observed <= each.high]
+    names = ", ".join(month_name(each.month) for each in unusual)
+    heading = f"Outside what chance allows: {names}" if unusual else "Every month is within what chance allows"
+    figure = figures.months(
+        [each.month.strftime("%b\n%y") for each in year],
+        [each.observed for each in year],
+        [each.low for each in year],
+        [each.expected for each in year],
+        [each.high for each in year],
+        [each.n for each in year],
+        heading,
+    )
+    alt = "First-boot successes by month against expectation. " + "; ".join(
+        f"{month_name(e.month)}: {e.observed} of {e.n}, expected {number(e.expected, 1)}, chance allows {e.low} to {e.high}"
+        for e in year
+    )
+    caption = (
+        "Dot: first-boot successes seen; line: expected from the mix of boards; bar: 95 % range of chance and of the"
+        f" model's own uncertainty. Of {len(year)} such ranges about one in twenty is missed by chance alone"
+    )
+    return Picture(figure, f"{alt}.", caption, sum(each.n for each in year))
+
+
+def recovery_words(review: Review) -> Prose:
+    """Recovered of accepted closed jobs, with and without the stopped ones."""
+    r = review.recovered
+    if not r.with_stopped.n:
+        return Prose(["No accepted job has been closed yet, so that there is no recovery rate."])
+    return Prose(
+        [
+            f"Recovered: {rate(r.with_stopped)} of all accepted closed jobs; without the"
+            f" {plural(r.stopped, 'job')} stopped by the client {rate(r.without_stopped)}.",
+            f"Counted apart: {plural(r.partial, 'job')} with part of the data read (not recovered),"
+            f" {plural(r.locked, 'job')} that boot but stay locked (neither), {plural(r.open, 'job')} still open.",
+        ]
+    )
+
+
+def received_grid(review: Review) -> Grid:
+    """Recovery by month received; a month is shown once enough of it is closed."""
+    share = review.log.settings.month_complete_share
+    rows = []
+    for each in review.received:
+        if each.rate is not None:
+            shown = [percent(each.rate.rate), of(each.rate), interval(each.rate.low, each.rate.high)]
+        elif each.estimate is not None:
+            day, value, low, high = each.estimate
+            shown = [f"about {percent(value)}", f"by day {day:.0f}", interval(low, high)]
+        else:
+            shown = ["–", "not yet", "–"]
+        rows.append([month_name(each.month), str(each.accepted), str(each.closed), *shown])
+    under = (
+        f"A month counts once {percent(share)} of its accepted jobs are closed, so that quick successes do not flatter it."
+        " Before that, 'about' is an estimate in which open jobs count as long as they are known (Aalen–Johansen)."
+    )
+    heads = ["received in", "accepted", "closed", "recovered", "of", "95 % interval"]
+    return Grid("Recovered, by the month the job came in", heads, rows, numbers=(1, 2, 3, 4, 5), under=under)
+
+
+def causes_picture(review: Review) -> Picture | Prose:
+    """Causes of twelve months by the quality of their evidence."""
+    year = review.causes_year
+    if not year.n:
+        return Prose(["No failed job was closed in the twelve months, so that there are no causes to count."])
+    rows = year.rows[:10]
+    named = year.biggest
+    heading = (
+        f"{sentence(named.label)}: {named.n} of {plural(year.n, 'failure')} in twelve months"
+        if named
+        else f"No cause is known for {plural(year.n, 'failure')} in twelve months"
+    )
+    figure = figures.cause_bars([r.label for r in rows], [r.by_evidence for r in rows], EVIDENCE, heading)
+    alt = "Causes of failure over twelve months. " + "; ".join(
+        f"{r.label}: {r.n} ({', '.join(f'{k} {e}' for e, k in zip(EVIDENCE, r.by_evidence, strict=True) if k)})"
+        for r in rows
+    )
+    caption = "Solid: confirmed; hatched: probable; open: suspected; dotted: evidence not stated"
+    return Picture(figure, f"{alt}.", caption, year.n)
+
+
+def causes_grid(review: Review) -> Grid | Prose:
+    """Causes of the month with evidence, hours and reversibility."""
+    month, year = review.causes_month, review.causes_year
+    if not month.n:
+        return Prose([f"No failed job was closed in {month_name(review.month)}."])
+    before = {row.code: row.n for row in year.rows}
+    rows = [
+        [
+            row.label,
+            str(row.n),
+            *(str(k) for k in row.by_evidence),
+            number(row.hours, 1),
+            str(row.irreversible),
+            f"{before.get(row.code, 0)} of {year.n}",
+        ]
+        for row in month.rows
+    ]
+    heads = ["cause", "jobs", *EVIDENCE, "hours", "lost for good", "twelve months"]
+    under = (
+        f"{plural(month.n, 'failed job')} closed in {month_name(review.month)}, {hours(month.hours)} in"
+        " all. One month's causes are too few to show a change by themselves."
+    )
+    return Grid(f"Causes of failure, {month_name(review.month)}", heads, rows, numbers=tuple(range(1, 9)), under=under)
+
+
+def pads_grid(review: Review) -> Grid | Prose:
+    """Where pads were lost in twelve months."""
+    pads = review.pads
+    if not pads.sides:
+        return Prose(
+            ["No side with a count of lost pads in twelve months, so that it cannot be said where pads are lost."]
+        )
+    steps = [name for name in pads.table.columns if name not in ("chip_role", "side", "with loss", "sides")]
+    rows = [
+        [
+            f"{row['chip_role']}, {row['side']}",
+            *(str(int(row[step])) for step in steps),
+            f"{int(row['with loss'])} of {int(row['sides'])}",
+        ]
+        for row in pads.table.to_dict("records")
+    ]
+    heads = ["side", *steps, "with loss, of seen"]
+    under = (
+        f"{pads.with_loss} of {plural(pads.sides, 'side')} lost pads; a side is counted at the step in"
+        " which most of them went."
+    )
+    return Grid(
+        "Sides that lost pads, twelve months, by step", heads, rows, numbers=tuple(range(1, len(heads))), under=under
+    )
+
+
+def talk_grid(review: Review) -> Grid | Prose:
+    """Jobs to talk about."""
+    if not review.talk:
+        return Prose(["No first boot of this month went against what its intake facts led one to expect."])
+    rows = [
+        [
+            job.job_id,
+            "booted" if job.succeeded else "did not boot",
+            percent(job.chance),
+            job.facts,
+            job.done,
+            job.cause or "–",
+            number(job.hours, 1),
+        ]
+        for job in review.talk
+    ]
+    heads = ["job", "first boot", "expected", "board", "done before the test", "cause", "hours"]
+    under = (
+        "Failures that were most likely to succeed, then successes that were least likely, by intake"
+        " facts alone. Surprising does not mean that anyone did wrong."
+    )
+    return Grid("Jobs to talk about", heads, rows, numbers=(2, 6), under=under)
+
+
+def lacks(review: Review) -> Bullets:
+    """What the log lacks and what that costs."""
+    items = []
+    steps = review.log.tables["heat_steps"]
+    if len(steps):
+        preset = int(steps["entry_kind"].eq("preset").sum())
+        items.append(
+            f"{preset} of {len(steps)} heat steps were left at the form's preset; they say nothing about temperature"
+            " and are kept out of it."
+        )
+    else:
+        items.append("No heat steps are recorded, so that nothing can be said about temperature.")
+    for name, what in (
+        ("chip_sides", "passes and pads"),
+        ("boot_tests", "later boot tests and hours"),
+        ("donors", "donors"),
+    ):
+        if not len(review.log.tables[name]):
+            items.append(f"{name}.csv is empty or not there, so that nothing can be said about {what}.")
+    worst = [blank for blank in review.blanks if blank.filled < 0.8 * blank.rows and blank.filled < blank.rows][:6]
+    skip = {"measured_peak_c", "above_liquidus_s", "preheat_c", "pads_lost_at", "donor_age_band", "donor_model_year"}
+    items += [
+        f"{sentence(blank.title)} ({blank.table}.csv): filled in {blank.filled} of {blank.rows} rows."
+        for blank in worst
+        if blank.column not in skip
+    ]
+    undated = review.cohort.undated
+    if undated.sides or undated.steps:
+        items.append(
+            f"{plural(undated.sides, 'side')} and {plural(undated.steps, 'heat step')} carry no boot test on jobs with"
+            " several; they are left out of the first-boot model."
+        )
+    warnings = [problem for problem in review.log.problems if problem.severity == "warning"]
+    items.append(
+        f"The check of the log gave {plural(len(warnings), 'warning')} and set {plural(len(review.log.set_aside), 'job')} aside."
+    )
+    return Bullets(items)

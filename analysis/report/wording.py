@@ -1,0 +1,76 @@
+"""Numbers and small phrases, written the same way on every page."""
+
+from __future__ import annotations
+
+import math
+
+from analysis.models.intervals import Proportion
+from analysis.records.problems import plural
+
+MINUS = "−"
+
+
+def percent(share: float) -> str:
+    """A share as a whole percentage; "–" where there is none."""
+    return "–" if math.isnan(share) else f"{100 * share:.0f} %"
+
+
+def interval(low: float, high: float) -> str:
+    """An interval of shares: "61–70 %"."""
+    return "–" if math.isnan(low) or math.isnan(high) else f"{100 * low:.0f}–{100 * high:.0f} %"
+
+
+def of(p: Proportion) -> str:
+    """A proportion with its denominator: "9 of 11"."""
+    return f"{p.x} of {p.n}"
+
+
+def rate(p: Proportion) -> str:
+    """A rate with denominator and interval: "82 % (9 of 11; 52–95 %)"."""
+    return f"{percent(p.rate)} ({of(p)}; {interval(p.low, p.high)})" if p.n else "no jobs"
+
+
+def number(value: float, digits: int = 0) -> str:
+    """A number with a real minus sign; "–" where there is none."""
+    if math.isnan(value):
+        return "–"
+    return f"{value:.{digits}f}".replace("-", MINUS)
+
+
+def points(value: float) -> str:
+    """Percentage points with their sign."""
+    return "0" if round(value) == 0 else f"{value:+.0f}".replace("-", MINUS)
+
+
+def points_range(low: float, high: float) -> str:
+    """An interval of percentage points."""
+    return f"{points(low)} to {points(high)}"
+
+
+def odds(value: float) -> str:
+    """An odds ratio to two figures."""
+    return f"{value:.2g}" if value < 100 else ">100"
+
+
+def p_value(p: float) -> str:
+    """A P value to the digits that mean something."""
+    if math.isnan(p):
+        return "–"
+    return "<0.001" if p < 0.001 else f"{p:.3f}" if p < 0.1 else f"{p:.2f}"
+
+
+def hours(value: float) -> str:
+    """Bench hours."""
+    return (
+        "–" if math.isnan(value) else plural(round(value), "bench hour") if value >= 1 else f"{value:.1f} bench hours"
+    )
+
+
+def listed(items: list[str]) -> str:
+    """Words in a list: "a, b and c"."""
+    return items[0] if len(items) == 1 else f"{', '.join(items[:-1])} and {items[-1]}" if items else ""
+
+
+def sentence(text: str) -> str:
+    """Start with a capital letter."""
+    return text[:1].upper() + text[1:]
