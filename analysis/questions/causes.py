@@ -78,11 +78,11 @@ class Causes:
 def failed_jobs(cohort: Cohort, months: tuple[pd.Period, pd.Period]) -> pd.DataFrame:
     """Jobs closed without recovery within the months, first and last included.
 
-    A failure that begins a chain of jobs is listed where it closed; stopped jobs are not failures of the bench.
+    Stopped jobs and jobs that boot but stay locked are not failures of the bench. A chain is listed by its first job.
     """
     jobs = cohort.jobs
     closed = jobs["ended_date"].dt.to_period("M")
-    failed = jobs["ending"].isin([Ending.NOT_RECOVERED, Ending.PARTIAL, Ending.LOCKED])
+    failed = jobs["ending"].isin([Ending.NOT_RECOVERED, Ending.PARTIAL])
     return jobs[failed & closed.ge(months[0]) & closed.le(months[1])]
 
 

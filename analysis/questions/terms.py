@@ -33,7 +33,7 @@ ALLOY = Category("ball_alloy", "ball alloy", _labels("chip_sides", "ball_alloy")
 RESET = Category("ball_reset", "ball reset", {"1.0": "done", "0.0": "not done"}, reference="0.0")
 
 DONOR_AGE = Number("donor_age_years", "each year of donor age", "years")
-TESTED = Category("known_good", "donor tested", _labels("donors", "known_good"), reference="full_boot")
+TESTED = Category("known_good", "donor test", _labels("donors", "known_good"), reference="full_boot")
 INSTALLS = Number("prior_installs_n", "each earlier install on the donor", "installs")
 
 # Expected model: intake facts only; never donor, lot, technician or guess, which are what is looked for.
@@ -87,9 +87,10 @@ ATTEMPTS: tuple[Term, ...] = (
     INSTALLS,
 )
 LANDMARK: tuple[Term, ...] = (
-    DAMAGE,
-    PADS,
     PASSES,
+    PADS,
     DONOR_AGE,
     Number("install_set_temp_c", "each 10 °C of install set temperature", "°C", per=10.0),
+    PRIOR,
+    DAMAGE,
 )

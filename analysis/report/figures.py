@@ -7,13 +7,28 @@ from dataclasses import dataclass
 
 import numpy as np
 import seaborn as sns
+from matplotlib.axes import Axes
 from matplotlib.figure import Figure
-from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator, PercentFormatter
+from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
 from numpy.typing import ArrayLike, NDArray
 
-from analysis.report.style import COLOURS, DASHES, INK, MARKS, QUIET, RULE, canvas, look, title, title_height, wrapped
+from analysis.report.style import (
+    COLOURS,
+    DASHES,
+    INK,
+    MARKS,
+    QUIET,
+    RULE,
+    canvas,
+    look,
+    title,
+    title_height,
+    two_panels,
+    wrapped,
+)
 
-ODDS_TICKS = (0.05, 0.1, 0.25, 0.5, 1, 2, 4, 10, 20)
+PERCENT = FuncFormatter(lambda share, _: f"{100 * share:.0f} %")
+ODDS_TICKS = (0.05, 0.2, 0.5, 1, 2, 5, 20)
 
 
 @dataclass(frozen=True)
@@ -31,7 +46,7 @@ class Interval:
 def rates(rows: Sequence[Interval], heading: str, reference: float | None = None, reference_label: str = "") -> Figure:
     """Dots with intervals on a percentage scale; "x of n" is printed beside each."""
     with look():
-        figure, axes = canvas(0.75 + 0.42 * len(rows) + title_height(heading))
+        figure, axes = canvas(0.6 + 0.3 * len(rows) + title_height(heading))
         y = np.arange(len(rows))[::-1]
         if reference is not None:
             axes.axvline(reference, color=QUIET, linewidth=0.9, linestyle=(0, (4, 3)))
@@ -42,7 +57,7 @@ def rates(rows: Sequence[Interval], heading: str, reference: float | None = None
             axes.text(1.02, at, row.words, va="center", fontsize=9, transform=axes.get_yaxis_transform())
         axes.set(xlim=(0, 1), ylim=(-0.6, len(rows) - 0.4), yticks=y)
         axes.set_yticklabels([wrapped(row.label, 20) for row in rows])
-        axes.xaxis.set_major_formatter(PercentFormatter(1, decimals=0))
+        axes.xaxis.set_major_formatter(PERCENT)
         axes.xaxis.set_major_locator(FixedLocator([0, 0.25, 0.5, 0.75, 1]))
         sns.despine(ax=axes, left=True)
         title(figure, heading)
@@ -52,7 +67,7 @@ def rates(rows: Sequence[Interval], heading: str, reference: float | None = None
 def forest(rows: Sequence[Interval], heading: str, left: str, right: str) -> Figure:
     """Odds ratios with intervals on a log scale from 1/20 to 20; arrows where an interval runs on."""
     with look():
-        figure, axes = canvas(0.9 + 0.4 * len(rows) + title_height(heading))
+        figure, axes = canvas(0.8 + 0.33 * len(rows) + title_height(heading))
         low_end, high_end = _forest_range(rows)
         y = np.arange(len(rows))[::-1]
         axes.axvline(1, color=QUIET, linewidth=0.9)
@@ -101,7 +116,7 @@ def curve(
         axes.fill_between(np.asarray(x), np.asarray(low), np.asarray(high), color=COLOURS[0], alpha=0.18, linewidth=0)
         axes.plot(x, estimate, color=COLOURS[0], linewidth=2)
         axes.set_ylim(0, 1)
-        axes.yaxis.set_major_formatter(PercentFormatter(1, decimals=0))
+        axes.yaxis.set_major_formatter(PERCENT)
         axes.set_xlabel(x_label)
         axes.set_ylabel(y_label)
         density = axes.twinx()
@@ -131,53 +146,72 @@ class Curve:
 
 
 def incidence(curves: Sequence[Curve], ticks: Sequence[float], heading: str, x_label: str, y_label: str) -> Figure:
-    """Step curves with direct labels and the numbers at risk under the axis."""
+    """Step curves with direct labels, and the numbers at risk in rows under the axis."""
     with look():
-        table = 0.24 * (len(curves) + 1)
-        figure, axes = canvas(3.1 + table + title_height(heading))
-        ends = []
+        row = 0.2
+        lower = row * (len(curves) + 1)
+        figure, (axes, table) = two_panels(2.7, lower, title_height(heading))
+        end = max(float(each.times[-1]) for each in curves)
         for i, each in enumerate(curves):
             colour = COLOURS[i % len(COLOURS)]
             axes.step(each.times, each.estimate, where="post", color=colour, linestyle=DASHES[i % 6], linewidth=1.8)
             if len(curves) == 1:
                 axes.fill_between(each.times, each.low, each.high, step="post", color=colour, alpha=0.18, linewidth=0)
-            ends.append((each.times[-1], each.estimate[-1], each.label, colour))
-        axes.set(ylim=(0, 1), xlim=(0, max(ticks)))
-        axes.set_xticks(list(ticks))
-        axes.yaxis.set_major_formatter(PercentFormatter(1, decimals=0))
+        axes.set(ylim=(0, 1), xlim=(0, end))
+        axes.set_xticks([tick for tick in ticks if tick <= end])
+        axes.yaxis.set_major_formatter(PERCENT)
         axes.set_ylabel(y_label)
-        _label_ends(axes, ends, alone=len(curves) == 1)
-        lines = [x_label, "still at risk"]
-        axes.set_xlabel("\n".join(lines), fontsize=8.5, loc="left")
-        for i, each in enumerate(curves):
-            height = -0.2 - 0.24 * (i + 1) / (3.1)
-            name = "" if len(curves) == 1 else each.label
-            transform = axes.get_xaxis_transform()
-            for tick, count in zip(ticks, each.at_risk, strict=True):
-                axes.text(tick, height, str(count), transform=transform, ha="center", va="top", fontsize=8.5)
-            axes.text(
-                -0.03, height, name, transform=axes.transAxes, ha="right", va="top", fontsize=8.5, color=COLOURS[i % 6]
-            )
+        axes.set_xlabel(x_label)
+        if len(curves) > 1:
+            _label_ends(axes, [(each.times[-1], each.estimate[-1], each.label) for each in curves])
+        _at_risk_rows(table, curves, ticks, end)
         title(figure, heading)
     return figure
 
 
-def _label_ends(axes: object, ends: list[tuple[float, float, str, str]], alone: bool) -> None:
-    """Write each label at the end of its curve, pushed apart where they would overlap."""
-    if alone:
-        return
-    placed = -1.0
-    for x, y, label, colour in sorted(ends, key=lambda end: end[1]):
-        at = max(y, placed + 0.065)
-        placed = at
-        axes.annotate(  # type: ignore[attr-defined]
+def _at_risk_rows(axes: Axes, curves: Sequence[Curve], ticks: Sequence[float], end: float) -> None:
+    axes.set(xlim=(0, end), ylim=(-len(curves) - 0.5, 0.5))
+    axes.axis("off")
+    axes.text(0, 0, "jobs still at risk", fontsize=8, color=QUIET, va="center")
+    for i, each in enumerate(curves):
+        for tick, count in zip(ticks, each.at_risk, strict=True):
+            if tick <= end:
+                axes.text(tick, -i - 1, str(count), ha="center", va="center", fontsize=8.5)
+        if len(curves) > 1:
+            axes.annotate(
+                each.label,
+                (-0.05, -i - 1),
+                xycoords=("axes fraction", "data"),
+                ha="right",
+                va="center",
+                fontsize=8.5,
+                color=COLOURS[i % len(COLOURS)],
+                annotation_clip=False,
+            )
+
+
+def _label_ends(axes: Axes, ends: list[tuple[float, float, str]]) -> None:
+    """Write each label beside the end of its curve, pushed apart where labels would overlap."""
+    order = sorted(range(len(ends)), key=lambda i: ends[i][1])
+    places = np.array([ends[i][1] for i in order])
+    for _ in range(200):  # push neighbours apart in small steps, up and down alike
+        gaps = np.diff(places)
+        close = np.flatnonzero(gaps < 0.07)
+        if not len(close):
+            break
+        places[close] -= 0.004
+        places[close + 1] += 0.004
+    for place, i in zip(places, order, strict=True):
+        x, y, label = ends[i]
+        axes.annotate(
             label,
             (x, y),
-            xytext=(1.02, at),
+            xytext=(1.04, float(place)),
             textcoords=("axes fraction", "data"),
-            color=colour,
             fontsize=8.5,
+            color=COLOURS[i % len(COLOURS)],
             va="center",
+            annotation_clip=False,
             arrowprops={"arrowstyle": "-", "color": RULE, "linewidth": 0.6},
         )
 

@@ -94,10 +94,14 @@ def _cause(review: Review) -> Statement:
         return Statement(
             "Biggest cause of failure", f"No cause is known for any of {plural(causes.n, 'failure')}.", unexplained
         )
-    tied = [
-        other.label for other in causes.rows if other.n == row.n and other.code != row.code and other.code != "other"
-    ]
+    if row.n == 1 and causes.n > 1:
+        says = (
+            f"No cause stands out: {plural(causes.n, 'failure')} closed this month, no two with the same named cause."
+        )
+        return Statement("Biggest cause of failure", says, f"{hours(causes.hours)} in all. {unexplained}")
     says = f"{sentence(row.label)}: {row.n} of {plural(causes.n, 'failure')} closed this month, {hours(row.hours)}."
+    tied = [other.label for other in causes.rows if other.n == row.n and other.code not in (row.code, "other")]
+    tied = [label for label in tied if label not in ("not found", "no cause written")]
     if tied:
         says += f" As many: {listed(tied[:3])}."
     return Statement("Biggest cause of failure", says, f"{_evidence(causes)} {unexplained}")
@@ -111,7 +115,7 @@ def _watch(review: Review) -> Statement:
             "One thing to watch", says, f"{now.observed} of {now.n} against {number(now.expected, 1)} expected."
         )
     if pads.worst_step_n >= 5:
-        says = f"Watch pads during {pads.worst_step}: most sides that lose pads lose them there."
+        says = f"Watch pads during {pads.worst_step}: more sides lose pads there than in any other step."
         detail = (
             f"{pads.worst_step_n} of {plural(pads.with_loss, 'side')} with pads lost, {pads.sides}"
             " sides seen in twelve months."
@@ -127,7 +131,7 @@ def _watch(review: Review) -> Statement:
 def _left_out(review: Review) -> Statement:
     ledger = review.cohort.ledger
     faulty = len(review.log.set_aside)
-    reasons = [f"{n} {reason}" for reason, n in ledger.exclusions if not reason.startswith("set aside")]
+    reasons = [f"{reason}: {n}" for reason, n in ledger.exclusions if not reason.startswith("set aside")]
     says = f"{ledger.left_out} of {plural(ledger.rows_in, 'job')} in the log have no first-boot result to count."
     aside = (
         f"{plural(faulty, 'job')} set aside because of faults; 'rework check' lists them. "

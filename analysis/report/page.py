@@ -192,7 +192,8 @@ class Grid:
             cells += [self._cell("td", i, text) for i, text in enumerate(row[1:], start=1)]
             body += f"<tr>{''.join(cells)}</tr>"
         inner = f"<caption>{escape(self.caption)}</caption><thead><tr>{head}</tr></thead><tbody>{body}</tbody>"
-        table = f"<table>{inner}</table>"
+        short = all(len(str(row[0])) <= 16 for row in self.rows)
+        table = f'<table class="short">{inner}</table>' if short else f"<table>{inner}</table>"
         note = f'<p class="under">{escape(self.under)}</p>' if self.under else ""
         return f'<div class="wide" role="region" tabindex="0" aria-label="{escape(self.caption)}">{table}</div>{note}'
 

@@ -17,6 +17,7 @@ from analysis.report.wording import (
     listed,
     number,
     odds,
+    odds_range,
     of,
     p_value,
     percent,
@@ -90,8 +91,8 @@ def forest_picture(review: Review) -> Picture | Prose:
         figures.Interval(e.label, e.odds_ratio, e.low, e.high, f"{points(e.difference.points)} points, n {e.n}")
         for e in model.effects
     ]
-    clear = [e.label for e in model.effects if e.verdict is Verdict.CLEAR]
-    heading = f"Clear: {listed(clear)}" if clear else "Nothing on the bench is clear from chance"
+    clear = [e.label.replace(":", "") for e in model.effects if e.verdict is Verdict.CLEAR]
+    heading = f"Clear: {'; '.join(clear)}" if clear else "Nothing done at the bench is clear from chance"
     alt = "Odds ratios of first-boot success with 95 % intervals. " + "; ".join(
         f"{e.label}{f' against {e.versus}' if e.versus else ''}: {odds(e.odds_ratio)} ({odds(e.low)} to {odds(e.high)})"
         for e in model.effects
@@ -145,7 +146,7 @@ def model_details(review: Review) -> Grid | Prose:
             e.versus or "one more",
             str(e.n),
             odds(e.odds_ratio),
-            f"{odds(e.low)}–{odds(e.high)}",
+            odds_range(e.low, e.high),
             points(e.difference.points),
             points_range(e.difference.low, e.difference.high),
             str(e.verdict),
@@ -178,7 +179,7 @@ def model_ledger(review: Review) -> Grid | Prose:
 
 def _ticks(stop: float) -> list[float]:
     for step in (0.5, 1, 2, 5, 10, 20, 30, 60, 90, 180):
-        if stop / step <= 6:
+        if stop / step <= 8:
             return [float(t) for t in np.arange(0, stop + 0.001, step)]
     return [0.0, stop]
 
@@ -303,35 +304,29 @@ def attempts_grid(review: Review) -> Grid | Prose:
     return Grid("Attempts, by boot test", heads, rows, numbers=tuple(range(1, 10)), under=under)
 
 
-ATTEMPT_TERMS = (
-    "boot test: second",
-    "boot test: third or later",
-    "each cleaning pass a side",
-    "pads lost: 1 to 3",
-    "pads lost: 4 or more",
-    "each year of donor age",
-)
+ATTEMPT_TERMS = ("boot test", "each cleaning pass a side", "pads lost", "preheat at install", "each year of donor age")
 
 
-def attempts_words(review: Review) -> Prose:
-    """What goes with a boot, over all tests."""
+def attempts_model(review: Review) -> Grid | Prose:
+    """What went with a boot, over all boot tests."""
     answer = review.attempts
     if answer.too_few is not None:
         return Prose([few_words(answer.too_few, "a model of the attempts")])
     fit = answer.fit
     if fit is None or not fit.converged:
         return Prose(["The model of the attempts did not settle and is not shown."])
-    place = {name: i for i, name in enumerate(fit.names)}
-    told = [
-        f"{name}: odds × {odds(np.exp(fit.coefficients[i]))} ({odds(np.exp(fit.low[i]))}–{odds(np.exp(fit.high[i]))})"
-        for name in ATTEMPT_TERMS
-        if (i := place.get(name)) is not None
+    rows = [
+        [name, odds(np.exp(fit.coefficients[i])), odds_range(np.exp(fit.low[i]), np.exp(fit.high[i]))]
+        for i, name in enumerate(fit.names)
+        if name.split(":")[0] in ATTEMPT_TERMS and "not recorded" not in name
     ]
-    text = (
-        f"Over {plural(fit.n, 'boot test')} ({fit.events} with a boot), with work, pads, heat and donor as known before each"
-        f" test: {'; '.join(told)}."
+    under = (
+        f"{plural(fit.n, 'boot test')}, {fit.events} with a boot; work, pads, heat and donor as known before each test,"
+        " adjusted for damage and earlier rework, install temperature as a curve. Above 1: booted more often. For jobs"
+        " like those that were continued."
     )
-    return Prose([text, ASSOCIATION])
+    heads = ["what", "odds ratio", "95 % interval"]
+    return Grid("Over all boot tests: what went with a boot", heads, rows, numbers=(1, 2), under=under)
 
 
 def hazard_grid(model: HazardModel | NoModel, caption: str) -> Grid | Prose:
@@ -342,7 +337,7 @@ def hazard_grid(model: HazardModel | NoModel, caption: str) -> Grid | Prose:
     if not fit.converged:
         return Prose([f"{caption}: the fit did not settle and is not shown ({fit.reason})."])
     rows = [
-        [name, odds(np.exp(b)), f"{odds(np.exp(low))}–{odds(np.exp(high))}"]
+        [name, odds(np.exp(b)), odds_range(np.exp(low), np.exp(high))]
         for name, b, low, high in zip(fit.names, fit.coefficients, fit.low, fit.high, strict=True)
         if "not recorded" not in name
     ]

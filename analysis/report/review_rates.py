@@ -153,19 +153,19 @@ def causes_grid(review: Review) -> Grid | Prose:
         [
             row.label,
             str(row.n),
-            *(str(k) for k in row.by_evidence),
+            ", ".join(f"{k} {kind}" for kind, k in zip(EVIDENCE, row.by_evidence, strict=True) if k),
             number(row.hours, 1),
             str(row.irreversible),
             f"{before.get(row.code, 0)} of {year.n}",
         ]
         for row in month.rows
     ]
-    heads = ["cause", "jobs", *EVIDENCE, "hours", "lost for good", "twelve months"]
+    heads = ["cause", "jobs", "evidence", "bench hours", "lost for good", "in twelve months"]
     under = (
-        f"{plural(month.n, 'failed job')} closed in {month_name(review.month)}, {hours(month.hours)} in"
-        " all. One month's causes are too few to show a change by themselves."
+        f"{plural(month.n, 'failed job')} closed in {month_name(review.month)}, {hours(month.hours)} in all. One month's"
+        " causes are too few to show a change by themselves."
     )
-    return Grid(f"Causes of failure, {month_name(review.month)}", heads, rows, numbers=tuple(range(1, 9)), under=under)
+    return Grid(f"Causes of failure, {month_name(review.month)}", heads, rows, numbers=(1, 3, 4, 5), under=under)
 
 
 def pads_grid(review: Review) -> Grid | Prose:
@@ -215,7 +215,9 @@ def talk_grid(review: Review) -> Grid | Prose:
         "Failures that were most likely to succeed, then successes that were least likely, by intake"
         " facts alone. Surprising does not mean that anyone did wrong."
     )
-    return Grid("Jobs to talk about", heads, rows, numbers=(2, 6), under=under)
+    return Grid(
+        f"First boots of {month_name(review.month)} against expectation", heads, rows, numbers=(2, 6), under=under
+    )
 
 
 def lacks(review: Review) -> Bullets:
@@ -237,7 +239,7 @@ def lacks(review: Review) -> Bullets:
     ):
         if not len(review.log.tables[name]):
             items.append(f"{name}.csv is empty or not there, so that nothing can be said about {what}.")
-    worst = [blank for blank in review.blanks if blank.filled < 0.8 * blank.rows and blank.filled < blank.rows][:6]
+    worst = [blank for blank in review.blanks if blank.filled < 0.9 * blank.rows and blank.filled < blank.rows][:6]
     skip = {"measured_peak_c", "above_liquidus_s", "preheat_c", "pads_lost_at", "donor_age_band", "donor_model_year"}
     items += [
         f"{sentence(blank.title)} ({blank.table}.csv): filled in {blank.filled} of {blank.rows} rows."

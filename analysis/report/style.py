@@ -55,6 +55,15 @@ def canvas(height: float) -> tuple[Figure, Axes]:
     return figure, axes
 
 
+def two_panels(upper: float, lower: float, extra: float) -> tuple[Figure, tuple[Axes, Axes]]:
+    """A plot with a band of text under it; heights in inches."""
+    figure = Figure(figsize=(WIDTH_IN, upper + lower + extra), layout="constrained")
+    FigureCanvasAgg(figure)
+    axes, table = figure.subplots(2, 1, height_ratios=[upper, lower])
+    sns.despine(ax=axes)
+    return figure, (axes, table)
+
+
 def title(figure: Figure, text: str) -> None:
     """The finding in words, wrapped so that it is never clipped."""
     figure.suptitle(

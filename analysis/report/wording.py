@@ -48,8 +48,16 @@ def points_range(low: float, high: float) -> str:
 
 
 def odds(value: float) -> str:
-    """An odds ratio to two figures."""
-    return f"{value:.2g}" if value < 100 else ">100"
+    """An odds or rate ratio to two figures."""
+    if value >= 100:
+        return ">100"
+    digits = 0 if value >= 10 else 1 if value >= 1 else 2 if value >= 0.1 else 3
+    return f"{value:.{digits}f}"
+
+
+def odds_range(low: float, high: float) -> str:
+    """An interval of ratios."""
+    return f"{odds(low)}–{odds(high)}"
 
 
 def p_value(p: float) -> str:

@@ -61,11 +61,11 @@ DONORS = Table(
             KnownAt.ASSESSMENT,
             Role.PREDICTOR,
             "How the donor was tested before use.",
-            "donor tested",
+            "donor test",
             choices=(
                 Choice("full_boot", "booted fully before its chips were taken off"),
                 Choice("current_only", "only its current draw was looked at"),
-                Choice("untested", "not tested"),
+                Choice("untested", "not tested", "none"),
             ),
             example="full_boot",
         ),
