@@ -47,7 +47,10 @@ def _scaled(data: Timed, event_times: Floats, scale: Scale) -> Floats:
     if scale == "km":
         return _km_before(data, event_times)
     if scale == "rank":
-        return stats.rankdata(event_times)
+        # Ranks among all rows, censored ones too, as the reference implementation has them.
+        order = np.sort(data.time)
+        first, last = (np.searchsorted(order, event_times, side=side) for side in ("left", "right"))
+        return np.asarray((first + 1 + last) / 2)
     if scale == "log":
         return np.asarray(np.log(event_times))
     return event_times

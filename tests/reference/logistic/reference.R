@@ -1,0 +1,91 @@
+# Reference values for logistic regression. Run in this folder: Rscript reference.R > expected.json
+suppressPackageStartupMessages({library(jsonlite); library(brglm2); library(splines)})
+read <- function(name) read.csv(file.path("data", paste0(name, ".csv")), stringsAsFactors = TRUE)
+ml <- function(fit) list(term = names(coef(fit)), coef = unname(coef(fit)), se = unname(sqrt(diag(vcov(fit)))),
+                         deviance = deviance(fit))
+tight <- glm.control(epsilon = 1e-14, maxit = 100)
+
+# Penalised likelihood by its definition; its profile by Newton steps on Firth's modified score
+# (Heinze and Schemper 2002), with the estimate itself from brglm2.
+penalised <- function(x, y, b) {
+  eta <- drop(x %*% b); p <- plogis(eta); w <- p * (1 - p)
+  value <- sum(y * eta - pmax(eta, 0) - log1p(exp(-abs(eta)))) + 0.5 * as.numeric(determinant(crossprod(x * sqrt(w)))$modulus)
+  if (is.finite(value)) value else -1e8
+}
+maximum <- function(x, y, start, fixed = NULL, value = NULL) {
+  b <- start; if (!is.null(fixed)) b[fixed] <- value
+  free <- setdiff(seq_along(b), fixed)
+  for (i in 1:500) {
+    p <- plogis(drop(x %*% b)); w <- p * (1 - p)
+    information <- crossprod(x * sqrt(w))
+    hat <- rowSums((x %*% solve(information)) * x) * w
+    score <- drop(crossprod(x, y - p + hat * (0.5 - p)))[free]
+    step <- solve(information[free, free, drop = FALSE], score)
+    if (sum(step * score) < 1e-22) break
+    step <- step * min(1, 2 / max(abs(step))); before <- penalised(x, y, b)
+    for (k in 1:40) { trial <- b; trial[free] <- b[free] + step; if (penalised(x, y, trial) >= before - 1e-13) break; step <- step / 2 }
+    b <- trial
+  }
+  list(estimate = b, minimum = -penalised(x, y, b))
+}
+profile_firth <- function(x, y, estimate, se) {
+  top <- penalised(x, y, estimate)
+  one_end <- function(j, side) {
+    start <- estimate
+    f <- function(v) {
+      found <- maximum(x, y, start, j, v)
+      start <<- found$estimate
+      2 * (top + found$minimum) - qchisq(0.95, 1)
+    }
+    near <- estimate[j]; far <- near + side * se[j]
+    while (f(far) < 0) { near <- far; far <- far + side * se[j] / 2 }
+    uniroot(f, sort(c(near, far)), tol = 1e-11)$root
+  }
+  ends <- sapply(seq_along(estimate), function(j) c(one_end(j, -1), one_end(j, 1)))
+  p <- sapply(seq_along(estimate), function(j) pchisq(2 * (top + maximum(x, y, estimate, j, 0)$minimum), 1, lower.tail = FALSE))
+  list(low = ends[1, ], high = ends[2, ], p = p, loglik = top)
+}
+firth <- function(formula, data) {
+  fit <- glm(formula, binomial, data, method = "brglmFit", type = "AS_mean", epsilon = 1e-13, maxit = 10000)
+  x <- model.matrix(fit); y <- fit$y
+  se <- unname(sqrt(diag(vcov(fit))))
+  c(list(term = names(coef(fit)), coef = unname(coef(fit)), se = se), profile_firth(x, y, unname(coef(fit)), se))
+}
+out <- list()
+out$endometrial <- firth(HG ~ NV + PI + EH, read("endometrial"))
+out$two_by_two <- firth(ok ~ hot, read("firth_2x2"))
+o <- read("orings"); o$any <- as.integer(o$fail > 0)
+fit <- glm(fail > 0 ~ Temperature, binomial, o, control = tight)
+out$orings <- ml(fit)
+out$orings$at <- list(temperature = c(31, 53, 65, 81), p = unname(predict(fit, data.frame(Temperature = c(31, 53, 65, 81)), type = "response")))
+s <- read("spaceshuttle_vcd"); s <- s[!is.na(s$nFailures), ]
+fit <- glm(cbind(nFailures, 6 - nFailures) ~ Temperature, binomial, s, control = tight)
+out$shuttle <- ml(fit)
+out$shuttle$at31 <- unname(predict(fit, data.frame(Temperature = 31), type = "response"))
+solder <- read("solder")
+out$solder <- ml(glm(any ~ Opening + Solder + Mask + factor(Panel), binomial, solder, control = tight))
+out$solder_firth <- local({
+  fit <- glm(any ~ Opening + Solder + Mask + factor(Panel), binomial, solder, method = "brglmFit", type = "AS_mean", epsilon = 1e-13, maxit = 10000)
+  list(term = names(coef(fit)), coef = unname(coef(fit)), se = unname(sqrt(diag(vcov(fit)))))
+})
+b <- read("birthwt"); b$race <- relevel(b$race, "white")
+out$birthwt <- ml(glm(low ~ age + lwt + race + smoke + ptl + ht + ui, binomial, b, control = tight))
+m <- read("menarche")
+fit <- glm(cbind(Menarche, Total - Menarche) ~ Age, binomial, m, control = tight)
+out$menarche <- ml(fit)
+out$menarche$ed50 <- unname(-coef(fit)[1] / coef(fit)[2])
+out$spector <- ml(glm(GRADE ~ GPA + TUCE + PSI, binomial, read("spector"), control = tight))
+x <- c(200, 215, 225, 235, 240, 245, 250, 260, 275, 290)
+out$spline <- list(x = x, knots = c(225, 245, 260), bounds = c(210, 280),
+                   ns = unclass(ns(x, knots = c(225, 245, 260), Boundary.knots = c(210, 280)))[, 1:4])
+grid <- c(53, 60, 65, 70, 75, 81)
+fit <- glm(fail > 0 ~ ns(Temperature, knots = 70, Boundary.knots = c(53, 81)), binomial, o, control = tight)
+p <- predict(fit, data.frame(Temperature = grid), se.fit = TRUE)
+out$spline_orings <- list(x = grid, eta = unname(p$fit), se = unname(p$se.fit), deviance = deviance(fit))
+k <- read("kyphosis")
+fit <- glm(y ~ ns(Age, df = 3) + Number + Start, binomial, k, control = tight)
+new <- data.frame(Age = c(1, 50, 100, 150, 200), Number = 4, Start = 12)
+out$spline_kyphosis <- list(x = new$Age, knots = unname(quantile(k$Age, c(1, 2) / 3)), bounds = range(k$Age),
+                            eta = unname(predict(fit, new)), deviance = deviance(fit))
+cat(toJSON(out, digits = NA, auto_unbox = TRUE, pretty = TRUE), "\n")
+writeLines(c(R.version.string, paste("brglm2", packageVersion("brglm2")), paste("jsonlite", packageVersion("jsonlite"))), "versions.txt")

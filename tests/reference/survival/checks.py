@@ -1,0 +1,117 @@
+"""Survival curves, log-rank tests, Cox regression and its proportionality table, against R."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from analysis.models.cox import CoxResult, fit_cox
+from analysis.models.incidence import log_rank, survival
+from analysis.models.proportional_hazards import proportionality_table
+from analysis.models.timed import Timed, timed
+from tests.reference.check import Check, Source
+
+SEEN, MEMORY, SOFTWARE = "published value seen", "published value from memory", "reference software only"
+
+
+def _curves(s: Source, data: Timed, group: pd.Series, expected: dict, where: str, status: str) -> None:
+    labels = np.array([name.split("=", 1)[1].strip() for name in expected["group"]])
+    for label in dict.fromkeys(labels):
+        mine = labels == label
+        curve = survival(data.part(group.astype(str).eq(label).to_numpy()), minimum=1)
+        at = np.searchsorted(curve.times, np.asarray(expected["time"])[mine], side="right") - 1
+        reached = np.asarray(expected["surv"])[mine] > 0
+        for name, got in (("surv", curve.estimate), ("se", curve.se), ("low", curve.low), ("high", curve.high)):
+            keep = np.ones(len(at), bool) if name == "surv" else reached
+            want = np.asarray([np.nan if v in ("NaN", "NA") else v for v in np.asarray(expected[name])[mine]], float)
+            s.add(where, status, f"Kaplan–Meier {name}, {label}", want[keep], got[at][keep])
+
+
+def _test(s: Source, found: object, expected: dict, where: str, status: str, what: str) -> None:
+    s.add(where, status, what, [expected["chisq"], expected["df"]], [found.statistic, found.df])
+
+
+def _zph(
+    s: Source, fit: CoxResult, x: np.ndarray, data: Timed, expected: dict, where: str, scale: str, status: str
+) -> None:
+    rows = proportionality_table(fit, x, data, scale=scale)
+    s.add(where, status, f"proportionality, {scale} scale", expected["chisq"], [r.statistic for r in rows])
+
+
+def _freireich(s: Source) -> None:
+    d, e = s.data("freireich_6mp"), s.expected["freireich"]
+    where = "Freireich 1963, Gehan 1965: 6-MP in leukaemia (42 rows)"
+    data = timed(d["time"], d["cens"])
+    _curves(s, data, d["treat"], e["km"], where, MEMORY)
+    _test(s, log_rank(data, d["treat"]), e["logrank"], where, SEEN, "log-rank")
+    _test(s, log_rank(data, d["treat"], d["pair"]), e["by_pair"], where, SOFTWARE, "log-rank by pair")
+    x = d["treat"].eq("control").to_numpy(float)[:, None]
+    for ties, status in (("efron", SEEN), ("breslow", MEMORY)):
+        fit = fit_cox(x, data, ("control",), ties=ties)
+        s.columns(fit, e[ties], ("coef", "se"), f"{where}, {ties}", status)
+        s.add(
+            where,
+            status,
+            f"log likelihoods and score, {ties}",
+            [*e[ties]["loglik"], e[ties]["score"]],
+            [fit.loglik_null, fit.loglik, fit.score_test],
+        )
+    _zph(s, fit_cox(x, data, ("control",)), x, data, e["zph"], where, "km", SOFTWARE)
+
+
+def _aml(s: Source) -> None:
+    d, e = s.data("aml"), s.expected["aml"]
+    where = "Miller 1981: maintenance in leukaemia (23 rows)"
+    data = timed(d["time"], d["status"])
+    _curves(s, data, d["x"], e["km"], where, MEMORY)
+    _test(s, log_rank(data, d["x"]), e["logrank"], where, MEMORY, "log-rank")
+    x = d["x"].eq("Nonmaintained").to_numpy(float)[:, None]
+    fit = fit_cox(x, data, ("non",))
+    s.columns(fit, e["efron"], ("coef", "se"), where, MEMORY)
+    _zph(s, fit, x, data, e["zph"], where, "km", SOFTWARE)
+
+
+def _veteran(s: Source) -> None:
+    d, e = s.data("veteran"), s.expected["veteran"]
+    where = "Kalbfleisch and Prentice: lung cancer (137 rows)"
+    data = timed(d["time"], d["status"])
+    _curves(s, data, d["trt"], e["km"], where, SOFTWARE)
+    _test(s, log_rank(data, d["celltype"]), e["logrank"], where, MEMORY, "log-rank by cell type")
+    cells = [d["celltype"].eq(cell) for cell in ("smallcell", "adeno", "large")]
+    x = np.column_stack([d["trt"], *cells, d["karno"], d["diagtime"], d["age"], d["prior"]]).astype(float)
+    fit = fit_cox(x, data, tuple(e["efron"]["term"]))
+    s.columns(fit, e["efron"], ("coef", "se"), where, MEMORY)
+    for scale, name in (("km", "zph"), ("identity", "zph_identity"), ("log", "zph_log"), ("rank", "zph_rank")):
+        _zph(s, fit, x, data, e[name], where, scale, SOFTWARE)
+    two = d[["trt", "karno"]].to_numpy(float)
+    fit = fit_cox(two, data, ("trt", "karno"), strata=d["celltype"])
+    s.columns(fit, e["strata"], ("coef", "se"), f"{where}, stratified", SOFTWARE)
+    late = timed(d["time"], d["status"], np.minimum(d["time"] / 2, 20))
+    s.columns(fit_cox(two, late, ("trt", "karno")), e["late_entry"], ("coef", "se"), f"{where}, late entry", SOFTWARE)
+
+
+def _rossi(s: Source) -> None:
+    d, e = s.data("rossi"), s.expected["rossi"]
+    where = "Rossi, Berk and Lenihan: recidivism (432 rows)"
+    data = timed(d["week"], d["arrest"])
+    x = d[e["efron"]["term"]].to_numpy(float)
+    fit = fit_cox(x, data, tuple(e["efron"]["term"]))
+    s.columns(fit, e["efron"], ("coef", "se"), where, MEMORY)
+    s.add(where, MEMORY, "log likelihoods", e["efron"]["loglik"], [fit.loglik_null, fit.loglik])
+    _zph(s, fit, x, data, e["zph"], where, "km", MEMORY)
+
+
+def _capacitor(s: Source) -> None:
+    d, e = s.data("capacitor"), s.expected["capacitor"]
+    where = "Zelen 1959: life of capacitors under heat (64 real records)"
+    data = timed(d["time"], d["status"])
+    _curves(s, data, d["temperature"], e["km"], where, SOFTWARE)
+    _test(s, log_rank(data, d["temperature"]), e["logrank"], where, SOFTWARE, "log-rank, 170 against 180 °C")
+
+
+def run() -> list[Check]:
+    """Every check of this engine."""
+    s = Source("survival", "survival")
+    for part in (_freireich, _aml, _veteran, _rossi, _capacitor):
+        part(s)
+    return s.checks
