@@ -118,11 +118,12 @@ def execute(path: Path, given: Mapping[str, Value], say: Say = _quiet) -> Any:
         )
         client = NotebookClient(
             notebook,
-            km=manager,
             timeout=CELL_TIMEOUT_S,
             resources={"metadata": {"path": str(PROJECT)}},
             on_cell_execute=told,
         )
+        # Given after construction, so that the client counts the kernel as its own and ends it, whatever happens.
+        client.km = manager
         try:
             client.execute(env=os.environ | {"PYTHONWARNINGS": "ignore", "PYDEVD_DISABLE_FILE_VALIDATION": "1"})
         except CellExecutionError as error:

@@ -1,0 +1,72 @@
+"""Gates that every published page must pass; used for all pages."""
+
+from __future__ import annotations
+
+import itertools
+import re
+from pathlib import Path
+from typing import Any
+
+from bs4 import BeautifulSoup
+
+WIDTHS = (360, 768, 1280)
+
+
+def assert_page_is_sound(path: Path) -> None:
+    """Parse a page: self-contained, one h1, real alternative text, captions and scope, no script, nothing stray."""
+    text = path.read_text(encoding="utf-8")
+    soup = BeautifulSoup(text, "html5lib")
+    assert soup.html["lang"]
+    assert soup.title.get_text(strip=True)
+    assert not soup.find_all(["script", "link", "iframe", "object", "embed", "base", "form"])
+    for tag in soup.find_all(True):
+        for name, value in tag.attrs.items():
+            assert not name.startswith("on"), f"event handler {name}"
+            if name in ("src", "href", "srcset", "action", "poster", "data"):
+                assert str(value).startswith(("data:image/png", "#")), f"{tag.name} {name} leaves the page"
+    assert not re.search(r"url\((?!data:)|@import", "".join(style.get_text() for style in soup.find_all("style")))
+    assert len(soup.find_all("h1")) == 1
+    levels = [int(tag.name[1]) for tag in soup.find_all(re.compile("^h[1-6]$"))]
+    assert levels[0] == 1
+    assert all(after - before <= 1 for before, after in itertools.pairwise(levels))
+    for image in soup.find_all("img"):
+        assert len(image.get("alt", "").split()) >= 4, "an image without real alternative text"
+        assert image.find_parent("figure").figcaption.get_text(strip=True)
+    for table in soup.find_all("table"):
+        assert table.caption.get_text(strip=True)
+        assert all(head.get("scope") in ("col", "row") for head in table.find_all("th"))
+    anchors = {tag["id"] for tag in soup.find_all(id=True)}
+    assert all(link["href"][1:] in anchors for link in soup.find_all("a", href=True))
+    seen = visible_text(soup)
+    for stray in ("nan", "NaN", "None", "<NA>", "Traceback", "Series(", "DataFrame", "<Figure", "{}", "object at 0x"):
+        assert not re.search(rf"(?<![\w]){re.escape(stray)}(?![\w])", seen), f"'{stray}' on the page"
+
+
+def visible_text(soup: BeautifulSoup) -> str:
+    """Text a reader sees, the folded code left out."""
+    copy = BeautifulSoup(str(soup), "html5lib")
+    for tag in copy.find_all(["style", "details"]):
+        tag.decompose()
+    return copy.get_text(" ", strip=True)
+
+
+def assert_page_behaves(path: Path, browser: Any) -> None:
+    """Open a page in a browser: no request leaves the file, no console error, no horizontal scroll, prints on A4."""
+    for width in WIDTHS:
+        page = browser.new_page(viewport={"width": width, "height": 800})
+        asked: list[str] = []
+        errors: list[str] = []
+        page.on("request", lambda request, asked=asked: asked.append(request.url))
+        page.on(
+            "console", lambda message, errors=errors: errors.append(message.text) if message.type == "error" else None
+        )
+        page.on("pageerror", lambda error, errors=errors: errors.append(str(error)))
+        page.goto(path.resolve().as_uri())
+        outside = [url for url in asked if not url.startswith(("data:", path.resolve().as_uri()))]
+        assert not outside, f"requests left the file: {outside[:3]}"
+        assert not errors, errors[:3]
+        scroll = page.evaluate("document.documentElement.scrollWidth")
+        assert scroll <= width, f"{scroll} px wide on a screen of {width} px"
+        if width == WIDTHS[-1]:
+            assert len(page.pdf(format="A4")) > 10_000
+        page.close()

@@ -1,0 +1,118 @@
+"""Little data: every section of the review says what cannot be said yet, without an error."""
+
+from __future__ import annotations
+
+import dataclasses
+
+import pandas as pd
+import pytest
+
+from analysis.demo.shop import Shop
+from analysis.demo.simulator import simulate
+from analysis.errors import ReworkError
+from analysis.questions.period import month_for
+from analysis.questions.review import review_of
+from analysis.records.dictionary import BY_NAME
+from analysis.records.log import Log, empty_table
+from analysis.report import first_screen, review_closing, review_models, review_rates
+from tests.tables import closed, log_of
+
+SECTIONS = [
+    first_screen.first_screen,
+    review_rates.month_ledger,
+    review_rates.first_boot_picture,
+    review_rates.months_picture,
+    review_rates.damage_picture,
+    review_rates.recovery_words,
+    review_rates.received_grid,
+    review_rates.causes_grid,
+    review_rates.causes_picture,
+    review_rates.pads_grid,
+    review_models.model_words,
+    review_models.forest_picture,
+    review_models.temperature_picture,
+    review_models.model_details,
+    review_models.model_ledger,
+    review_models.hours_picture,
+    review_models.hours_by_damage_picture,
+    review_models.recovery_words,
+    lambda r: review_models.hazard_grid(r.hours_model, "hours"),
+    lambda r: review_models.proportionality_grid(r.hours_model),
+    review_models.attempts_grid,
+    review_models.attempts_model,
+    lambda r: review_models.hazard_grid(r.landmark, "landmark"),
+    review_rates.talk_grid,
+    review_rates.lacks,
+    review_closing.definitions,
+    review_closing.methods,
+    review_closing.limits,
+    review_closing.cautions,
+]
+
+
+def shown(log: Log) -> str:
+    review = review_of(log, month_for(log))
+    first_screen.page_head(review)
+    html = "".join(section(review)._repr_html_() for section in SECTIONS)
+    for stray in (">nan", " nan", "None", "<NA>"):
+        assert stray not in html
+    return html
+
+
+def small(jobs: int, **changes) -> dict[str, pd.DataFrame]:
+    shop = dataclasses.replace(Shop(jobs=jobs), chains=False, **changes)
+    return dict(simulate(shop, 5).tables)
+
+
+@pytest.mark.parametrize("jobs", [1, 5, 20, 60, 200])
+def test_few_jobs(jobs):
+    html = shown(Log.from_tables(small(jobs)))
+    if jobs <= 20:
+        assert "Too few" in html
+
+
+def test_no_job_at_all_is_told_in_words():
+    with pytest.raises(ReworkError, match="no job with a date yet"):
+        month_for(log_of())
+
+
+@pytest.mark.parametrize("gone", ["heat_steps", "chip_sides", "donors", "technicians", "boot_tests"])
+def test_a_table_that_is_not_kept(gone):
+    tables = small(200)
+    tables[gone] = empty_table(BY_NAME[gone])
+    if gone == "boot_tests":
+        jobs = tables["jobs"]
+        jobs["first_boot_result"] = jobs["outcome"].map({"recovered": "data_readable", "not_recovered": "short"})
+    shown(Log.from_tables(tables))
+
+
+@pytest.mark.parametrize("result", ["data_readable", "short"])
+def test_all_successes_and_all_failures(result):
+    won = result == "data_readable"
+    jobs = [
+        closed(
+            f"J{i}",
+            "recovered" if won else "not_recovered",
+            first_boot_result=result,
+            received_date=f"2026-0{1 + i % 2}-05",
+            closed_date=f"2026-0{1 + i % 2}-28",
+        )
+        for i in range(60)
+    ]
+    assert "Too few" in shown(log_of(jobs=jobs))
+
+
+def test_only_the_required_columns_one_class_and_one_month():
+    jobs = [
+        {
+            "job_id": f"J{i}",
+            "received_date": "2026-01-05",
+            "intake_damage": "drop",
+            "decision": "accepted",
+            "outcome": "recovered" if i % 3 else "not_recovered",
+            "closed_date": "2026-01-31",
+            "first_boot_result": "data_readable" if i % 3 else "short",
+        }
+        for i in range(45)
+    ]
+    assert "Bench hours to the first success cannot be drawn" in shown(log_of(jobs=jobs))
