@@ -141,7 +141,7 @@ def fit_beta_geometric(successes: ArrayLike, beyond: int) -> BetaGeometric:
     logs = polished.x if np.abs(polished.fun).max() <= np.abs(found.jac).max() else found.x
     a, b = np.exp(logs)
     # Without real spread the likelihood rises for ever as both parameters grow.
-    settled = bool(np.abs(minus_loglik(logs)[1]).max() < 1e-5 and a + b < 1e6)
+    settled = bool(np.abs(minus_loglik(logs)[1]).max() < 1e-5 and a + b < 1e4)
     return BetaGeometric(
         n=int(counts.sum() + beyond),
         events=int(counts.sum()),

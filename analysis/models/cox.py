@@ -227,7 +227,10 @@ def fit_cox(
         beta, point = beta + step, trial
     covariance = np.asarray(np.linalg.pinv(point.information), dtype=float)
     se = np.sqrt(np.maximum(np.diag(covariance), 0))
-    adrift = [name for name, error in zip(names, se * columns.std(axis=0), strict=True) if error > HOPELESS_SE]
+    # A coefficient that runs off leaves a huge standard error or, at the end, no information at all.
+    left = np.diag(point.information) < 1e-6 * np.diag(start.information)
+    hopeless = (se * columns.std(axis=0) > HOPELESS_SE) | left
+    adrift = [name for name, lost in zip(names, hopeless, strict=True) if lost]
     reason = (
         f"no finite estimate for: {', '.join(adrift)}" if adrift else "" if settled else "the iteration did not settle"
     )

@@ -51,7 +51,9 @@ def _first_boot(review: Review) -> Statement:
         return Statement(
             "First boot",
             "No job had its first boot test this month.",
-            f"Twelve months: {of(year)} booted." if year.n else "There was no first boot in the twelve months before either.",
+            f"Twelve months: {of(year)} booted."
+            if year.n
+            else "There was no first boot in the twelve months before either.",
         )
     if isinstance(review.now, TooFew):
         says = f"{of(month)} jobs booted at the first test. The log is too young to say what was to be expected."

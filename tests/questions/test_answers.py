@@ -1,0 +1,185 @@
+"""Answers: no look-ahead, later work is never seen, verdict words, months."""
+
+from __future__ import annotations
+
+import dataclasses
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from analysis.cohort.features import build_cohort
+from analysis.demo.shop import Shop
+from analysis.demo.simulator import simulate
+from analysis.errors import ReworkError
+from analysis.questions.causes import causes_of, failed_jobs, pad_losses
+from analysis.questions.description import Description, describe, holm
+from analysis.questions.expected import ExpectedModel, expect_month, model_for
+from analysis.questions.period import latest_complete_month, month_for, parse_month
+from analysis.questions.rates import recovery_by_month_received, recovery_rate
+from analysis.questions.talk import jobs_to_talk_about
+from analysis.questions.terms import DESCRIPTION, EXPECTED
+from analysis.questions.verdicts import Verdict, verdict_of
+from analysis.records.log import Log
+from tests.tables import boot, closed, job, log_of
+
+MONTH = pd.Period("2026-06")
+
+
+@pytest.fixture(scope="module")
+def tables():
+    return dict(simulate(dataclasses.replace(Shop(), gaps=False), 11).tables)
+
+
+@pytest.fixture(scope="module")
+def cohort(tables):
+    return build_cohort(Log.from_tables(tables))
+
+
+def test_altering_all_later_work_leaves_the_fit_identical(tables, cohort):
+    altered = {name: frame.copy() for name, frame in tables.items()}
+    rng = np.random.default_rng(0)
+    for name, columns in (("chip_sides", ["clean_passes_n", "pads_lost_n"]), ("heat_steps", ["set_temp_c", "step_s"])):
+        later = altered[name]["before_test_no"].gt(1).to_numpy(bool)
+        assert later.sum() > 20
+        for column in columns:
+            altered[name].loc[later, column] = rng.integers(0, 8, later.sum())
+    first, second = describe(cohort, MONTH), describe(build_cohort(Log.from_tables(altered)), MONTH)
+    assert isinstance(first, Description)
+    assert isinstance(second, Description)
+    assert first.design == second.design
+    np.testing.assert_array_equal(first.fit.coefficients, second.fit.coefficients)
+    np.testing.assert_array_equal(first.fit.low, second.fit.low)
+
+
+def test_the_expectation_of_a_month_never_looks_ahead(tables, cohort):
+    scrambled = {name: frame.copy() for name, frame in tables.items()}
+    tests = scrambled["boot_tests"]
+    future = tests["test_date"].ge("2026-07-01").to_numpy()
+    codes = list(tests["boot_result"].cat.categories)
+    tests.loc[future, "boot_result"] = np.random.default_rng(1).choice(codes, future.sum())
+    other = build_cohort(Log.from_tables(scrambled))
+    one, two = (expect_month(c, MONTH, model_for(c, MONTH)) for c in (cohort, other))
+    assert (one.observed, one.low, one.high, one.n) == (two.observed, two.low, two.high, two.n)
+    assert one.expected == pytest.approx(two.expected, abs=1e-12)
+    assert one.fitted_before == pd.Timestamp("2026-01-01")
+
+
+def test_a_month_is_not_part_of_its_own_expectation_in_a_young_log(cohort):
+    model = model_for(cohort, pd.Period("2024-12"))
+    assert isinstance(model, ExpectedModel)
+    assert model.fitted_before == pd.Timestamp("2024-12-01")
+
+
+def test_the_range_is_wider_than_the_coin_tosses_alone(cohort):
+    from analysis.models import poisson_binomial
+
+    model = model_for(cohort, MONTH)
+    rows = cohort.first_boots[cohort.first_boots["first_boot_month"].eq(MONTH)]
+    with_model = model.distribution(rows)
+    alone = poisson_binomial.pmf(model.chances(rows).to_numpy())
+    k = np.arange(len(alone))
+
+    def spread(mass):
+        return float(np.sqrt(mass @ k**2 - (mass @ k) ** 2))
+
+    assert with_model.sum() == pytest.approx(1)
+    assert spread(with_model) > spread(alone)
+
+
+def test_models_never_see_donor_technician_lot_or_guess_where_forbidden():
+    seen = {term.column for term in EXPECTED}
+    assert not seen & {"technician_id", "donor_id", "donor_lot", "known_good", "donor_age_years", "guessed_success_pct"}
+    seen = {term.column for term in DESCRIPTION}
+    assert not seen & {"technician_id", "donor_lot", "guessed_success_pct", "experience_jobs", "outcome", "bench_hours"}
+
+
+def test_holm_agrees_with_statsmodels():
+    from statsmodels.stats.multitest import multipletests
+
+    p = np.random.default_rng(2).random(12) ** 3
+    np.testing.assert_allclose(holm(p), multipletests(p, method="holm")[1], atol=1e-14)
+
+
+@pytest.mark.parametrize(
+    ("p", "word"), [(0.01, Verdict.CLEAR), (0.05, Verdict.CLEAR), (0.06, Verdict.LEANING), (0.3, Verdict.CANNOT_TELL)]
+)
+def test_verdict_words(p, word):
+    assert verdict_of(p) is word
+
+
+def test_the_latest_complete_month_has_ended_in_the_log():
+    assert latest_complete_month(log_of(jobs=[job("A", received_date="2026-05-31")])) == pd.Period("2026-05")
+    assert latest_complete_month(log_of(jobs=[job("A", received_date="2026-05-30")])) == pd.Period("2026-04")
+
+
+def test_months_are_read_strictly():
+    assert parse_month(" 2026-05 ") == pd.Period("2026-05")
+    log = log_of(jobs=[job("A", received_date="2026-05-31")])
+    for text in ("2026-5", "05/2026", "2027-01"):
+        with pytest.raises(ReworkError):
+            month_for(log, text)
+
+
+def test_recovery_shows_a_month_only_once_it_is_nearly_closed():
+    jobs = [closed(f"C{i}") for i in range(8)] + [job(f"O{i}") for i in range(2)]
+    tests = [boot(f"C{i}", 1, "data_readable") for i in range(8)]
+    cohort = build_cohort(log_of(jobs=jobs, boot_tests=tests))
+    as_of = pd.Timestamp("2026-02-10")
+    (month,) = [m for m in recovery_by_month_received(cohort, pd.Period("2026-02"), 0.9, as_of) if m.accepted]
+    assert (month.accepted, month.closed, month.rate) == (10, 8, None)
+    (month,) = [m for m in recovery_by_month_received(cohort, pd.Period("2026-02"), 0.8, as_of) if m.accepted]
+    assert (month.rate.x, month.rate.n) == (8, 8)
+
+
+def test_recovery_keeps_the_stopped_in_the_denominator_and_prints_the_rest_apart():
+    jobs = [
+        closed("R"),
+        closed("N", "not_recovered"),
+        closed("S", "stopped_by_client"),
+        closed("L", "not_recovered"),
+        closed("P", "not_recovered"),
+        job("O"),
+    ]
+    tests = [
+        boot("R", 1, "data_readable"),
+        boot("N", 1, "short"),
+        boot("S", 1, "short"),
+        boot("L", 1, "starts_locked"),
+        boot("P", 1, "data_partial"),
+    ]
+    rate = recovery_rate(build_cohort(log_of(jobs=jobs, boot_tests=tests)).jobs)
+    assert (rate.with_stopped.x, rate.with_stopped.n, rate.without_stopped.n) == (1, 5, 4)
+    assert (rate.partial, rate.locked, rate.stopped, rate.open) == (1, 1, 1, 1)
+
+
+def test_causes_keep_evidence_apart_and_count_what_is_unexplained():
+    jobs = [
+        closed("A", "not_recovered", failure_cause="pads_lost", cause_evidence="confirmed"),
+        closed("B", "not_recovered", failure_cause="pads_lost", cause_evidence="suspected", loss_reversible=False),
+        closed("C", "not_recovered", failure_cause="not_found"),
+        closed("D", "not_recovered"),
+    ]
+    cohort = build_cohort(log_of(jobs=jobs, boot_tests=[boot(k, 1, "short") for k in "ABCD"]))
+    month = pd.Period("2026-02")
+    causes = causes_of(failed_jobs(cohort, (month, month)))
+    assert causes.biggest.code == "pads_lost"
+    assert causes.biggest.by_evidence == (1, 0, 1, 0)
+    assert (causes.biggest.hours, causes.biggest.irreversible, causes.unexplained, causes.n) == (12.0, 1, 2, 4)
+
+
+def test_pad_losses_are_counted_by_step():
+    sides = [
+        {"job_id": "A", "chip_role": "processor", "side": "lower", "pads_lost_n": 3, "pads_lost_at": "removal"},
+        {"job_id": "A", "chip_role": "storage", "side": "lower", "pads_lost_n": 0},
+        {"job_id": "A", "chip_role": "storage", "side": "upper"},
+    ]
+    loss = pad_losses(log_of(jobs=[job("A")], chip_sides=sides), pd.Series(["A"]))
+    assert (loss.sides, loss.with_loss, loss.worst_step, loss.worst_step_n) == (2, 1, "removal", 1)
+
+
+def test_only_surprises_are_talked_about(cohort):
+    rows = cohort.first_boots.iloc[:40]
+    chance = pd.Series(np.linspace(0.1, 0.9, 40), index=rows.index)
+    for talk in jobs_to_talk_about(rows, chance):
+        assert talk.succeeded == (talk.chance < 0.5)
