@@ -65,13 +65,13 @@ def _steps(data: Timed, group: NDArray[np.int64], k: int, cause: int) -> _Steps:
     wanted, other, risk = wanted[ends], other[ends], risk[ends]
     staying: Floats = np.where(risk > 0, 1 - (wanted + other) / np.where(risk > 0, risk, 1), 1.0)
     after = np.cumprod(staying, axis=0)
-    before = np.vstack([np.ones(k), after[:-1]])
+    before = np.asarray(np.vstack([np.ones(k), after[:-1]]), dtype=float)
     growth: Floats = np.where(risk > 0, before * wanted / np.where(risk > 0, risk, 1), 0.0)
-    own_before = np.vstack([np.zeros(k), np.cumsum(growth, axis=0)[:-1]])
-    left = np.where((risk > 0) & (before > 0), risk / np.where(before > 0, before, 1), 0.0)
+    own_before = np.asarray(np.vstack([np.zeros(k), np.cumsum(growth, axis=0)[:-1]]), dtype=float)
+    left: Floats = np.where((risk > 0) & (before > 0), risk / np.where(before > 0, before, 1), 0.0)
     total = left.sum(axis=1)
     jump: Floats = np.where(total > 0, wanted.sum(axis=1) / np.where(total > 0, total, 1), 0.0)
-    return _Steps(wanted, other, risk, before, after, own_before, left, jump)
+    return _Steps(wanted, other, risk, before, np.asarray(after, dtype=float), own_before, left, jump)
 
 
 def _score(steps: _Steps) -> Floats:

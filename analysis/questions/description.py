@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -200,7 +200,7 @@ def describe(cohort: Cohort, until: pd.Period) -> Description | TooFew:
         return few
     design = fit_design(used, DESCRIPTION, y)
     x = design.matrix(used)
-    fit = fit_firth(x, y, design.names)
+    fit = replace(fit_firth(x, y, design.names), ledger=ledger, log_hash=cohort.log_hash)
     return Description(
         fit=fit,
         design=design,

@@ -5,7 +5,7 @@ The model is frozen at the turn of the year and refitted yearly; a month is neve
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -81,12 +81,13 @@ def fit_expected(cohort: Cohort, before: pd.Timestamp) -> ExpectedModel | TooFew
     """Fit the expected model to all first boots before a day."""
     rows = cohort.first_boots
     used = rows[rows["first_boot_date"].lt(before)].reset_index(drop=True)
+    ledger = cohort.ledger.then((f"first boot from {before:%Y-%m-%d} on, or without a date", len(rows) - len(used)))
     y = used["first_boot"].to_numpy(float)
     if few := too_few(y):
         return few
     design = fit_design(used, EXPECTED, y)
     fit = fit_firth(design.matrix(used), y, design.names, intervals=False)
-    return ExpectedModel(fit.shown(), design, before)
+    return ExpectedModel(replace(fit.shown(), ledger=ledger, log_hash=cohort.log_hash), design, before)
 
 
 def model_for(cohort: Cohort, month: pd.Period) -> ExpectedModel | TooFew:

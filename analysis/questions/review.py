@@ -11,11 +11,13 @@ from analysis.cohort.attempts import build_attempts
 from analysis.cohort.features import Cohort, build_cohort
 from analysis.cohort.hours import hours_to_success
 from analysis.cohort.ledger import Ledger
+from analysis.cohort.outcomes import FirstBootCount, count_first_boots
 from analysis.models.design import TooFew
 from analysis.models.incidence import StepCurve, cumulative_incidence
 from analysis.models.timed import timed
-from analysis.questions import causes, description, expected, rates, survival, talk
+from analysis.questions import causes, description, expected, rates, survival
 from analysis.questions.period import month_for
+from analysis.questions.talk import Blank, TalkJob, blanks, jobs_to_talk_about
 from analysis.records.log import Log, read_log
 
 
@@ -39,6 +41,8 @@ class Review:
         The same for the twelve months up to this one.
     first_boot : tuple of Rate
         This month, twelve months, whole log.
+    first_boot_count : FirstBootCount
+        The whole log, with the jobs stopped untested after heat as both bounds.
     by_damage : tuple of Rate
         First boots of twelve months by damage class.
     recovered : RecoveryRate
@@ -67,6 +71,7 @@ class Review:
     now: expected.MonthExpected | TooFew
     year: tuple[expected.MonthExpected, ...]
     first_boot: tuple[rates.Rate, ...]
+    first_boot_count: FirstBootCount
     by_damage: tuple[rates.Rate, ...]
     recovered: rates.RecoveryRate
     received: tuple[rates.ReceivedMonth, ...]
@@ -79,8 +84,8 @@ class Review:
     hours_model: survival.HazardModel | survival.NoModel
     landmark: survival.HazardModel | survival.NoModel
     attempts: survival.AttemptsAnswer
-    talk: tuple[talk.TalkJob, ...]
-    blanks: tuple[talk.Blank, ...]
+    talk: tuple[TalkJob, ...]
+    blanks: tuple[Blank, ...]
 
 
 def _now(cohort: Cohort, month: pd.Period) -> expected.MonthExpected | TooFew:
@@ -132,6 +137,7 @@ def review_of(log: Log, month: pd.Period) -> Review:
         now=now,
         year=expected.trailing_expected(cohort, month),
         first_boot=rates.first_boot_rates(cohort, month),
+        first_boot_count=count_first_boots(cohort.jobs, len(log.set_aside)),
         by_damage=rates.first_boot_by_damage(cohort, year),
         recovered=rates.recovery_rate(cohort.jobs),
         received=rates.recovery_by_month_received(cohort, month, settings.month_complete_share, log.last_date),
@@ -144,6 +150,6 @@ def review_of(log: Log, month: pd.Period) -> Review:
         hours_model=survival.hours_model(hours, cohort),
         landmark=survival.landmark_model(hours, cohort, attempts),
         attempts=survival.attempts_answer(attempts),
-        talk=talk.jobs_to_talk_about(mine, chances),
-        blanks=talk.blanks(log),
+        talk=jobs_to_talk_about(mine, chances),
+        blanks=blanks(log),
     )

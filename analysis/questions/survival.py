@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -112,7 +112,9 @@ class NoModel:
     needed: int = RARER_NEEDED
 
 
-def _hazard(data: Timed, rows: pd.DataFrame, terms: tuple[Term, ...], ledger: Ledger) -> HazardModel | NoModel:
+def _hazard(
+    data: Timed, rows: pd.DataFrame, terms: tuple[Term, ...], ledger: Ledger, log_hash: str
+) -> HazardModel | NoModel:
     if data.events < RARER_NEEDED:
         return NoModel(data.n, data.events)
     event = (data.event == EVENT).astype(float)
@@ -125,7 +127,7 @@ def _hazard(data: Timed, rows: pd.DataFrame, terms: tuple[Term, ...], ledger: Le
     if not keep.any():
         return NoModel(data.n, data.events)
     kept_names = tuple(name for name in names if name not in dropped)
-    fit = fit_cox(x[:, keep], data, kept_names)
+    fit = replace(fit_cox(x[:, keep], data, kept_names), ledger=ledger, log_hash=log_hash)
     place = {name: i for i, name in enumerate(kept_names)}
     by_term = {
         term.label: tuple(place[name] for name in term.names if name in place)
@@ -144,7 +146,7 @@ def hours_model(hours: HoursToSuccess, cohort: Cohort) -> HazardModel | NoModel:
     rows = rows[positive].reset_index(drop=True)
     if rows.empty:
         return NoModel(0, 0)
-    return _hazard(timed(rows["hours"], rows["event"]), rows, HOURS, ledger)
+    return _hazard(timed(rows["hours"], rows["event"]), rows, HOURS, ledger, cohort.log_hash)
 
 
 def landmark_model(hours: HoursToSuccess, cohort: Cohort, attempts: Attempts) -> HazardModel | NoModel:
@@ -164,7 +166,7 @@ def landmark_model(hours: HoursToSuccess, cohort: Cohort, attempts: Attempts) ->
     rows = rows[usable].merge(cohort.jobs.drop(columns="bench_hours"), on="job_id", how="left").reset_index(drop=True)
     if rows.empty:
         return NoModel(0, 0)
-    return _hazard(timed(rows["since"], rows["event"]), rows, LANDMARK, ledger)
+    return _hazard(timed(rows["since"], rows["event"]), rows, LANDMARK, ledger, cohort.log_hash)
 
 
 @dataclass(frozen=True)
@@ -200,7 +202,7 @@ def attempts_answer(attempts: Attempts) -> AttemptsAnswer:
     rows = rows.assign(test_band=band)
     design = fit_design(rows, ATTEMPTS, y)
     try:
-        fit = fit_firth(design.matrix(rows), y, design.names)
+        fit = replace(fit_firth(design.matrix(rows), y, design.names), ledger=attempts.ledger)
     except ModelError:
         return AttemptsAnswer(table, None, None, None, attempts.ledger)
     return AttemptsAnswer(table, fit, design, None, attempts.ledger)

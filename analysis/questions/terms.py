@@ -17,7 +17,7 @@ def _labels(table: str, column: str) -> dict[str, str]:
 DAMAGE = Category("intake_damage", "damage at intake", _labels("jobs", "intake_damage"))
 PRIOR = Category("prior_rework", "earlier rework", _labels("jobs", "prior_rework"), reference="none")
 UNDERFILL = Category("underfill", "underfill", _labels("jobs", "underfill"), reference="none")
-AGE = Number("device_age_years", "device age", "years")
+AGE = Number("device_age_years", "each year of device age", "years")
 SECOND = Category("second_damage_seen", "second damage", {"yes": "seen", "no": "none seen"}, reference="no")
 DEVICE = Category("device_class", "device", _labels("jobs", "device_class"), reference="phone")
 FAMILY = Category("board_family", "board family", min_level=15)

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import seaborn as sns
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
-from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
+from matplotlib.ticker import FixedLocator, FuncFormatter, MaxNLocator, NullLocator
 from numpy.typing import ArrayLike, NDArray
 
 from analysis.report.style import (
@@ -218,7 +219,7 @@ def _label_ends(axes: Axes, ends: list[tuple[float, float, str]]) -> None:
 
 def cause_bars(labels: Sequence[str], parts: Sequence[Sequence[int]], kinds: Sequence[str], heading: str) -> Figure:
     """Horizontal bars split by the quality of the evidence: solid, hatched, open."""
-    fills = (
+    fills: tuple[dict[str, Any], ...] = (
         {"facecolor": COLOURS[0], "edgecolor": COLOURS[0]},
         {"facecolor": "#c5d5da", "edgecolor": COLOURS[0], "hatch": "////"},
         {"facecolor": "white", "edgecolor": COLOURS[0]},
@@ -238,7 +239,7 @@ def cause_bars(labels: Sequence[str], parts: Sequence[Sequence[int]], kinds: Seq
         axes.set(yticks=y, xlim=(0, max(start.max() * 1.1, 1)))
         axes.set_yticklabels([wrapped(label, 24) for label in labels])
         axes.set_xlabel("failed jobs")
-        axes.xaxis.get_major_locator().set_params(integer=True, nbins=5)
+        axes.xaxis.set_major_locator(MaxNLocator(nbins=5, integer=True))
         sns.despine(ax=axes, left=True)
         figure.legend(loc="outside lower center", ncols=4, frameon=False, fontsize=8, handlelength=1.4, columnspacing=1)
         title(figure, heading)
@@ -265,7 +266,7 @@ def months(
         axes.set_xticklabels([f"{label}\n{count}" for label, count in zip(labels, n, strict=True)], fontsize=7.5)
         axes.set_ylim(0, max(max(high, default=1), max(observed, default=1)) * 1.15 + 0.5)
         axes.set_ylabel("first-boot successes")
-        axes.yaxis.get_major_locator().set_params(integer=True)
+        axes.yaxis.set_major_locator(MaxNLocator(nbins=6, integer=True))
         axes.set_xlabel("month, and jobs tested in it", fontsize=8.5)
         last = len(labels) - 1
         if last >= 0:

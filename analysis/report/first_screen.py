@@ -8,8 +8,9 @@ from analysis.questions.expected import MonthExpected
 from analysis.questions.period import month_name
 from analysis.questions.review import Review
 from analysis.questions.verdicts import Verdict
+from analysis.records.problems import plural
 from analysis.report.page import FirstScreen, PageHead, Statement
-from analysis.report.wording import hours, listed, number, of, plural, sentence
+from analysis.report.wording import hours, listed, number, of, sentence
 
 VERDICT_TEXT = {
     Verdict.CLEAR: "Clear: {direction} than expected",

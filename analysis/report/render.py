@@ -102,7 +102,7 @@ def execute(path: Path, given: Mapping[str, Value], say: Say = _quiet) -> Any:
     from nbclient import NotebookClient
     from nbclient.exceptions import CellExecutionError, DeadKernelError
 
-    notebook = nbformat.from_dict(raw)
+    notebook = nbformat.from_dict(raw)  # type: ignore[no-untyped-call]
     section = {"now": ""}
 
     def told(cell: Any, cell_index: int) -> None:
@@ -150,8 +150,8 @@ def to_html(notebook: Any) -> str:
 
     config = Config()
     config.TemplateExporter.extra_template_basedirs = [str(TEMPLATES)]
-    exporter = TemplateExporter(config=config, template_name="bench", template_file="index.html.j2")
-    exporter.register_filter("prose", prose)
+    exporter = TemplateExporter(config=config, template_name="bench", template_file="index.html.j2")  # type: ignore[no-untyped-call]
+    exporter.register_filter("prose", prose)  # type: ignore[no-untyped-call]
     meta = _page_meta(notebook) | {"css": (TEMPLATES / "bench" / "page.css").read_text(encoding="utf-8")}
     body, _ = exporter.from_notebook_node(notebook, resources={"page": meta})
     return re.sub(r"\n\s*\n+", "\n", str(body))

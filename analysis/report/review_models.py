@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import numpy as np
 
-from analysis.models.design import TooFew
+from analysis.models.design import Design, TooFew
+from analysis.models.incidence import StepCurve
+from analysis.models.terms import FittedCategory
 from analysis.questions.description import Description, Effect, Temperature
 from analysis.questions.review import Review
 from analysis.questions.survival import HazardModel, NoModel
 from analysis.questions.verdicts import Verdict, verdict_of
+from analysis.records.problems import plural
 from analysis.report import figures
 from analysis.report.first_screen import few_words
 from analysis.report.page import Grid, Picture, Prose, ledger_grid
@@ -21,7 +24,6 @@ from analysis.report.wording import (
     of,
     p_value,
     percent,
-    plural,
     points,
     points_range,
     sentence,
@@ -124,7 +126,7 @@ def temperature_picture(review: Review) -> Picture | Prose:
         curve.high,
         curve.recorded,
         heading,
-        "install set temperature, °C (stations set side by side)",
+        "install set temperature, °C (stations aligned)",
         "chance of first boot",
     )
     samples = [0, len(curve.x) // 2, len(curve.x) - 1]
@@ -210,18 +212,15 @@ def hours_picture(review: Review) -> Picture | Prose:
     return Picture(figure, f"{alt}.", caption, curve.n)
 
 
-def _cut(curve: object, label: str, ticks: list[float]) -> figures.Curve:
+def _cut(curve: StepCurve, label: str, ticks: list[float]) -> figures.Curve:
     """A curve up to its stop, with numbers at risk at the ticks."""
-    from analysis.models.incidence import StepCurve
-
-    assert isinstance(curve, StepCurve)
     keep = curve.times <= curve.stop
     last = curve.at(curve.stop)
     times = np.append(curve.times[keep], curve.stop)
-    columns = [
+    estimate, low, high = (
         np.append(values[keep], end) for values, end in zip((curve.estimate, curve.low, curve.high), last, strict=True)
-    ]
-    return figures.Curve(label, times, *columns, at_risk=[int(k) for k in curve.numbers_at_risk(ticks)])
+    )
+    return figures.Curve(label, times, estimate, low, high, [int(k) for k in curve.numbers_at_risk(ticks)])
 
 
 def hours_by_damage_picture(review: Review) -> Picture | Prose:
@@ -323,10 +322,22 @@ def attempts_model(review: Review) -> Grid | Prose:
     under = (
         f"{plural(fit.n, 'boot test')}, {fit.events} with a boot; work, pads, heat and donor as known before each test,"
         " adjusted for damage and earlier rework, install temperature as a curve. Above 1: booted more often. For jobs"
-        " like those that were continued."
+        f" like those that were continued.{against(answer.design, ATTEMPT_TERMS)}"
     )
     heads = ["what", "odds ratio", "95 % interval"]
     return Grid("Over all boot tests: what went with a boot", heads, rows, numbers=(1, 2), under=under)
+
+
+def against(design: Design | None, labels: tuple[str, ...] = ()) -> str:
+    """What each category of a table is compared with."""
+    if design is None:
+        return ""
+    pairs = [
+        f"{term.label} with {term.reference}"
+        for term in design.terms
+        if isinstance(term, FittedCategory) and (not labels or term.label in labels)
+    ]
+    return f" Compared: {'; '.join(pairs)}." if pairs else ""
 
 
 def hazard_grid(model: HazardModel | NoModel, caption: str) -> Grid | Prose:
@@ -341,7 +352,7 @@ def hazard_grid(model: HazardModel | NoModel, caption: str) -> Grid | Prose:
         for name, b, low, high in zip(fit.names, fit.coefficients, fit.low, fit.high, strict=True)
         if "not recorded" not in name
     ]
-    under = f"{plural(fit.n, 'job')}, {fit.events} with a success. Above 1: boots sooner."
+    under = f"{plural(fit.n, 'job')}, {fit.events} with a success. Above 1: boots sooner.{against(model.design)}"
     if model.dropped:
         under += f" Left out, because none or all of their jobs booted: {listed(list(model.dropped))}."
     return Grid(caption, ["what", "rate ratio", "95 % interval"], rows, numbers=(1, 2), under=under)

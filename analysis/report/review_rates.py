@@ -6,9 +6,10 @@ from analysis.questions.causes import EVIDENCE
 from analysis.questions.period import month_name
 from analysis.questions.rates import Rate
 from analysis.questions.review import Review
+from analysis.records.problems import plural
 from analysis.report import figures
 from analysis.report.page import Bullets, Grid, Picture, Prose, ledger_grid
-from analysis.report.wording import hours, interval, number, of, percent, plural, rate, sentence
+from analysis.report.wording import hours, interval, number, of, percent, rate, sentence
 
 
 def month_ledger(review: Review) -> Grid:
@@ -34,6 +35,21 @@ def first_boot_picture(review: Review) -> Picture | Prose:
         alt,
         "Dot: rate; bar: 95 % Wilson interval",
         review.first_boot[2].proportion.n,
+    )
+
+
+def bounds_words(review: Review) -> Prose:
+    """First boot with the jobs stopped untested after heat counted either way."""
+    count = review.first_boot_count
+    if not count.stopped_after_heat or not count.n:
+        return Prose([""])
+    low, high = count.bounds
+    total = count.n + count.stopped_after_heat
+    return Prose(
+        [
+            f"{plural(count.stopped_after_heat, 'job')} stopped by the client after heat, before any test, could have gone"
+            f" either way: over the whole log first boot lies between {percent(low)} and {percent(high)} of {total} jobs."
+        ]
     )
 
 

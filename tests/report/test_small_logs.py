@@ -21,6 +21,7 @@ SECTIONS = [
     first_screen.first_screen,
     review_rates.month_ledger,
     review_rates.first_boot_picture,
+    review_rates.bounds_words,
     review_rates.months_picture,
     review_rates.damage_picture,
     review_rates.recovery_words,

@@ -47,7 +47,7 @@ def planted(truth: Truth) -> dict[str, float]:
     out |= {f"pads lost: {band}": truth.pads_lost_band[band] for band in ("1 to 3", "4 or more")}
     return out | {
         "earlier rework: elsewhere": truth.prior_rework_elsewhere,
-        "device age": truth.device_age_years,
+        "each year of device age": truth.device_age_years,
         "second damage: seen": truth.second_damage_seen,
         "device: tablet": truth.tablet,
         "each cleaning pass a side": truth.clean_passes_per_side,
