@@ -47,6 +47,13 @@ def _column(args: argparse.Namespace) -> int:
     return 0
 
 
+def _dictionary(args: argparse.Namespace) -> int:
+    from analysis.report.dictionary_page import publish_dictionary
+
+    print(f"Dictionary written to {publish_dictionary(args.out, say=print)}")
+    return 0
+
+
 def _review(args: argparse.Namespace) -> int:
     from analysis.report.monthly import publish_review
 
@@ -93,6 +100,11 @@ def _parser() -> argparse.ArgumentParser:
 
     column = add("column", _column, "Explain one column of the log.", "rework column pad_grade_found")
     column.add_argument("name", help="heading of the column")
+
+    dictionary = add("dictionary", _dictionary, "Make the page that explains every column.", "rework dictionary")
+    dictionary.add_argument(
+        "--out", type=Path, default=PROJECT / "reports", metavar="FOLDER", help="where the page goes (reports/)"
+    )
 
     review = add("review", _review, "Make the monthly review as one HTML page.", "rework review my_log --month 2026-09")
     review.add_argument("log", type=Path, nargs="?", help="folder that holds jobs.csv; without it, the demo")
