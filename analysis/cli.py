@@ -126,6 +126,10 @@ def main(argv: Sequence[str] | None = None) -> int:
     except BrokenPipeError:
         sys.stderr.close()  # the reader went away (for example `| head`); nothing is wrong
         return CANNOT_RUN
+    except OSError as error:
+        where = f" {error.filename}" if error.filename else ""
+        print(f"rework: cannot read or write{where}: {error.strerror}.", file=sys.stderr)
+        return CANNOT_RUN
     except KeyboardInterrupt:
         print("rework: interrupted; nothing was changed.", file=sys.stderr)
         return 130

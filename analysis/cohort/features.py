@@ -16,6 +16,24 @@ from analysis.records.log import Log
 
 INTAKE_COLUMNS = predictors("jobs", KnownAt.INTAKE, KnownAt.ASSESSMENT)
 
+# Which declared columns each feature is made of; what a model may see follows from their role and when they are known.
+FEATURE_SOURCES: dict[str, tuple[tuple[str, str], ...]] = {
+    **{name: (("jobs", name),) for name in INTAKE_COLUMNS},
+    "second_damage_seen": (("jobs", "second_damage"),),
+    "donor_age_years": tuple(("donors", f"donor_{name}") for name in ("age_years", "age_band", "model_year")),
+    "known_good": (("donors", "known_good"),),
+    "prior_installs_n": (("donors", "prior_installs_n"),),
+    "clean_passes_per_side": (("chip_sides", "clean_passes_n"),),
+    "pad_grade_found_worst": (("chip_sides", "pad_grade_found"),),
+    "pads_lost_band": (("chip_sides", "pads_lost_n"),),
+    "reball_tries_n": (("chip_sides", "reball_tries_n"),),
+    "blade_used": (("chip_sides", "blade_used"),),
+    "ball_alloy": (("chip_sides", "ball_alloy"),),
+    "ball_reset": (("chip_sides", "ball_reset"),),
+    "install_set_temp_c": (("heat_steps", "set_temp_c"), ("heat_steps", "station_id")),
+    "install_preheat": (("heat_steps", "preheat_c"), ("heat_steps", "step_type")),
+}
+
 
 @dataclass(frozen=True)
 class Cohort:

@@ -20,6 +20,9 @@ def levels(simulated: Simulated) -> pd.Series:
     success = tests["boot_result"].isin(["data_readable", "starts_locked"])
     closed = jobs[jobs["decision"].eq("accepted") & jobs["outcome"].notna()]
     out = {"jobs": len(jobs), "share declined": jobs["decision"].eq("declined").mean()}
+    lost = jobs["outcome"].eq("not_recovered") & jobs["first_boot_result"].eq("not_tested")
+    first = tests["test_no"].eq(1)
+    out["first boot"] = success[first].sum() / (first.sum() + lost.sum())
     for k in (1, 2, 3):
         mine = tests["test_no"].eq(k)
         out[f"boot test {k}: tried"], out[f"boot test {k}: share booted"] = mine.sum(), success[mine].mean()

@@ -70,7 +70,7 @@ def draw_tests(jobs: pd.DataFrame, shop: Shop, rng: Rng) -> tuple[pd.DataFrame, 
             success = jobs["first"].to_numpy()[here]
         else:
             gain = pd.Series(change).map(GAIN).to_numpy(float)
-            success = rng.random(m) < expit(0.55 * lp[here] - 0.95 - 0.75 * (k - 2) + gain)
+            success = rng.random(m) < expit(0.55 * lp[here] - 1.15 - 0.9 * (k - 2) + gain)
         result = np.where(
             success, np.where(rng.random(m) < 0.07, "starts_locked", "data_readable"), pick(rng, FAILED, m)
         )

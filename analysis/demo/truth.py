@@ -28,7 +28,7 @@ class Truth:
     ``temperature_loss_at_25`` in log odds, the loss growing with the square of the distance.
     """
 
-    intercept: float = 3.1
+    intercept: float = 3.12
     intake_damage: dict[str, float] = field(
         default_factory=lambda: {
             "drop": 0.0,

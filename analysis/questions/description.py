@@ -37,7 +37,7 @@ class Effect:
     n : int
         Jobs with this level; for a number, jobs with a record.
     p, adjusted_p : float
-        Penalised likelihood-ratio P, and the same by Holm's method over all rows told.
+        Penalised likelihood-ratio P, and the same by Holm's method over all that is told, the temperature included.
     verdict : Verdict
     """
 
@@ -129,13 +129,13 @@ def _columns_told(design: Design, label: str) -> list[tuple[str, str, int, int]]
     return out
 
 
-def _effects(fit: FirthResult, design: Design, x: Floats) -> tuple[Effect, ...]:
-    told = [row for label in TOLD if design.has(label) for row in _columns_told(design, label)]
-    if not told:
-        return ()
-    adjusted = holm(fit.p[[at for _, _, at, _ in told]])
+def _told(design: Design) -> list[tuple[str, str, int, int]]:
+    return [row for label in TOLD if design.has(label) for row in _columns_told(design, label)]
+
+
+def _effects(fit: FirthResult, design: Design, x: Floats, adjusted: Floats) -> tuple[Effect, ...]:
     out = []
-    for (label, versus, at, n), worse in zip(told, adjusted, strict=True):
+    for (label, versus, at, n), worse in zip(_told(design), adjusted, strict=True):
         term = next(t.label for t in design.terms if at in design.term_columns(t.label))
         siblings = design.term_columns(term) if versus else ()
         out.append(
@@ -155,25 +155,45 @@ def _effects(fit: FirthResult, design: Design, x: Floats) -> tuple[Effect, ...]:
     return tuple(out)
 
 
-def _temperature(fit: FirthResult, design: Design, x: Floats, rows: pd.DataFrame, y: Floats) -> Temperature | None:
+def _temperature_columns(design: Design) -> tuple[int, ...]:
     if not design.has(TEMPERATURE.label):
-        return None
+        return ()
+    return tuple(at for at in design.term_columns(TEMPERATURE.label) if NOT_RECORDED not in design.names[at])
+
+
+def _temperature(
+    fit: FirthResult, design: Design, x: Floats, rows: pd.DataFrame, test: TermTest, adjusted_p: float
+) -> Temperature:
     term = next(term for term in design.terms if term.label == TEMPERATURE.label)
     assert isinstance(term, FittedCurve)
-    columns = tuple(at for at in design.term_columns(term.label) if NOT_RECORDED not in design.names[at])
     values = rows[TEMPERATURE.column].to_numpy(float)
     typed = ~np.isnan(values)
     ends = np.quantile(values[typed], [0.02, 0.98])
     grid = np.linspace(ends[0], ends[1], 61)
-    test = term_test(x, y, columns, term.label)
     entry = rows["install_temp_entry"]
     return Temperature(
-        curve=chance_curve(fit, x[typed], columns, term, values[typed], grid),
+        curve=chance_curve(fit, x[typed], _temperature_columns(design), term, values[typed], grid),
         test=test,
-        verdict=verdict_of(test.p),
+        verdict=verdict_of(adjusted_p),
         typed=int(typed.sum()),
         presets=int(entry.eq("unchanged preset").sum()),
         blank=int(entry.eq("not recorded").sum()),
+    )
+
+
+def _verdicts(
+    fit: FirthResult, design: Design, x: Floats, y: Floats, rows: pd.DataFrame
+) -> tuple[tuple[Effect, ...], Temperature | None]:
+    """Everything told, its verdicts adjusted for all of it together, the temperature curve included."""
+    p = fit.p[[at for _, _, at, _ in _told(design)]]
+    columns = _temperature_columns(design)
+    if not columns:
+        return _effects(fit, design, x, holm(p)), None
+    test = term_test(x, y, columns, TEMPERATURE.label)
+    adjusted = holm(np.append(p, test.p))
+    return (
+        _effects(fit, design, x, adjusted[:-1]),
+        _temperature(fit, design, x, rows, test, float(adjusted[-1])),
     )
 
 
@@ -201,11 +221,12 @@ def describe(cohort: Cohort, until: pd.Period) -> Description | TooFew:
     design = fit_design(used, DESCRIPTION, y)
     x = design.matrix(used)
     fit = replace(fit_firth(x, y, design.names), ledger=ledger, log_hash=cohort.log_hash)
+    effects, temperature = _verdicts(fit, design, x, y, used) if fit.converged else ((), None)
     return Description(
         fit=fit,
         design=design,
-        effects=_effects(fit, design, x) if fit.converged else (),
-        temperature=_temperature(fit, design, x, used, y) if fit.converged else None,
+        effects=effects,
+        temperature=temperature,
         left_out=design.left_out,
         ledger=ledger,
     )

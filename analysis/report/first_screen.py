@@ -74,6 +74,8 @@ def _against_expected(now: MonthExpected) -> Statement:
         f"Chance alone gives {now.low} to {now.high} of {now.n}. Expected from intake facts of the {now.model_n} jobs"
         f" first tested before {now.fitted_before:%Y-%m-%d}."
     )
+    if now.verdict is Verdict.LEANING:
+        detail += " Leaning: one month in five strays this far by chance."
     if now.unseen:
         detail += f" {plural(now.unseen, 'job')} of a kind not seen before left out."
     return Statement("First boot", says, detail)

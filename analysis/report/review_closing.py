@@ -22,8 +22,8 @@ def methods(review: Review) -> Bullets:
             "Expected number: logistic regression penalised by Jeffreys' prior on intake facts only (never donor, lot,"
             " technician or guess), frozen at the turn of the year; range from the exact distribution of a sum of unequal"
             " chances, the model's own uncertainty included.",
-            "First-boot model: the same kind of regression; profile-likelihood intervals; verdicts by Holm's method over the"
-            " rows shown; work before boot test 1 only, because a failure causes more passes and more heat.",
+            "First-boot model: the same kind of regression; profile-likelihood intervals; verdicts by Holm's method over all"
+            " that is told; work before boot test 1 only, because a failure causes more passes and more heat.",
             "Bench hours: cumulative incidence with closing without success as the competing end (Aalen–Johansen); damage"
             " classes compared by Gray's test; rate ratios from a cause-specific Cox regression (Efron). Passes take hours"
             " themselves and are therefore not in that model.",

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analysis.cohort.features import build_cohort
+from analysis.cohort.features import FEATURE_SOURCES, build_cohort
 from analysis.demo.shop import Shop
 from analysis.demo.simulator import simulate
 from analysis.errors import ReworkError
@@ -18,8 +18,9 @@ from analysis.questions.expected import ExpectedModel, expect_month, model_for
 from analysis.questions.period import latest_complete_month, month_for, parse_month
 from analysis.questions.rates import recovery_by_month_received, recovery_rate
 from analysis.questions.talk import jobs_to_talk_about
-from analysis.questions.terms import DESCRIPTION, EXPECTED
+from analysis.questions.terms import ATTEMPTS, DESCRIPTION, EXPECTED, HOURS, LANDMARK
 from analysis.questions.verdicts import Verdict, verdict_of
+from analysis.records.dictionary import BY_NAME, KnownAt, Role
 from analysis.records.log import Log
 from tests.tables import boot, closed, job, log_of
 
@@ -85,6 +86,28 @@ def test_the_range_is_wider_than_the_coin_tosses_alone(cohort):
 
     assert with_model.sum() == pytest.approx(1)
     assert spread(with_model) > spread(alone)
+
+
+@pytest.mark.parametrize(
+    ("terms", "times"),
+    [
+        (EXPECTED, {KnownAt.INTAKE, KnownAt.ASSESSMENT}),
+        (HOURS, {KnownAt.INTAKE, KnownAt.ASSESSMENT}),
+        (DESCRIPTION, {KnownAt.INTAKE, KnownAt.ASSESSMENT, KnownAt.BENCH}),
+        (LANDMARK, {KnownAt.INTAKE, KnownAt.ASSESSMENT, KnownAt.BENCH}),
+        (ATTEMPTS, {KnownAt.INTAKE, KnownAt.ASSESSMENT, KnownAt.BENCH}),
+    ],
+    ids=["expected", "hours", "description", "landmark", "attempts"],
+)
+def test_models_see_only_predictors_known_in_time_by_the_dictionary(terms, times):
+    for term in terms:
+        if term.column == "test_band":  # the number of the boot test itself
+            continue
+        for table, column in FEATURE_SOURCES[term.column]:
+            declared = BY_NAME[table][column]
+            assert declared.role is Role.PREDICTOR, f"{column} is no predictor"
+            assert declared.known_at in times, f"{column} is known too late"
+            assert terms is not EXPECTED or table == "jobs"
 
 
 def test_models_never_see_donor_technician_lot_or_guess_where_forbidden():

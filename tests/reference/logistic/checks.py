@@ -5,9 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from analysis.models.design import fit_design
 from analysis.models.firth import fit_firth
 from analysis.models.logit import fit_logit
 from analysis.models.spline import NaturalSpline
+from analysis.models.terms import Category, Number
 from tests.reference.check import Check, Source, intercept
 
 SEEN, MEMORY, SOFTWARE = "published value seen", "published value from memory", "reference software only"
@@ -65,6 +67,45 @@ def _soldering(s: Source) -> None:
     s.columns(fit, s.expected["solder_firth"], ("coef", "se"), f"{where}, penalised", SOFTWARE)
 
 
+def _through_the_design(s: Source) -> None:
+    """Real process data on the very path of the review: terms, frozen design, penalised fit, FLIC chances."""
+    d = s.data("solder").astype({"Panel": str})
+    terms = [
+        Category("Opening", "Opening", reference="L"),
+        Category("Solder", "Solder", reference="Thick"),
+        Category("Mask", "Mask", reference="A1.5"),
+        Category("Panel", "Panel", reference="1"),
+    ]
+    y = d["any"].to_numpy(float)
+    design = fit_design(d, terms, y)
+    x = design.matrix(d)
+    fit = fit_firth(x, y, design.names, intervals=False)
+    ours = {
+        name.replace(": ", "").replace("Panel", "factor(Panel)"): b
+        for name, b in zip(fit.names, fit.coefficients, strict=True)
+    }
+    e = s.expected["solder_firth"]
+    got = [ours["(intercept)" if term == "(Intercept)" else term] for term in e["term"]]
+    s.add("soldering experiment, through the design of the review", SOFTWARE, "penalised coefficients", e["coef"], got)
+    s.add(
+        "soldering experiment, by its definition",
+        SOFTWARE,
+        "mean FLIC chance is the share of boards with a skip",
+        y.mean(),
+        fit.chance(x).mean(),
+        10,
+    )
+    d = s.data("orings")
+    y = (d["fail"] > 0).to_numpy(float)
+    design = fit_design(d, [Number("Temperature", "temperature", "°F")], y, budget=1)
+    fit = fit_firth(design.matrix(d), y, design.names)
+    e = s.expected["orings_firth"]
+    where = "O-ring failures against temperature, through the design of the review"
+    for name in ("coef", "se", "low", "high", "p"):
+        attribute = "coefficients" if name == "coef" else name
+        s.add(where, SOFTWARE, f"slope, {name}", e[name][1], getattr(fit, attribute)[1])
+
+
 def _others(s: Source) -> None:
     d = s.data("birthwt")
     columns = [d["age"], d["lwt"], *_dummies(d, "race", ["black", "other"]), d["smoke"], d["ptl"], d["ht"], d["ui"]]
@@ -111,6 +152,6 @@ def _splines(s: Source) -> None:
 def run() -> list[Check]:
     """Every check of this engine."""
     s = Source("logistic regression", "logistic")
-    for part in (_penalised, _orings, _soldering, _others, _splines):
+    for part in (_penalised, _orings, _soldering, _through_the_design, _others, _splines):
         part(s)
     return s.checks

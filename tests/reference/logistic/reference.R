@@ -68,6 +68,11 @@ out$solder_firth <- local({
   fit <- glm(any ~ Opening + Solder + Mask + factor(Panel), binomial, solder, method = "brglmFit", type = "AS_mean", epsilon = 1e-13, maxit = 10000)
   list(term = names(coef(fit)), coef = unname(coef(fit)), se = unname(sqrt(diag(vcov(fit)))))
 })
+out$orings_firth <- local({
+  fit <- glm(fail > 0 ~ Temperature, binomial, o, method = "brglmFit", type = "AS_mean", epsilon = 1e-13, maxit = 10000)
+  x <- model.matrix(fit); se <- unname(sqrt(diag(vcov(fit))))
+  c(list(term = names(coef(fit)), coef = unname(coef(fit)), se = se), profile_firth(x, fit$y, unname(coef(fit)), se))
+})
 b <- read("birthwt"); b$race <- relevel(b$race, "white")
 out$birthwt <- ml(glm(low ~ age + lwt + race + smoke + ptl + ht + ui, binomial, b, control = tight))
 m <- read("menarche")

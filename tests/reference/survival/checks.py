@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.models.cox import CoxResult, fit_cox
-from analysis.models.incidence import log_rank, survival
+from analysis.models.incidence import cumulative_incidence, log_rank, survival
 from analysis.models.proportional_hazards import proportionality_table
 from analysis.models.timed import Timed, timed
 from tests.reference.check import Check, Source
@@ -107,6 +107,19 @@ def _capacitor(s: Source) -> None:
     data = timed(d["time"], d["status"])
     _curves(s, data, d["temperature"], e["km"], where, SOFTWARE)
     _test(s, log_rank(data, d["temperature"]), e["logrank"], where, SOFTWARE, "log-rank, 170 against 180 °C")
+    x = np.column_stack([d["temperature"].eq(180), d["voltage"] / 100]).astype(float)
+    fit = fit_cox(x, data, ("180 against 170 °C", "each 100 V"))
+    s.columns(fit, e["cox"], ("coef", "se"), where, SOFTWARE)
+    _zph(s, fit, x, data, e["zph"], where, "km", SOFTWARE)
+    incidence = cumulative_incidence(data, minimum=1)
+    s.add(
+        where,
+        SOFTWARE,
+        "incidence without a competing end is one minus Kaplan–Meier",
+        1 - survival(data, minimum=1).estimate,
+        incidence.estimate,
+        10,
+    )
 
 
 def run() -> list[Check]:

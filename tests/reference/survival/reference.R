@@ -36,6 +36,7 @@ r <- read("rossi")
 form <- Surv(week, arrest) ~ fin + age + race + wexp + mar + paro + prio
 out$rossi <- list(efron = cox(form, r), zph = zph(form, r))
 k <- read("capacitor")
-out$capacitor <- list(km = km(Surv(time, status) ~ temperature, k), logrank = lr(Surv(time, status) ~ temperature, k))
+k$hot <- as.integer(k$temperature == 180); k$kv <- k$voltage / 100
+out$capacitor <- list(cox = cox(Surv(time, status) ~ hot + kv, k), zph = zph(Surv(time, status) ~ hot + kv, k), km = km(Surv(time, status) ~ temperature, k), logrank = lr(Surv(time, status) ~ temperature, k))
 cat(toJSON(out, digits = NA, auto_unbox = TRUE, pretty = TRUE), "\n")
 writeLines(c(R.version.string, paste("survival", packageVersion("survival"))), "versions.txt")
