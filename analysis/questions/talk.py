@@ -8,6 +8,7 @@ import pandas as pd
 
 from analysis.records.dictionary import BY_NAME
 from analysis.records.log import Log
+from analysis.records.problems import plural
 
 
 @dataclass(frozen=True)
@@ -62,13 +63,14 @@ def _done(row: pd.Series) -> str:
     if pd.notna(row["clean_passes_per_side"]):
         parts.append(f"{row['clean_passes_per_side']:.1f} passes a side")
     if pd.notna(row["pads_lost_n"]):
-        parts.append("no pads lost" if row["pads_lost_n"] == 0 else f"{row['pads_lost_n']:.0f} pads lost")
+        parts.append("no pads lost" if row["pads_lost_n"] == 0 else f"{plural(int(row['pads_lost_n']), 'pad')} lost")
     if pd.notna(row["install_set_temp_c"]):
         parts.append(f"install set {row['install_set_temp_c']:.0f} °C")
     elif row["install_temp_entry"] == "unchanged preset":
         parts.append("install temperature left at the preset")
     if pd.notna(row["donor_age_years"]):
-        parts.append(f"donor {row['donor_age_years']:.0f} years old")
+        years = row["donor_age_years"]
+        parts.append("donor under 1 year old" if years < 1 else f"donor {plural(round(years), 'year')} old")
     return ", ".join(parts) or "no work recorded before the test"
 
 

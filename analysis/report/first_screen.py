@@ -75,7 +75,7 @@ def _against_expected(now: MonthExpected) -> Statement:
         f" first tested before {now.fitted_before:%Y-%m-%d}."
     )
     if now.verdict is Verdict.LEANING:
-        detail += " Leaning: one month in five strays this far by chance."
+        detail += " About one quiet month in eight strays this far or further."
     if now.unseen:
         detail += f" {plural(now.unseen, 'job')} of a kind not seen before left out."
     return Statement("First boot", says, detail)

@@ -255,12 +255,12 @@ def lacks(review: Review) -> Bullets:
     ):
         if not len(review.log.tables[name]):
             items.append(f"{name}.csv is empty or not there, so that nothing can be said about {what}.")
-    worst = [blank for blank in review.blanks if blank.filled < 0.9 * blank.rows and blank.filled < blank.rows][:6]
-    skip = {"measured_peak_c", "above_liquidus_s", "preheat_c", "pads_lost_at", "donor_age_band", "donor_model_year"}
+    # Measured only now and then, or blank by nature: their blanks say nothing.
+    seldom = {"measured_peak_c", "above_liquidus_s", "preheat_c", "pads_lost_at", "donor_age_band", "donor_model_year"}
+    worst = [b for b in review.blanks if b.filled < 0.9 * b.rows and b.column not in seldom][:6]
     items += [
         f"{sentence(blank.title)} ({blank.table}.csv): filled in {blank.filled} of {blank.rows} rows."
         for blank in worst
-        if blank.column not in skip
     ]
     undated = review.cohort.undated
     if undated.sides or undated.steps:

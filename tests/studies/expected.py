@@ -1,0 +1,60 @@
+"""Does the range of the expected number hold? Months of shops without a bad lot or a change of any kind.
+
+``python -m tests.studies.expected --shops 200`` takes the last complete month of each simulated shop and counts how
+often the number of first boots lies in the 95 % range, and how often each verdict word is said without a reason.
+"""
+
+from __future__ import annotations
+
+import argparse
+import dataclasses
+
+import numpy as np
+import pandas as pd
+
+from analysis.cohort.features import build_cohort
+from analysis.demo.shop import Shop
+from analysis.demo.simulator import simulate
+from analysis.questions.expected import MonthExpected, trailing_expected
+from analysis.records.log import Log
+
+MONTH = pd.Period("2026-09")
+
+
+def months(rng_seed: int) -> tuple[MonthExpected, ...]:
+    """The last six months of one quiet shop."""
+    tables = simulate(dataclasses.replace(Shop(), bad_lot=False), rng_seed).tables
+    return trailing_expected(build_cohort(Log.from_tables(tables)), MONTH, months=6)
+
+
+def study(shops: int, first_seed: int = 5000) -> pd.DataFrame:
+    """One row a month: whether the range held, and the verdict."""
+    rows = [
+        {
+            "shop": k,
+            "n": each.n,
+            "inside": each.low <= each.observed <= each.high,
+            "surplus": each.observed - each.expected,
+            "verdict": str(each.verdict),
+        }
+        for k in range(shops)
+        for each in months(first_seed + k)
+    ]
+    return pd.DataFrame(rows)
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--shops", type=int, default=200)
+    frame = study(parser.parse_args().shops)
+    by_shop = frame.groupby("shop")["inside"].mean()
+    error = by_shop.std() / np.sqrt(len(by_shop))
+    print(f"{len(frame)} quiet months of {len(by_shop)} shops, {frame['n'].mean():.1f} jobs a month")
+    print(f"Inside the 95 % range: {frame['inside'].mean():.3f} (Monte Carlo error {error:.3f})")
+    bias = frame.groupby("shop")["surplus"].mean()
+    print(f"Seen less expected a month: {bias.mean():+.3f} (Monte Carlo error {bias.std() / np.sqrt(len(bias)):.3f})")
+    print(frame["verdict"].value_counts(normalize=True).round(3).to_string())
+
+
+if __name__ == "__main__":
+    main()
