@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from analysis.records.dictionary.column import Choice, Column, Kind, KnownAt, Required, Role, Table
+from analysis.records.dictionary.shared import JOB
 
 BOOT_RESULTS = (
     Choice("data_readable", "boots and the data can be read"),
@@ -20,17 +21,7 @@ BOOT_TESTS = Table(
     what="a boot test: one try to start the donor",
     key=("job_id", "test_no"),
     columns=(
-        Column(
-            "job_id",
-            Kind.KEY,
-            KnownAt.BENCH,
-            Role.KEY,
-            "The job.",
-            "job",
-            required=Required.ALWAYS,
-            references="jobs.job_id",
-            example="J-0001",
-        ),
+        JOB,
         Column(
             "test_no",
             Kind.INTEGER,

@@ -3,17 +3,7 @@
 from __future__ import annotations
 
 from analysis.records.dictionary.column import Choice, Column, Kind, KnownAt, Required, Role, Table
-
-CHIP_ROLES = (
-    Choice("processor", "the main processor"),
-    Choice("memory", "the memory stacked on the processor; replaceable"),
-    Choice("storage", "the storage chip that holds the data"),
-)
-
-BEFORE_TEST_HELP = (
-    "The boot test this work came before: 1 for work before the first test. A blank stands for 1 where the job"
-    " had at most one boot test; otherwise the work is undated, is kept out of the first-boot model and counted."
-)
+from analysis.records.dictionary.shared import BEFORE_TEST, CHIP, JOB
 
 CLEAN_ALLOYS = (
     Choice("sn63pb37", "leaded, melts at 183 °C", "Sn63Pb37"),
@@ -45,28 +35,8 @@ CHIP_SIDES = Table(
     what="a side worked on: lower or upper face of a chip, or its landing on the donor",
     key=("job_id", "chip_role", "side", "before_test_no"),
     columns=(
-        Column(
-            "job_id",
-            Kind.KEY,
-            KnownAt.BENCH,
-            Role.KEY,
-            "The job.",
-            "job",
-            required=Required.ALWAYS,
-            references="jobs.job_id",
-            example="J-0001",
-        ),
-        Column(
-            "chip_role",
-            Kind.CHOICE,
-            KnownAt.BENCH,
-            Role.KEY,
-            "Which chip.",
-            "chip",
-            choices=CHIP_ROLES,
-            required=Required.ALWAYS,
-            example="processor",
-        ),
+        JOB,
+        CHIP,
         Column(
             "chip_source",
             Kind.CHOICE,
@@ -96,18 +66,7 @@ CHIP_SIDES = Table(
             required=Required.ALWAYS,
             example="lower",
         ),
-        Column(
-            "before_test_no",
-            Kind.INTEGER,
-            KnownAt.BENCH,
-            Role.KEY,
-            BEFORE_TEST_HELP,
-            "before boot test",
-            low=1,
-            high=30,
-            default="1",
-            example="1",
-        ),
+        BEFORE_TEST,
         Column(
             "clean_passes_n",
             Kind.INTEGER,

@@ -2,36 +2,16 @@
 
 from __future__ import annotations
 
-from analysis.records.dictionary.chip_sides import BEFORE_TEST_HELP, CHIP_ROLES
 from analysis.records.dictionary.column import Choice, Column, Kind, KnownAt, Required, Role, Table
+from analysis.records.dictionary.shared import BEFORE_TEST, CHIP, JOB
 
 HEAT_STEPS = Table(
     name="heat_steps",
     what="a heat step: hot air or preheater on one chip",
     key=("job_id", "chip_role", "step_no"),
     columns=(
-        Column(
-            "job_id",
-            Kind.KEY,
-            KnownAt.BENCH,
-            Role.KEY,
-            "The job.",
-            "job",
-            required=Required.ALWAYS,
-            references="jobs.job_id",
-            example="J-0001",
-        ),
-        Column(
-            "chip_role",
-            Kind.CHOICE,
-            KnownAt.BENCH,
-            Role.KEY,
-            "Which chip.",
-            "chip",
-            choices=CHIP_ROLES,
-            required=Required.ALWAYS,
-            example="processor",
-        ),
+        JOB,
+        CHIP,
         Column(
             "step_no",
             Kind.INTEGER,
@@ -44,18 +24,7 @@ HEAT_STEPS = Table(
             required=Required.ALWAYS,
             example="1",
         ),
-        Column(
-            "before_test_no",
-            Kind.INTEGER,
-            KnownAt.BENCH,
-            Role.KEY,
-            BEFORE_TEST_HELP,
-            "before boot test",
-            low=1,
-            high=30,
-            default="1",
-            example="1",
-        ),
+        BEFORE_TEST,
         Column(
             "step_type",
             Kind.CHOICE,
