@@ -106,7 +106,7 @@ def _parser() -> argparse.ArgumentParser:
         "--out", type=Path, default=PROJECT / "reports", metavar="FOLDER", help="where the page goes (reports/)"
     )
 
-    review = add("review", _review, "Make the monthly review as one HTML page.", "rework review my_log --month 2026-09")
+    review = add("review", _review, "Make the monthly review as one HTML page.", "rework review my_log --month 2024-09")
     review.add_argument("log", type=Path, nargs="?", help="folder that holds jobs.csv; without it, the demo")
     review.add_argument("--month", default="", metavar="YYYY-MM", help="without it, the latest complete month")
     review.add_argument(

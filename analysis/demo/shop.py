@@ -36,9 +36,9 @@ class Shop:
     """
 
     jobs: int = 650
-    first_day: str = "2024-04-01"
-    last_day: str = "2026-09-30"
-    cut: str = "2026-10-02"
+    first_day: str = "2022-04-01"
+    last_day: str = "2024-09-30"
+    cut: str = "2024-10-02"
     technician_effects: bool = True
     selection: bool = True
     bad_lot: bool = True

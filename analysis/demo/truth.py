@@ -65,8 +65,8 @@ class Truth:
     )
     bad_lot_log_odds: float = -2.0794
     bad_lot: str = BAD_LOT
-    bad_lot_received_from: str = "2025-11-10"
-    bad_lot_received_to: str = "2026-03-10"
+    bad_lot_received_from: str = "2023-11-10"
+    bad_lot_received_to: str = "2024-03-10"
     bad_lot_share: float = 0.5
     station_2_offset_c: float = 10.0
     guess_calibration_slope: float = 0.6

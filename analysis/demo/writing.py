@@ -12,7 +12,7 @@ from analysis.demo.simulator import Simulated, simulate
 from analysis.records.dictionary import TABLES, Kind
 from analysis.records.settings import FILE, settings_file
 
-DEMO_SEED = 20260944
+DEMO_SEED = 20240924
 SHOP_NAME = "Lantern Street Bench (invented)"
 
 README = """# data_demo

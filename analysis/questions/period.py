@@ -40,7 +40,7 @@ def parse_month(text: str) -> pd.Period:
     """
     if not re.fullmatch(r"\d{4}-(0[1-9]|1[0-2])", text.strip()):
         raise ReworkError(
-            f"'{text}' is not a month.", rule="A month is written YYYY-MM.", todo="Write for example --month 2026-09."
+            f"'{text}' is not a month.", rule="A month is written YYYY-MM.", todo="Write for example --month 2024-09."
         )
     return pd.Period(text.strip(), freq="M")
 
@@ -71,5 +71,5 @@ def month_for(log: Log, text: str = "") -> pd.Period:
 
 
 def month_name(month: pd.Period) -> str:
-    """Write a month in words: "September 2026"."""
+    """Write a month in words: "September 2024"."""
     return str(month.strftime("%B %Y"))

@@ -92,19 +92,19 @@ def test_the_command_publishes_and_says_where(tmp_path, capsys, monkeypatch):
     def stand_in(folder, month, out, say):
         called.update(folder=folder, month=month, out=out)
         say("  Rates")
-        return out / "review-2026-08.html"
+        return out / "review-2024-08.html"
 
     monkeypatch.setattr("analysis.report.monthly.publish_review", stand_in)
-    assert main(["review", "--month", "2026-08", "--out", str(tmp_path)]) == 0
+    assert main(["review", "--month", "2024-08", "--out", str(tmp_path)]) == 0
     out = capsys.readouterr().out
     assert "demo log of an invented workshop" in out
-    assert "review-2026-08.html" in out
-    assert (called["folder"], called["month"]) == (DEMO, "2026-08")
+    assert "review-2024-08.html" in out
+    assert (called["folder"], called["month"]) == (DEMO, "2024-08")
 
 
 @pytest.mark.parametrize(
     ("month", "told"),
-    [("2026-13", "is not a month"), ("september", "is not a month"), ("1999-01", "holds nothing for")],
+    [("2024-13", "is not a month"), ("september", "is not a month"), ("1999-01", "holds nothing for")],
 )
 def test_a_wrong_month_is_refused_before_anything_runs(tmp_path, capsys, month, told):
     assert main(["review", "--month", month, "--out", str(tmp_path / "out")]) == 2

@@ -18,7 +18,7 @@ from analysis.demo.simulator import simulate
 from analysis.questions.expected import MonthExpected, trailing_expected
 from analysis.records.log import Log
 
-MONTH = pd.Period("2026-09")
+MONTH = pd.Period("2024-09")
 
 
 def months(rng_seed: int) -> tuple[MonthExpected, ...]:
