@@ -12,14 +12,14 @@ from analysis.records.check import check_log
 from analysis.records.dictionary import BY_NAME
 from analysis.records.problems import Problem, Severity
 
-TODAY = dt.date(2026, 11, 1)
+TODAY = dt.date(2024, 11, 1)
 Tables = dict[str, list[dict[str, str]]]
 
 BASE: Tables = {
     "jobs": [
         {
             "job_id": "J-1",
-            "received_date": "2026-03-02",
+            "received_date": "2024-03-02",
             "device_class": "phone",
             "board_family": "FAM-A",
             "device_age_years": "3",
@@ -32,33 +32,33 @@ BASE: Tables = {
             "donor_id": "D-1",
             "bench_hours": "8",
             "outcome": "recovered",
-            "closed_date": "2026-03-20",
+            "closed_date": "2024-03-20",
             "fee_basis": "flat",
         },
         {
             "job_id": "J-2",
-            "received_date": "2026-03-05",
+            "received_date": "2024-03-05",
             "intake_damage": "liquid",
             "decision": "accepted",
             "technician_id": "T1",
             "donor_id": "D-2",
             "bench_hours": "6",
             "outcome": "not_recovered",
-            "closed_date": "2026-03-25",
+            "closed_date": "2024-03-25",
             "failure_cause": "pads_lost",
             "cause_evidence": "confirmed",
             "loss_reversible": "no",
         },
         {
             "job_id": "J-3",
-            "received_date": "2026-03-07",
+            "received_date": "2024-03-07",
             "intake_damage": "heat",
             "decision": "declined",
             "decline_reason": "chance_too_low",
         },
         {
             "job_id": "J-4",
-            "received_date": "2026-04-01",
+            "received_date": "2024-04-01",
             "intake_damage": "drop",
             "decision": "accepted",
             "prior_rework": "here",
@@ -131,7 +131,7 @@ BASE: Tables = {
         {
             "job_id": "J-1",
             "test_no": "1",
-            "test_date": "2026-03-10",
+            "test_date": "2024-03-10",
             "bench_hours_so_far": "5",
             "change_made": "first_install",
             "boot_result": "restart_loop",
@@ -139,12 +139,12 @@ BASE: Tables = {
         {
             "job_id": "J-1",
             "test_no": "2",
-            "test_date": "2026-03-18",
+            "test_date": "2024-03-18",
             "bench_hours_so_far": "7.5",
             "change_made": "reinstall",
             "boot_result": "data_readable",
         },
-        {"job_id": "J-2", "test_no": "1", "test_date": "2026-03-20", "bench_hours_so_far": "5", "boot_result": "short"},
+        {"job_id": "J-2", "test_no": "1", "test_date": "2024-03-20", "bench_hours_so_far": "5", "boot_result": "short"},
     ],
     "donors": [
         {"donor_id": "D-1", "donor_age_years": "2", "known_good": "full_boot", "prior_installs_n": "0", "lot": "LOT-1"},

@@ -16,8 +16,8 @@ CASES = [
     ("jobs", 0, {"device_age_years": "-1"}, (F, "range", 2, "device_age_years")),
     ("jobs", 0, {"intake_damage": ""}, (F, "blank", 2, "intake_damage")),
     ("jobs", 0, {"intake_damage": "dropped"}, (F, "code", 2, "intake_damage")),
-    ("jobs", 0, {"received_date": "2026-12-24"}, (F, "future", 2, "received_date")),
-    ("jobs", 0, {"closed_date": "2026-03-01"}, None),
+    ("jobs", 0, {"received_date": "2024-12-24"}, (F, "future", 2, "received_date")),
+    ("jobs", 0, {"closed_date": "2024-03-01"}, None),
     ("jobs", 0, {"technician_id": "T9"}, (F, "unknown-key", 2, "technician_id")),
     ("jobs", 0, {"donor_id": "D-9"}, (F, "unknown-key", 2, "donor_id")),
     ("jobs", 0, {"technician_id": "anna@example.org"}, (F, "personal-data", 2, "technician_id")),
@@ -45,9 +45,9 @@ CASES = [
     ("jobs", 3, {"previous_job_id": "J-4"}, (F, "earlier-job-later", 5, "previous_job_id")),
     ("jobs", 3, {"previous_job_id": "J-7"}, (F, "unknown-key", 5, "previous_job_id")),
     ("boot_tests", 1, {"test_no": "3"}, (F, "test-gap", 3, "test_no")),
-    ("boot_tests", 1, {"test_date": "2026-03-09"}, (F, "test-order", 3, "test_date")),
-    ("boot_tests", 0, {"test_date": "2026-02-27"}, (F, "test-outside-job", 2, "test_date")),
-    ("boot_tests", 1, {"test_date": "2026-03-30"}, (F, "test-outside-job", 3, "test_date")),
+    ("boot_tests", 1, {"test_date": "2024-03-09"}, (F, "test-order", 3, "test_date")),
+    ("boot_tests", 0, {"test_date": "2024-02-27"}, (F, "test-outside-job", 2, "test_date")),
+    ("boot_tests", 1, {"test_date": "2024-03-30"}, (F, "test-outside-job", 3, "test_date")),
     ("boot_tests", 1, {"bench_hours_so_far": "4"}, (F, "hours-order", 3, "bench_hours_so_far")),
     ("boot_tests", 1, {"bench_hours_so_far": "9"}, (F, "hours-over-total", 3, "bench_hours_so_far")),
     ("boot_tests", 2, {"job_id": "J-77"}, None),
@@ -97,7 +97,7 @@ def test_exactly_the_planted_problem_is_found(tmp_path, table, row, changes, exp
 
 def test_a_closing_before_receipt_also_puts_the_tests_outside(tmp_path):
     tables = base()
-    tables["jobs"][0]["closed_date"] = "2026-03-01"
+    tables["jobs"][0]["closed_date"] = "2024-03-01"
     codes = [p.code for p in found(write(tmp_path, tables))]
     assert codes == ["closed-before-received", "test-outside-job", "test-outside-job"]
 
@@ -162,8 +162,8 @@ def test_the_trade_settings_pass_without_a_warning(tmp_path):
 def test_optional_tables_and_columns_may_be_missing(tmp_path):
     (tmp_path / "jobs.csv").write_text(
         "job_id,received_date,intake_damage,decision,outcome,closed_date,first_boot_result\n"
-        "J-1,2026-03-02,drop,accepted,recovered,2026-03-20,data_readable\n"
-        "J-2,2026-03-02,drop,declined,,,\n",
+        "J-1,2024-03-02,drop,accepted,recovered,2024-03-20,data_readable\n"
+        "J-2,2024-03-02,drop,declined,,,\n",
         encoding="utf-8",
     )
     assert found(tmp_path) == []
@@ -181,7 +181,7 @@ def test_many_faults_are_found_at_once_and_none_invented(tmp_path):
         ("chip_sides", 2, {"pads_lost_n": "0", "pads_lost_at": ""}, "pads-grade"),
         ("heat_steps", 0, {"set_temp_c": "446"}, None),
         ("heat_steps", 2, {"measured_peak_c": "150"}, "below-melting-measured"),
-        ("boot_tests", 1, {"test_date": "31/12/2026"}, "future"),
+        ("boot_tests", 1, {"test_date": "31/12/2024"}, "future"),
         ("donors", 0, {"known_good": "Full Boot"}, None),
     ):
         tables[table][row] |= changes
