@@ -16,6 +16,10 @@ DEMO = PROJECT / "data_demo"
 CANNOT_RUN = 2
 
 
+def _to_stderr(text: str) -> None:
+    print(text, file=sys.stderr)
+
+
 def _check(args: argparse.Namespace) -> int:
     from analysis.records.check import check_log
     from analysis.records.problems import as_csv, as_json
@@ -23,6 +27,10 @@ def _check(args: argparse.Namespace) -> int:
     report = check_log(args.log)
     if args.csv:
         args.csv.write_text(as_csv(report.problems), encoding="utf-8", newline="")
+    if args.page:
+        from analysis.report.check_page import publish_check
+
+        print(f"Page written to {publish_check(args.log, args.page, say=_to_stderr)}", file=sys.stderr)
     if args.json:
         print(as_json(report.problems))
         return report.exit_status
@@ -92,6 +100,8 @@ def _parser() -> argparse.ArgumentParser:
     check.add_argument("log", type=Path, help="folder that holds jobs.csv")
     check.add_argument("--json", action="store_true", help="print the faults as JSON instead of lines")
     check.add_argument("--csv", type=Path, metavar="FILE", help="also write the faults to this CSV file")
+
+    check.add_argument("--page", type=Path, metavar="FOLDER", help="also make a page of it, each fault with its row")
 
     blank = add(
         "blank-log", _blank_log, "Make a folder with empty tables and settings to fill.", "rework blank-log my_log"
