@@ -55,6 +55,14 @@ def _column(args: argparse.Namespace) -> int:
     return 0
 
 
+def _table_schema(args: argparse.Namespace) -> int:
+    from analysis.records.table_schema import write_schemas
+
+    for path in write_schemas(args.folder):
+        print(path)
+    return 0
+
+
 def _dictionary(args: argparse.Namespace) -> int:
     from analysis.report.dictionary_page import publish_dictionary
 
@@ -110,6 +118,14 @@ def _parser() -> argparse.ArgumentParser:
 
     column = add("column", _column, "Explain one column of the log.", "rework column pad_grade_found")
     column.add_argument("name", help="heading of the column")
+
+    schema = add(
+        "table-schema",
+        _table_schema,
+        "Write the columns as Table Schema files, for validators of that open standard.",
+        "rework table-schema schemas",
+    )
+    schema.add_argument("folder", type=Path, help="where the files go")
 
     dictionary = add("dictionary", _dictionary, "Make the page that explains every column.", "rework dictionary")
     dictionary.add_argument(
