@@ -5,8 +5,10 @@ from __future__ import annotations
 import datetime as dt
 import difflib
 import re
+from collections import Counter
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -16,13 +18,19 @@ from analysis.records.dictionary import Column, Kind, Table
 from analysis.records.problems import Problem, Severity, plural, quoted
 from analysis.records.readings import Bad, Read, Reading
 from analysis.records.settings import Settings
+from analysis.records.texts import Texts
 
 _KEY = re.compile(r"[A-Za-z0-9][A-Za-z0-9._/#-]{0,63}")
 _EMAIL = re.compile(r"[^@\s]+@[^@\s]+\.[^@\s]+")
-_LONG_NUMBER = re.compile(r"\+?[\d\s()/.-]{10,}")
-_NUMBER = re.compile(r"[+-]?\d+(\.\d+)?")
-_COMMA_NUMBER = re.compile(r"[+-]?\d+,\d+")
-_WITH_UNIT = re.compile(r"([+-]?\d+(?:[.,]\d+)?)\s*(°?\s*[CF]|s|sec|min|h|hrs?|years?|y|%|€|\$|EUR|USD)", re.IGNORECASE)
+_LONG_NUMBER = re.compile(r"\+?[0-9\s()/.-]{10,}")
+_BEGINS_WITH_A_MONTH = re.compile(r"(19|20)[0-9]{2}[-/.]?(0[1-9]|1[0-2])")
+# More than 15 digits are no measurement and would not survive as a floating-point number.
+_NUMBER = re.compile(r"[+-]?[0-9]{1,15}(\.[0-9]{1,15})?")
+_COMMA_NUMBER = re.compile(r"[+-]?[0-9]{1,15},[0-9]{1,15}")
+_THOUSANDS = re.compile(r"[+-]?[1-9][0-9]{0,2}[.,][0-9]{3}")
+_WITH_UNIT = re.compile(
+    r"([+-]?[0-9]+(?:[.,][0-9]+)?)\s*(°?\s*[CF]|s|sec|min|h|hrs?|years?|y|%|€|\$|EUR|USD)", re.IGNORECASE
+)
 _YES_NO = {"yes": True, "no": False}
 _YES_NO_LOOSE = _YES_NO | {"y": True, "n": False, "true": True, "false": False}
 
@@ -34,18 +42,32 @@ class Context:
     settings: Settings
     delimiter: str
     today: dt.date
+    comma_decimals: bool = False  # whether a point may part thousands here, as where the comma parts decimals
 
 
 def _key(text: str, column: Column, context: Context) -> Reading:
     if _EMAIL.search(text):
         return Bad("no personal data", "This looks like an e-mail address; use a code of your own.", "personal-data")
-    if _LONG_NUMBER.fullmatch(text) and sum(c.isdigit() for c in text) >= 10:
+    digits = sum(c.isdigit() for c in text)
+    dated = _BEGINS_WITH_A_MONTH.match(text) and digits < 14  # a job number such as 20260315-01; 14 to 16: a device's
+    if _LONG_NUMBER.fullmatch(text) and digits >= 10 and not dated:
         todo = "This looks like a telephone or serial number; use a code of your own."
         return Bad("no personal data", todo, "personal-data")
     if _KEY.fullmatch(text):
         return Read(text)
     todo = "Use letters A–Z, digits, - _ . / #, starting with a letter or digit, at most 64, without spaces."
     return Bad(column.rule, todo, "key")
+
+
+_KEYS = re.compile(r"(?:[A-Za-z0-9][A-Za-z0-9._/#-]{0,63}+\n)*+")
+_SOME_LONG_NUMBER = re.compile(r"^[0-9/.-]{10,}$", re.MULTILINE)
+
+
+def _all_plain_keys(texts: Sequence[str]) -> bool:
+    """Whether reading each of many keys by itself would find nothing to say, looked at in one go."""
+    together = "\n".join(texts) + "\n"
+    one_line_each = together.count("\n") == len(texts)
+    return one_line_each and bool(_KEYS.fullmatch(together)) and not _SOME_LONG_NUMBER.search(together)
 
 
 def _choice(text: str, column: Column, context: Context) -> Reading:
@@ -70,6 +92,10 @@ def _yes_no(text: str, column: Column, context: Context) -> Reading:
 
 def _number(text: str, column: Column, context: Context) -> Reading:
     note = ""
+    if _THOUSANDS.fullmatch(text) and ("," in text or context.comma_decimals) and context.delimiter != ",":
+        plain, point = re.sub("[.,]", "", text), text.replace(",", ".")
+        reason = "a number that can mean one thing only: here a comma or point may part thousands or decimals"
+        return Bad(reason, f"Write {plain} or {float(point):g}, whichever is meant.", "number")
     if _COMMA_NUMBER.fullmatch(text) and context.delimiter != ",":
         text, note = text.replace(",", "."), "numbers with a decimal comma"
     if not _NUMBER.fullmatch(text):
@@ -102,7 +128,7 @@ _READERS: dict[Kind, Callable[[str, Column, Context], Reading]] = {
 }
 
 
-def typed(column: Column, values: Sequence[object]) -> pd.Series:
+def typed(column: Column, values: Sequence[Any]) -> pd.Series:
     """A series with the column's dtype; None is missing."""
     if column.kind is Kind.CHOICE:
         return pd.Series(pd.Categorical(values, categories=list(column.codes)))
@@ -111,7 +137,7 @@ def typed(column: Column, values: Sequence[object]) -> pd.Series:
     if column.kind is Kind.NUMBER:
         return pd.Series([np.nan if value is None else value for value in values], dtype=float)
     if column.kind is Kind.INTEGER:
-        return pd.Series(pd.array([None if value is None else int(str(value)[:-2]) for value in values], dtype="Int64"))
+        return pd.Series(pd.array([None if value is None else int(value) for value in values], dtype="Int64"))
     if column.kind is Kind.DATE:
         return pd.Series(pd.to_datetime(pd.Series(values, dtype=object))).astype("datetime64[ns]")
     return pd.Series(pd.array(values, dtype="boolean"))
@@ -131,7 +157,7 @@ class Converted:
     notes: dict[str, int]
 
 
-def convert(texts: Sequence[str], column: Column, context: Context) -> Converted:
+def convert(texts: Texts, column: Column, context: Context) -> Converted:
     """Read a column.
 
     Returns
@@ -139,38 +165,64 @@ def convert(texts: Sequence[str], column: Column, context: Context) -> Converted
     Converted
         ``bad`` holds (position, text, refusal) for each faulty cell; a faulty cell is missing in ``values``.
     """
-    codes, uniques = pd.factorize(np.asarray(texts, dtype=object))
-    counts = np.bincount(codes, minlength=len(uniques)) if len(codes) else np.zeros(0, dtype=int)
+    codes, uniques = texts.codes, texts.uniques
     missing = {"", *context.settings.missing_codes}
-    reader = _READERS[column.kind]
-    values: list[object] = []
+    if column.kind is Kind.KEY and missing.isdisjoint(filled := [t for t in uniques if t]) and _all_plain_keys(filled):
+        values: list[Any] = [text or None for text in uniques]
+        refused: dict[int, Bad] = {}
+        notes: dict[str, int] = {}
+    else:
+        values, refused, notes = _read_each(texts, column, context, missing)
+    out = typed(column, values).take(codes).reset_index(drop=True) if len(codes) else empty_column(column, 0)
+    is_bad = np.isin(codes, list(refused)) if refused else np.zeros(len(codes), dtype=bool)
+    bad = [(int(at), uniques[codes[at]], refused[int(codes[at])]) for at in np.flatnonzero(is_bad)]
+    return Converted(out, bad, notes)
+
+
+def _read_each(
+    texts: Texts, column: Column, context: Context, missing: set[str]
+) -> tuple[list[Any], dict[int, Bad], dict[str, int]]:
+    """Read every different text: its value, why it was refused, and how many cells each note is about."""
+    counts = np.bincount(texts.codes, minlength=len(texts.uniques)) if len(texts) else np.zeros(0, dtype=int)
+    if column.kind in (Kind.NUMBER, Kind.INTEGER):
+        commas = any(_COMMA_NUMBER.fullmatch(text.strip()) for text in texts.uniques)
+        context = replace(context, comma_decimals=commas or context.delimiter == ";")
+    values: list[Any] = []
     refused: dict[int, Bad] = {}
-    notes: dict[str, int] = {}
-    for i, raw in enumerate(uniques):
+    notes: Counter[str] = Counter()
+    for i, raw in enumerate(texts.uniques):
         text = raw.strip()
         if text != raw:
-            notes["outer spaces"] = notes.get("outer spaces", 0) + int(counts[i])
-        reading = Read(None) if text in missing else reader(text, column, context)
+            notes["outer spaces"] += int(counts[i])
+        if text in missing:
+            reading: Reading = Read(None, f"{quoted(text)} read as not recorded" if text else "")
+        else:
+            reading = _READERS[column.kind](text, column, context)
         if isinstance(reading, Bad):
             refused[i] = reading
             values.append(None)
             continue
         values.append(reading.value)
         if reading.note:
-            notes[reading.note] = notes.get(reading.note, 0) + int(counts[i])
-    out = typed(column, values).take(codes).reset_index(drop=True) if len(codes) else empty_column(column, 0)
-    is_bad = np.isin(codes, list(refused)) if refused else np.zeros(len(codes), dtype=bool)
-    bad = [(int(at), str(uniques[codes[at]]), refused[codes[at]]) for at in np.flatnonzero(is_bad)]
-    return Converted(out, bad, notes)
+            notes[reading.note] += int(counts[i])
+    return values, refused, dict(notes)
 
 
 def cell_problems(
-    converted: Converted, column: Column, table: Table, lines: Sequence[int], jobs: Sequence[str]
+    converted: Converted, column: Column, table: Table, lines: Sequence[int], jobs: Texts | None
 ) -> list[Problem]:
     """One fault a faulty cell, one note a column and kind of spelling."""
     out = [
         Problem(
-            table.file, lines[at], jobs[at], column.name, quoted(text), bad.rule, bad.todo, Severity.FAULT, bad.code
+            table.file,
+            int(lines[at]),
+            jobs[at].strip() if jobs else "",
+            column.name,
+            quoted(text),
+            bad.rule,
+            bad.todo,
+            Severity.FAULT,
+            bad.code,
         )
         for at, text, bad in converted.bad
     ]

@@ -12,9 +12,9 @@ from analysis.records.readings import Bad, Read, Reading
 
 RULE = "a date written YYYY-MM-DD, not in the future"
 EARLIEST = dt.date(2000, 1, 1)
-_ISO = re.compile(r"(\d{4})-(\d{1,2})-(\d{1,2})(?:[T ]00:00(?::00(?:\.0+)?)?)?")
-_PARTS = re.compile(r"(\d{1,2})([./-])(\d{1,2})\2(\d{4})")
-_SERIAL = re.compile(r"[34]\d{4}(?:\.0)?")
+_ISO = re.compile(r"(?a)(\d{4})-(\d{1,2})-(\d{1,2})(?:[T ]00:00(?::00(?:\.0+)?)?)?")
+_PARTS = re.compile(r"(?a)(\d{1,2})([./-])(\d{1,2})\2(\d{4})")
+_SERIAL = re.compile(r"(?a)[34]\d{4}(?:\.0)?")
 
 
 def _bad(rule: str, todo: str) -> Bad:
@@ -48,7 +48,7 @@ def read_date(text: str, order: str, today: dt.date) -> Reading:
         Later dates are refused.
     """
     if iso := _ISO.fullmatch(text):
-        note = "" if re.fullmatch(r"\d{4}-\d{2}-\d{2}", text) else "dates written unlike YYYY-MM-DD"
+        note = "" if re.fullmatch(r"(?a)\d{4}-\d{2}-\d{2}", text) else "dates written unlike YYYY-MM-DD"
         return _date(int(iso[1]), int(iso[2]), int(iso[3]), today, note)
     if parts := _PARTS.fullmatch(text):
         first, second, year = int(parts[1]), int(parts[3]), int(parts[4])

@@ -3,20 +3,27 @@
 from __future__ import annotations
 
 import csv
+import gc
 import io
-from dataclasses import dataclass
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from analysis.records.dictionary import Table
 from analysis.records.headings import match_headings, normal
+from analysis.records.plain_csv import is_plain, read_plain
 from analysis.records.problems import Problem, Severity, plural, quoted
+from analysis.records.texts import Texts
 
 DELIMITERS = (",", ";", "\t")
 _SIGNATURES = {
     b"PK\x03\x04": "a spreadsheet workbook or a zip file",
     b"\xd0\xcf\x11\xe0": "an old spreadsheet workbook",
     b"%PDF": "a PDF file",
+    b"<": "a web page or an XML file",
 }
+_SEPARATOR_LINE = re.compile(r"sep=[,;\t]\s*", re.IGNORECASE)
 SAVE_AS = "Save it from your spreadsheet as CSV (UTF-8)."
 csv.field_size_limit(2**31 - 1)
 
@@ -29,12 +36,12 @@ class RawTable:
     ----------
     table : Table
         What the file should hold.
-    headings : dict of str to int
-        Declared column name to position in the file.
-    rows : list of list of str
-        Cells of the rows that have as many cells as the heading.
-    lines : list of int
+    columns : mapping of str to Texts
+        Cells of each declared column that the file has once, in the rows that have as many cells as the heading.
+    lines : sequence of int
         Line each row starts on.
+    missing : tuple of str
+        Declared columns whose absence, or standing twice, is a fault.
     ragged_jobs : tuple of str
         Job codes on rows that were refused for their number of cells.
     delimiter : str
@@ -43,16 +50,19 @@ class RawTable:
         Findings about the file and its rows.
     usable : bool
         Whether the rows can be used at all.
+    complete : bool
+        Whether the file was read to its end, so that what is not found is not there.
     """
 
     table: Table
-    headings: dict[str, int]
-    rows: list[list[str]]
-    lines: list[int]
-    ragged_jobs: tuple[str, ...]
-    delimiter: str
-    problems: tuple[Problem, ...]
-    usable: bool
+    columns: Mapping[str, Texts] = field(default_factory=dict)
+    lines: Sequence[int] = ()
+    missing: tuple[str, ...] = ()
+    ragged_jobs: tuple[str, ...] = ()
+    delimiter: str = ","
+    problems: tuple[Problem, ...] = ()
+    usable: bool = False
+    complete: bool = False
 
 
 def _file_fault(table: Table, found: str, rule: str, todo: str, code: str, line: int = 0) -> Problem:
@@ -64,7 +74,7 @@ def _note(table: Table, found: str, rule: str, code: str) -> Problem:
 
 
 def _unreadable(table: Table, problem: Problem) -> RawTable:
-    return RawTable(table, {}, [], [], (), ",", (problem,), False)
+    return RawTable(table, problems=(problem,))
 
 
 def decode(data: bytes, table: Table) -> tuple[str, list[Problem]] | Problem:
@@ -91,41 +101,45 @@ def decode(data: bytes, table: Table) -> tuple[str, list[Problem]] | Problem:
         return _file_fault(table, "bytes that are no text", "UTF-8", SAVE_AS, "encoding", line)
 
 
+def declared_in(first_line: str, delimiter: str, table: Table) -> int:
+    """How many cells of a heading line are declared headings."""
+    cells = next(csv.reader([first_line], delimiter=delimiter), [])
+    return sum(normal(cell) in table.by_name for cell in cells)
+
+
 def choose_delimiter(first_line: str, table: Table) -> str:
     """The delimiter under which most declared headings are found; comma when in doubt."""
-    declared = {normal(name) for name in table.names}
-
-    def found(delimiter: str) -> int:
-        cells = next(csv.reader([first_line], delimiter=delimiter), [])
-        return sum(normal(cell) in declared for cell in cells)
-
-    return max(DELIMITERS, key=found)
+    return max(DELIMITERS, key=lambda delimiter: declared_in(first_line, delimiter, table))
 
 
-def _records(text: str, delimiter: str, table: Table) -> tuple[list[tuple[int, list[str]]], list[Problem]]:
-    """All records with their first line; an unclosed quote ends reading and is named."""
+def _records(text: str, delimiter: str, first: int, table: Table) -> tuple[list[list[str]], list[int], list[Problem]]:
+    """All records and the line each starts on; an unclosed quote ends reading and is named."""
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
-    records: list[tuple[int, list[str]]] = []
+    records: list[list[str]] = []
+    lines: list[int] = []
     start = 1
+    problems: list[Problem] = []
+    collecting = gc.isenabled()
+    gc.disable()  # millions of small lists hold no cycles; looking for some takes most of the time
     try:
         for cells in reader:
-            records.append((start, cells))
+            if start >= first:
+                records.append(cells)
+                lines.append(start)
             start = reader.line_num + 1
     except csv.Error as error:
-        fault = _file_fault(
-            table,
-            f"text that cannot be split into cells ({error})",
-            "every quotation mark that opens a cell is closed",
-            "Close or remove the quotation mark on this line; everything after it was not read.",
-            "quotes",
-            start,
-        )
-        return records, [fault]
-    return records, []
+        found = f"text that cannot be split into cells ({error})"
+        rule = "every quotation mark that opens a cell is closed"
+        todo = "Close or remove the quotation mark on this line; everything after it was not read."
+        problems.append(_file_fault(table, found, rule, todo, "quotes", start))
+    finally:
+        if collecting:
+            gc.enable()
+    return records, lines, problems
 
 
 def _split_rows(
-    records: list[tuple[int, list[str]]], width: int, job_at: int | None, table: Table
+    records: list[list[str]], starts: list[int], width: int, job_at: int | None, table: Table
 ) -> tuple[list[list[str]], list[int], list[str], list[Problem]]:
     """Separate full rows from blank and ragged ones."""
     rows: list[list[str]] = []
@@ -133,8 +147,8 @@ def _split_rows(
     ragged: list[str] = []
     problems: list[Problem] = []
     blank = 0
-    for line, cells in records:
-        if not any(cell.strip() for cell in cells):
+    for line, cells in zip(starts, records, strict=True):
+        if not any(cells) or not any(cell.strip() for cell in cells):
             blank += 1
         elif len(cells) == width:
             rows.append(cells)
@@ -150,32 +164,66 @@ def _split_rows(
     return rows, lines, ragged, problems
 
 
+def _heading_line(text: str) -> tuple[str, int]:
+    """First line that holds anything but a spreadsheet's ``sep=``, and its number."""
+    for number, line in enumerate(io.StringIO(text, newline=None), start=1):
+        if line.strip() and not _SEPARATOR_LINE.fullmatch(line):
+            return line.rstrip("\n"), number
+    return "", 0
+
+
+def _carefully(text: str, delimiter: str, first: int, table: Table) -> RawTable:
+    """Read with the csv module; every oddity is named."""
+    records, starts, faults = _records(text, delimiter, first, table)
+    if not records:
+        return _unreadable(table, faults[0])
+    headings, problems = match_headings(records[0], table, starts[0])
+    at_job = headings.get("job_id")
+    rows, lines, ragged, more = _split_rows(records[1:], starts[1:], len(records[0]), at_job, table)
+    columns = {name: Texts.of([row[at] for row in rows]) for name, at in headings.items()}
+    every = (*faults, *problems, *more)
+    return RawTable(table, columns, lines, (), tuple(ragged), delimiter, every, True, not faults)
+
+
+def _quickly(text: str, delimiter: str, heading: str, table: Table) -> RawTable | None:
+    """Read a plain file, or give it back to the careful way."""
+    names = heading.split(delimiter)
+    data = text.encode()
+    if not is_plain(data, delimiter, len(names)):
+        return None
+    headings, problems = match_headings(names, table, 1)
+    read = read_plain(data, delimiter, headings)
+    if read is None:
+        return None
+    columns, rows = read
+    return RawTable(table, columns, range(2, rows + 2), (), (), delimiter, tuple(problems), True, True)
+
+
 def read_delimited(path: Path, table: Table) -> RawTable:
     """Read one file of the log as text. The file is opened for reading only."""
     decoded = decode(path.read_bytes(), table)
     if isinstance(decoded, Problem):
         return _unreadable(table, decoded)
     text, problems = decoded
-    stripped = text.lstrip("\r\n")
-    if not stripped.strip():
-        rule = "a first line with the headings"
-        todo = "Take the headings from a folder made by 'rework blank-log'."
+    heading, first = _heading_line(text)
+    rule = "a first line with the headings"
+    todo = "Take the headings from a folder made by 'rework blank-log'."
+    if not heading:
         return _unreadable(table, _file_fault(table, "an empty file", rule, todo, "empty-file"))
-    delimiter = choose_delimiter(stripped.splitlines()[0], table)
-    records, faults = _records(text, delimiter, table)
-    records_full = [record for record in records if any(cell.strip() for cell in record[1])]
-    if not records_full:
-        return _unreadable(table, faults[0])
-    head_line, heading = records_full[0]
-    headings, heading_problems = match_headings(heading, table, head_line)
-    body = records[records.index(records_full[0]) + 1 :]
-    rows, lines, ragged, row_problems = _split_rows(body, len(heading), headings.get("job_id"), table)
+    delimiter = choose_delimiter(heading, table)
+    if not declared_in(heading, delimiter, table):
+        found = f"no heading of this table in {quoted(heading)}"
+        return _unreadable(table, _file_fault(table, found, rule, todo, "no-headings", first))
+    raw = _quickly(text, delimiter, heading, table) if first == 1 else None
+    raw = raw or _carefully(text, delimiter, first, table)
+    if _SEPARATOR_LINE.match(text):
+        problems.append(_note(table, "a line 'sep=' over the headings", "the headings first", "separator-line"))
     if delimiter != ",":
         name = {";": "semicolons", "\t": "tabs"}[delimiter]
         problems.append(_note(table, f"cells parted by {name}", "commas", "delimiter"))
-    every = (*problems, *faults, *heading_problems, *row_problems)
-    usable = not any(problem.code in ("duplicate-heading", "missing-column") for problem in heading_problems)
-    return RawTable(table, headings, rows, lines, tuple(ragged), delimiter, every, usable)
+    missing = tuple(p.column for p in raw.problems if p.code in ("duplicate-heading", "missing-column"))
+    usable = raw.usable and not set(missing) & set(table.key)
+    return replace(raw, missing=missing, problems=(*problems, *raw.problems), usable=usable)
 
 
 def unreadable_file(table: Table, reason: str) -> RawTable:

@@ -8,7 +8,7 @@ from collections import Counter
 from collections.abc import Sequence
 
 from analysis.records.dictionary import Required, Table
-from analysis.records.problems import Problem, Severity, quoted
+from analysis.records.problems import Problem, Severity, plural, quoted
 
 
 def normal(heading: str) -> str:
@@ -22,7 +22,7 @@ def match_headings(heading: Sequence[str], table: Table, line: int) -> tuple[dic
     Returns
     -------
     dict of str to int
-        Declared name to position.
+        Declared name to position; a heading that stands twice is not read at all, for either could be meant.
     list of Problem
         Duplicate headings and missing required columns (faults), unknown columns (warnings), headings that match
         only without regard to case or spaces (notes).
@@ -45,26 +45,35 @@ def match_headings(heading: Sequence[str], table: Table, line: int) -> tuple[dic
                 Severity.FAULT,
                 "duplicate-heading",
             )
-    found = {name: names.index(name) for name in table.names if counts[name]}
+    found = {name: names.index(name) for name in table.names if counts[name] == 1}
     for name, at in found.items():
         if heading[at] != name:
             rule, todo = f"the heading {name}", "Nothing; it was recognised."
             say(name, quoted(heading[at]), rule, todo, Severity.NOTE, "heading-spelling")
     for column in table.columns:
-        if column.required is Required.ALWAYS and column.name not in found:
+        if column.required is Required.ALWAYS and not counts[column.name]:
             todo = f"Add the column. It is: {column.help}"
             say(column.name, "no such column", "a required column", todo, Severity.FAULT, "missing-column")
+    return found, problems + _unread(heading, names, table, line)
+
+
+def _unread(heading: Sequence[str], names: Sequence[str], table: Table, line: int) -> list[Problem]:
+    """Columns of the file that are not declared: they are not read, and said to be so."""
+    out = []
+    free = [name for name in table.names if name not in names]
     for name, written in zip(names, heading, strict=True):
-        if name not in table.by_name:
-            near = difflib.get_close_matches(name, [n for n in table.names if n not in found], 1)
-            hint = f"Did you mean {near[0]}? " if near else ""
-            todo = f"{hint}The column is not read; 'rework column NAME' explains those that are."
-            say(
-                "",
-                f"the unknown column {quoted(written)}",
-                "a declared column",
-                todo,
-                Severity.WARNING,
-                "unknown-column",
-            )
-    return found, problems
+        if not name or name in table.by_name:
+            continue
+        near = difflib.get_close_matches(name, free, 1)
+        hint = f"Did you mean {near[0]}? " if near else ""
+        todo = f"{hint}The column is not read; 'rework column NAME' explains those that are."
+        out.append((f"the unknown column {quoted(written)}", "a declared column", todo))
+    empty = sum(not name for name in names)
+    if empty:
+        found = plural(empty, "column without a heading", "columns without a heading")
+        todo = "Delete the columns, or give them headings; they are not read."
+        out.append((found, "a heading over every column", todo))
+    return [
+        Problem(table.file, line, "", "", found, rule, todo, Severity.WARNING, "unknown-column")
+        for found, rule, todo in out
+    ]

@@ -3,20 +3,22 @@
 from __future__ import annotations
 
 import datetime as dt
-import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 
 from analysis.errors import LogError
 from analysis.records.convert import Context, cell_problems, convert, empty_column
 from analysis.records.delimited import RawTable, read_delimited, unreadable_file
 from analysis.records.dictionary import BY_NAME, TABLES, Table
+from analysis.records.loghash import hash_of
 from analysis.records.problems import Problem, Severity
-from analysis.records.rulebook import Book
-from analysis.records.settings import FILE, Settings, read_settings
+from analysis.records.rulebook import WHOLE_COLUMN, Book
+from analysis.records.setting_aside import jobs_left_out
+from analysis.records.settings import Settings, examine_settings
 
 
 @dataclass(frozen=True)
@@ -83,23 +85,20 @@ class Log:
         LogError
             If a fault belongs to no job, so that setting jobs aside does not mend it.
         """
-        by_job, homeless = _faults_by_job(self)
-        if homeless:
-            shown = "\n  ".join(problem.line_text() for problem in homeless[:5])
-            more = f"\n  … and {len(homeless) - 5} more" if len(homeless) > 5 else ""
+        left_out = jobs_left_out(self.tables, self.faults)
+        if left_out.homeless:
+            shown = "\n  ".join(problem.line_text() for problem in left_out.homeless[:5])
+            more = f"\n  … and {len(left_out.homeless) - 5} more" if len(left_out.homeless) > 5 else ""
             raise LogError(
                 f"the log has faults that belong to no single job:\n  {shown}{more}",
                 rule="A report can set aside faulty jobs, but not a faulty file.",
                 todo="Mend these first; 'rework check' lists every fault.",
                 where=str(self.folder),
             )
-        if not by_job:
+        if not left_out.by_job:
             return self
-        kept = {
-            name: table[~table["job_id"].isin(list(by_job))].reset_index(drop=True) if "job_id" in table else table
-            for name, table in self.tables.items()
-        }
-        return replace(self, tables=kept, set_aside=by_job)
+        kept = {name: left_out.kept(name, table) for name, table in self.tables.items()}
+        return replace(self, tables=kept, set_aside=left_out.by_job)
 
 
 def empty_table(table: Table) -> pd.DataFrame:
@@ -109,61 +108,23 @@ def empty_table(table: Table) -> pd.DataFrame:
     return frame
 
 
-def hash_of(tables: Mapping[str, pd.DataFrame]) -> str:
-    """SHA-256 over the rows of all tables, sorted."""
-    digest = hashlib.sha256()
-    for table in TABLES:
-        rows = tables[table.name][list(table.names)].to_csv(index=False, header=False, lineterminator="\n")
-        digest.update(f"{table.name}\n".encode())
-        for row in sorted(rows.splitlines()):
-            digest.update(row.encode() + b"\n")
-    return digest.hexdigest()
-
-
-def _faults_by_job(log: Log) -> tuple[dict[str, tuple[Problem, ...]], list[Problem]]:
-    """Faults with the jobs they make unusable; a faulty donor or technician takes the jobs that name it along."""
-    jobs = log.tables["jobs"]
-    keys = {"donors.csv": "donor_id", "technicians.csv": "technician_id"}
-    found: dict[str, list[Problem]] = {}
-    homeless: list[Problem] = []
-    for problem in log.faults:
-        if problem.job:
-            found.setdefault(problem.job, []).append(problem)
-            continue
-        key = keys.get(problem.file)
-        table = log.tables[problem.file.removesuffix(".csv")]
-        named = table.loc[table["_line"].eq(problem.line), key].dropna() if key and problem.line else []
-        if not len(named):
-            homeless.append(problem)
-            continue
-        for job in jobs.loc[jobs[key].isin(named), "job_id"].dropna():
-            found.setdefault(str(job), []).append(problem)
-    return {job: tuple(problems) for job, problems in found.items()}, homeless
-
-
-def _jobs_of(raw: RawTable) -> list[str]:
-    at = raw.headings.get("job_id")
-    return [row[at].strip() for row in raw.rows] if at is not None else [""] * len(raw.rows)
-
-
 def _convert_table(
     raw: RawTable, settings: Settings, today: dt.date
 ) -> tuple[pd.DataFrame, list[Problem], set[tuple[int, str]]]:
     context = Context(settings, raw.delimiter, today)
-    jobs = _jobs_of(raw)
     columns, problems = {}, list(raw.problems)
-    refused: set[tuple[int, str]] = set()
+    refused = {(WHOLE_COLUMN, name) for name in raw.missing}
     for column in raw.table.columns:
-        at = raw.headings.get(column.name)
-        if at is None:
-            columns[column.name] = empty_column(column, len(raw.rows))
+        texts = raw.columns.get(column.name)
+        if texts is None:
+            columns[column.name] = empty_column(column, len(raw.lines))
             continue
-        converted = convert([row[at] for row in raw.rows], column, context)
+        converted = convert(texts, column, context)
         columns[column.name] = converted.values
-        problems += cell_problems(converted, column, raw.table, raw.lines, jobs)
+        problems += cell_problems(converted, column, raw.table, raw.lines, raw.columns.get("job_id"))
         refused |= {(position, column.name) for position, _, _ in converted.bad}
-    frame = pd.DataFrame(columns, index=range(len(raw.rows)))
-    frame["_line"] = raw.lines
+    frame = pd.DataFrame(columns, index=range(len(raw.lines)))
+    frame["_line"] = np.asarray(raw.lines, dtype="int64")
     return frame, problems, refused
 
 
@@ -198,17 +159,19 @@ def _read_files(folder: Path) -> dict[str, RawTable]:
 
 
 def _strangers(folder: Path) -> list[Problem]:
-    """CSV files that are no part of a log."""
+    """Files that look as if they were meant to be read: other CSV files, and a table under another ending."""
     known = {table.file for table in TABLES}
-    rule = f"one of: {', '.join(sorted(known))}"
-    todo = "Rename it if it is meant to be read; otherwise leave it."
-    return [
-        Problem(
-            path.name, 0, "", "", "a CSV file that is no table of the log", rule, todo, Severity.WARNING, "stranger"
-        )
-        for path in sorted(folder.glob("*.csv"))
-        if path.name not in known
-    ]
+    names = {table.name for table in TABLES}
+    out = []
+    for path in sorted(folder.iterdir()):
+        if path.name in known or not path.is_file():
+            continue
+        if path.suffix.lower() == ".csv" or path.stem.lower() in names:
+            rule = f"one of: {', '.join(sorted(known))}"
+            todo = "Save or rename it so if it is meant to be read; otherwise leave it."
+            found = "a file that is no table of the log and was not read"
+            out.append(Problem(path.name, 0, "", "", found, rule, todo, Severity.WARNING, "stranger"))
+    return out
 
 
 def read_log(folder: Path, today: dt.date | None = None) -> Log:
@@ -224,16 +187,17 @@ def read_log(folder: Path, today: dt.date | None = None) -> Log:
     Raises
     ------
     LogError
-        If there is no folder, no jobs.csv, or jobs.csv cannot be used at all.
-    SettingsError
-        If bench.toml cannot be used.
+        If there is no folder or no jobs.csv.
     """
     from analysis.records.rules import all_rules, range_problems
 
     folder = Path(folder)
-    settings = read_settings(folder) if (folder / FILE).is_file() else Settings()
     raws = _read_files(folder)
-    tables, problems, refused, ragged = {}, _strangers(folder), {}, set()
+    settings, setting_problems = examine_settings(folder)
+    problems = [*_strangers(folder), *setting_problems]
+    tables: dict[str, pd.DataFrame] = {}
+    refused: dict[str, set[tuple[int, str]]] = {}
+    unread: set[str] = set()
     for table in TABLES:
         raw = raws.get(table.name)
         if raw is None or not raw.usable:
@@ -242,13 +206,15 @@ def read_log(folder: Path, today: dt.date | None = None) -> Log:
             continue
         tables[table.name], found, refused[table.name] = _convert_table(raw, settings, today or dt.date.today())
         problems += found
-        ragged |= set(raw.ragged_jobs)
-    problems += range_problems(tables, refused)
-    if all(raw.usable for raw in raws.values()):
-        problems += all_rules(Book(tables, refused, frozenset(ragged)))
+        unread |= set(raw.ragged_jobs)
+    unread |= {p.job for p in problems if p.file == "jobs.csv" and p.column == "job_id" and p.job}
+    found, refused = range_problems(Book(tables, refused, frozenset(unread)))
+    problems += found
+    if all(raw.usable and raw.complete for raw in raws.values()):
+        problems += all_rules(Book(tables, refused, frozenset(unread)))
     order = {table.file: i for i, table in enumerate(TABLES)}
     problems.sort(key=lambda p: (order.get(p.file, 99), p.line, BY_NAME_ORDER.get((p.file, p.column), 0), p.code))
-    rows_read = {name: len(raw.rows) for name, raw in raws.items()}
+    rows_read = {name: len(raw.lines) for name, raw in raws.items()}
     return Log(tables, folder, settings, tuple(problems), hash_of(tables), {}, rows_read)
 
 

@@ -56,22 +56,27 @@ class Problem:
 
     def line_text(self) -> str:
         """One line for the terminal."""
-        where = f"{self.file}:{self.line}" if self.line else self.file
+        name = visible(self.file)
+        where = f"{name}:{self.line}" if self.line else name
         parts = [f"{self.severity.upper()} {where}"]
         if self.job:
-            parts.append(f"job {self.job}")
+            parts.append(f"job {visible(self.job)}")
         if self.column:
-            parts.append(self.column)
+            parts.append(visible(self.column))
         parts += [f"found {self.found}", f"rule: {self.rule}", f"do: {self.todo}"]
         return " | ".join(parts)
 
 
-def quoted(value: object, most: int = 60) -> str:
-    """A found value between quotes, cut to size, with unprintable characters and non-ASCII letters made visible."""
+def visible(value: object, most: int = 60) -> str:
+    """Text from a log cut to size, with unprintable characters written out."""
     text = str(value)
     shown = "".join(c if c.isprintable() else f"\\x{ord(c):02x}" for c in text[: most + 1])
-    cut = f"{shown[:most]}…" if len(shown) > most else shown
-    return f"'{cut}'"
+    return f"{shown[:most]}…" if len(shown) > most else shown
+
+
+def quoted(value: object, most: int = 60) -> str:
+    """A found value between quotes; see :func:`visible`."""
+    return f"'{visible(value, most)}'"
 
 
 def as_csv(problems: Sequence[Problem]) -> str:

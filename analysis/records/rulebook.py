@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -13,6 +14,7 @@ from numpy.typing import NDArray
 from analysis.records.dictionary import BY_NAME
 from analysis.records.problems import Problem, Severity, quoted
 
+WHOLE_COLUMN = -1
 Mask = Any  # a boolean Series, with or without missing values, or an array
 
 
@@ -32,14 +34,28 @@ class Book:
     tables : mapping of str to DataFrame
         Typed tables with ``_line``.
     refused : mapping of str to set of (row position, column)
-        Cells that were already found faulty; a rule that reads one of them stays silent on that row.
-    ragged_jobs : frozenset of str
-        Jobs whose row could not be split into cells; they exist all the same.
+        Cells that were already found faulty; a rule that reads one of them stays silent on that row. Position
+        ``WHOLE_COLUMN`` stands for every row, for a column that the file does not have or has twice.
+    unread_jobs : frozenset of str
+        Jobs with a row that could not be split into cells, or whose code in jobs.csv was refused. They exist all
+        the same; rules that look over several rows of a job stay silent on them.
     """
 
     tables: Mapping[str, pd.DataFrame]
     refused: Mapping[str, set[tuple[int, str]]]
-    ragged_jobs: frozenset[str]
+    unread_jobs: frozenset[str]
+
+    @cached_property
+    def doubtful_jobs(self) -> frozenset[str]:
+        """Jobs whose boot tests cannot be followed: a row, a number or a result of theirs was refused."""
+        tests, cells = self.tables["boot_tests"], self.refused.get("boot_tests", set())
+        rows = sorted({at for at, name in cells if at != WHOLE_COLUMN and name in ("test_no", "boot_result")})
+        return self.unread_jobs | frozenset(tests["job_id"].iloc[rows].dropna())
+
+    def was_refused(self, table: str, at: int, names: Iterable[str]) -> bool:
+        """Whether any of the cells of a row was already found faulty."""
+        cells = self.refused.get(table, set())
+        return bool(cells) and any((at, name) in cells or (WHOLE_COLUMN, name) in cells for name in names)
 
     def jobs_of(self, child: pd.DataFrame, column: str) -> pd.Series:
         """A column of the jobs table for each row of a child table."""
@@ -57,18 +73,23 @@ class Book:
         code: str,
         *,
         reads: tuple[str, ...] = (),
+        over_rows: bool = False,
         severity: Severity = Severity.FAULT,
         found: Callable[[pd.Series], str] | None = None,
     ) -> list[Problem]:
-        """One problem for each row of ``table`` under ``mask``; ``found`` words what stands there."""
+        """One problem for each row of ``table`` under ``mask``; ``found`` words what stands there.
+
+        ``over_rows`` marks a rule that looks over several rows of a job: it stays silent on doubtful jobs.
+        """
         frame = self.tables[table]
         rows = np.flatnonzero(flag(mask))
-        silent = self.refused.get(table, set())
         out = []
         for at in rows:
-            if any((int(at), name) in silent for name in (column, *reads)):
+            if self.was_refused(table, int(at), (column, *reads)):
                 continue
             row = frame.iloc[at]
+            if over_rows and (pd.isna(row["job_id"]) or row["job_id"] in self.doubtful_jobs):
+                continue
             value = row[column] if column else ""
             text = found(row) if found else ("blank" if pd.isna(value) else quoted(plain(value)))
             job = row["job_id"] if "job_id" in frame and not pd.isna(row["job_id"]) else ""

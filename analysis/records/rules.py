@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 
 import pandas as pd
 
@@ -15,6 +15,7 @@ RULES: tuple[Callable[[Book], list[Problem]], ...] = (
     rules_keys.unique_keys,
     rules_keys.existing_keys,
     rules_keys.earlier_jobs,
+    rules_keys.chains_come_to_an_end,
     rules_jobs.not_taken_means_no_work,
     rules_jobs.closed_jobs_are_complete,
     rules_jobs.first_boot_agrees,
@@ -29,19 +30,33 @@ RULES: tuple[Callable[[Book], list[Problem]], ...] = (
 
 
 def all_rules(book: Book) -> list[Problem]:
-    """Every problem that the rules find."""
-    return [problem for rule in RULES for problem in rule(book)]
+    """Every problem that the rules find; a cell that breaks several rules is told of once, by the first."""
+    found = [problem for rule in RULES for problem in rule(book)]
+    first: dict[tuple[str, int, str], Problem] = {}
+    for problem in sorted(found, key=lambda p: p.severity is not Severity.FAULT):
+        first.setdefault((problem.file, problem.line, problem.column), problem)
+    return list(first.values())
 
 
-def range_problems(tables: Mapping[str, pd.DataFrame], refused: Mapping[str, set[tuple[int, str]]]) -> list[Problem]:
-    """Numbers out of range and required cells left blank, by the schemas; refused cells are not told of twice."""
+def range_problems(book: Book) -> tuple[list[Problem], dict[str, set[tuple[int, str]]]]:
+    """Numbers out of range and required cells left blank, by the schemas.
+
+    Returns
+    -------
+    list of Problem
+        Cells that were refused already are not told of twice.
+    dict of str to set of (row position, column)
+        All cells that are known to be faulty now, for the rules that read them.
+    """
     from analysis.records.schemas import failures  # pandera is slow to import and not needed for `rework column`
 
     out = []
-    for name, frame in tables.items():
+    refused = {name: set(cells) for name, cells in book.refused.items()}
+    for name, frame in book.tables.items():
         for at, column_name, check in failures(name, frame) if len(frame) else []:
-            if (at, column_name) in refused.get(name, set()):
+            if book.was_refused(name, at, (column_name,)):
                 continue
+            refused.setdefault(name, set()).add((at, column_name))
             column, row = BY_NAME[name][column_name], frame.iloc[at]
             if check == "blank":
                 found, rule, code = "blank", f"always filled; {column.rule}", "blank"
@@ -54,4 +69,4 @@ def range_problems(tables: Mapping[str, pd.DataFrame], refused: Mapping[str, set
             out.append(
                 Problem(BY_NAME[name].file, line, str(job), column_name, found, rule, todo, Severity.FAULT, code)
             )
-    return out
+    return out, refused

@@ -45,7 +45,8 @@ def pads_agree(book: Book) -> list[Problem]:
     mask = found.ge(3) & lost.eq(0) & ~left.ge(3).fillna(False)
     out += book.say("chip_sides", mask, "pads_lost_n", rule, todo, "pads-grade", reads=reads)
     rule, todo = "blank where no pad was lost", "Clear the cell, or count the pads lost."
-    mask = sides["pads_lost_at"].notna() & lost.eq(0)
+    none_lost = lost.eq(0) | (lost.isna() & left.lt(3))
+    mask = sides["pads_lost_at"].notna() & none_lost
     return out + book.say("chip_sides", mask, "pads_lost_at", rule, todo, "pads-lost-at", reads=reads)
 
 
@@ -58,7 +59,9 @@ def work_belongs_to_a_test(book: Book) -> list[Problem]:
         most = frame["job_id"].map(tests_n).fillna(0) + 1
         rule = "at most one more than the boot tests of the job"
         todo = "Correct before_test_no, or add the missing boot test."
-        out += book.say(name, frame["before_test_no"].gt(most), "before_test_no", rule, todo, "work-after-tests")
+        out += book.say(
+            name, frame["before_test_no"].gt(most), "before_test_no", rule, todo, "work-after-tests", over_rows=True
+        )
     return out
 
 
@@ -73,12 +76,19 @@ def bismuth_under_leaded_balls(book: Book) -> list[Problem]:
 
 
 def _ball_alloy_of(book: Book, steps: pd.DataFrame) -> pd.Series:
+    """Alloy of the balls under the chip of each step: as reballed last before the boot test the step came before."""
     sides = book.tables["chip_sides"]
-    lower = sides[sides["side"].eq("lower") & sides["ball_alloy"].notna()]
-    alloy = lower.drop_duplicates(["job_id", "chip_role"], keep="last").set_index(["job_id", "chip_role"])["ball_alloy"]
-    keys = pd.MultiIndex.from_frame(steps[["job_id", "chip_role"]].astype(object))
-    alloy.index = pd.MultiIndex.from_tuples([(str(a), str(b)) for a, b in alloy.index], names=["job_id", "chip_role"])
-    return pd.Series(alloy.astype(object).reindex(keys).to_numpy(), index=steps.index)
+    lower = sides[sides["side"].eq("lower") & sides["ball_alloy"].notna() & sides["job_id"].notna()]
+    install = steps[steps["step_type"].eq("install") & steps["job_id"].notna() & steps["chip_role"].notna()]
+
+    def keyed(frame: pd.DataFrame) -> pd.DataFrame:
+        keys = frame[["job_id", "chip_role"]].astype(str)
+        return keys.assign(before=frame["before_test_no"].fillna(1).astype("int64"), at=frame.index)
+
+    balls = keyed(lower).assign(alloy=lower["ball_alloy"].astype(str)).sort_values("before", kind="stable")
+    wanted = keyed(install).sort_values("before", kind="stable")
+    met = pd.merge_asof(wanted, balls.drop(columns="at"), on="before", by=["job_id", "chip_role"])
+    return pd.Series(met["alloy"].to_numpy(), index=met["at"].to_numpy(), dtype=object).reindex(steps.index)
 
 
 def installs_melt_the_balls(book: Book) -> list[Problem]:

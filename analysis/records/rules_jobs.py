@@ -45,7 +45,7 @@ def closed_jobs_are_complete(book: Book) -> list[Problem]:
     unknown = accepted & closed & ended & ~tested & jobs["first_boot_result"].isna()
     rule = "the result of boot test 1 for a closed job, here or in boot_tests.csv"
     todo = "Write the result, or not_tested if there was no boot test."
-    out += book.say("jobs", unknown, "first_boot_result", rule, todo, "first-boot-missing", reads=reads)
+    out += book.say("jobs", unknown, "first_boot_result", rule, todo, "first-boot-missing", reads=reads, over_rows=True)
     mask = closed & jobs["closed_date"].lt(jobs["received_date"])
     rule, todo = "a day on or after received_date", "Correct one of the two dates."
     return out + book.say("jobs", mask, "closed_date", rule, todo, "closed-before-received", reads=("received_date",))
@@ -71,15 +71,17 @@ def outcome_agrees(book: Book) -> list[Problem]:
     recovered, lost = jobs["outcome"].eq("recovered"), jobs["outcome"].eq("not_recovered")
     rule = "a boot test with data_readable for a job that was recovered"
     todo = "Correct the outcome, or add the boot test that read the data."
-    out = book.say("jobs", recovered & has_tests & ~readable, "outcome", rule, todo, "outcome-differs")
+    out = book.say("jobs", recovered & has_tests & ~readable, "outcome", rule, todo, "outcome-differs", over_rows=True)
     mask = recovered & ~has_tests & jobs["first_boot_result"].eq("not_tested")
     reads = ("first_boot_result",)
-    out += book.say("jobs", mask, "outcome", rule, todo, "outcome-differs", reads=reads)
+    out += book.say("jobs", mask, "outcome", rule, todo, "outcome-differs", reads=reads, over_rows=True)
     last = tests.sort_values("test_no", kind="stable").drop_duplicates("job_id", keep="last").set_index("job_id")
     last_readable = jobs["job_id"].map(last["boot_result"].astype(object)).eq("data_readable")
     rule, todo = "recovered, when the last boot test read the data", "Look whether the outcome is right."
     warn = Severity.WARNING
-    out += book.say("jobs", lost & last_readable, "outcome", rule, todo, "outcome-doubtful", severity=warn)
+    out += book.say(
+        "jobs", lost & last_readable, "outcome", rule, todo, "outcome-doubtful", severity=warn, over_rows=True
+    )
     mask = lost & jobs["loss_reversible"].isna()
     rule = "yes or no for a job that was not recovered"
     todo = "Write no only if processor or storage is lost for good."
@@ -105,19 +107,19 @@ def boot_tests_in_order(book: Book) -> list[Problem]:
     place = distinct.groupby("job_id", sort=False).cumcount() + 1
     gap = distinct["test_no"].ne(place).reindex(tests.index, fill_value=False)
     rule, todo = "1, 2, 3 … without a gap", "Number the tests of this job anew, or add the missing one."
-    out = book.say("boot_tests", gap, "test_no", rule, todo, "test-gap")
+    out = book.say("boot_tests", gap, "test_no", rule, todo, "test-gap", over_rows=True)
     earlier = by_job["test_date"].cummax().groupby(ordered["job_id"]).shift().reindex(tests.index)
     received = pd.to_datetime(book.jobs_of(tests, "received_date"))
     closed = pd.to_datetime(book.jobs_of(tests, "closed_date"))
     rule, todo = "a day no earlier than the test before", "Correct the dates."
-    out += book.say("boot_tests", tests["test_date"].lt(earlier), "test_date", rule, todo, "test-order")
+    out += book.say("boot_tests", tests["test_date"].lt(earlier), "test_date", rule, todo, "test-order", over_rows=True)
     outside = tests["test_date"].lt(received) | tests["test_date"].gt(closed)
     rule, todo = "a day between the job's received_date and closed_date", "Correct the date here or in jobs.csv."
     out += book.say("boot_tests", outside, "test_date", rule, todo, "test-outside-job")
     before = by_job["bench_hours_so_far"].cummax().groupby(ordered["job_id"]).shift().reindex(tests.index)
     rule, todo = "no fewer hours than at the test before", "Correct the hours."
     backwards = tests["bench_hours_so_far"].lt(before)
-    out += book.say("boot_tests", backwards, "bench_hours_so_far", rule, todo, "hours-order")
+    out += book.say("boot_tests", backwards, "bench_hours_so_far", rule, todo, "hours-order", over_rows=True)
     total = pd.to_numeric(book.jobs_of(tests, "bench_hours"))
     rule, todo = "no more hours than the job's bench_hours", "Correct the hours here or in jobs.csv."
     return out + book.say(

@@ -20,6 +20,8 @@ def unique_keys(book: Book) -> list[Problem]:
         if "before_test_no" in keys:
             keys["before_test_no"] = keys["before_test_no"].fillna(1)
         complete = keys.notna().all(axis=1)
+        if not keys[complete].duplicated().any():
+            continue
         first = frame.loc[complete].groupby([keys.loc[complete, name].astype(str) for name in table.key])["_line"]
         first_line = first.transform("first").reindex(frame.index)
         again = complete & frame["_line"].ne(first_line)
@@ -49,7 +51,7 @@ def existing_keys(book: Book) -> list[Problem]:
                 continue  # a log may do without donors.csv and technicians.csv
             there = frame[column.name].isin(known)
             if target == "jobs":
-                there = there | frame[column.name].isin(list(book.ragged_jobs))
+                there = there | frame[column.name].isin(list(book.unread_jobs))
             rule = f"a {name} that stands in {target}.csv"
             todo = f"Correct the code, or add the row to {target}.csv."
             out += book.say(table.name, frame[column.name].notna() & ~there, column.name, rule, todo, "unknown-key")
@@ -71,3 +73,25 @@ def earlier_jobs(book: Book) -> list[Problem]:
     late = previous.map(known).gt(jobs["received_date"]) | previous.eq(jobs["job_id"])
     rule, todo = "an earlier job, received no later than this one", "Correct previous_job_id or the dates."
     return out + book.say("jobs", here & late, "previous_job_id", rule, todo, "earlier-job-later", reads=reads)
+
+
+def chains_come_to_an_end(book: Book) -> list[Problem]:
+    """No job is, over its earlier jobs, its own predecessor (jobs received on one day can name each other)."""
+    jobs = book.tables["jobs"]
+    named = jobs[jobs["previous_job_id"].notna() & jobs["job_id"].notna()].drop_duplicates("job_id")
+    earlier = dict(zip(named["job_id"], named["previous_job_id"], strict=True))
+    ended: set[str] = set()
+    circling: set[str] = set()
+    for job in earlier:
+        path: dict[str, int] = {}
+        at = job
+        while at in earlier and at not in ended and at not in path:
+            path[at] = len(path)
+            at = earlier[at]
+        if at in path:
+            circling |= {name for name, place in path.items() if place >= path[at]}
+        ended |= set(path)
+    circling -= {job for job in circling if earlier[job] == job}  # told of by the rule above
+    rule, todo = "an earlier job; these jobs name each other in a circle", "Clear previous_job_id of the first of them."
+    mask = jobs["job_id"].isin(list(circling))
+    return book.say("jobs", mask, "previous_job_id", rule, todo, "earlier-job-circle", reads=("job_id",))

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import difflib
 import json
+import re
 import tomllib
 from dataclasses import MISSING, Field, dataclass, field, fields
 from pathlib import Path
 from typing import Any
 
 from analysis.errors import SettingsError
+from analysis.records.problems import Problem, Severity
 
 FILE = "bench.toml"
 
@@ -52,7 +54,8 @@ def _default(item: Field[Any]) -> Any:
 
 
 def _fault(key: str, found: object, rule: str, todo: str) -> SettingsError:
-    return SettingsError(f"{key} = {found!r}", rule=rule, todo=todo, where=FILE)
+    shown = json.dumps(found, ensure_ascii=False, default=str)
+    return SettingsError(f"{key} = {shown}", rule=rule, todo=todo, where=FILE)
 
 
 def _checked(item: Field[Any], value: Any) -> Any:
@@ -80,30 +83,52 @@ def _checked(item: Field[Any], value: Any) -> Any:
     return type(default)(value)
 
 
+def examine_settings(folder: Path) -> tuple[Settings, list[Problem]]:
+    """Read bench.toml of a log; a key that cannot be used is a fault and keeps its default."""
+    path = folder / FILE
+    if not path.is_file():
+        return Settings(), []
+    try:
+        text = path.read_bytes().decode("utf-8-sig")
+        given = tomllib.loads(text)
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        at = re.search(r"line (\d+)", str(error))
+        rule, todo = "lines of the form key = value", "Mend the line; every setting has its default until then."
+        return Settings(), [_problem(int(at[1]) if at else 0, "", f"what cannot be read: {error}", rule, todo)]
+    known = {item.name: item for item in fields(Settings)}
+    used: dict[str, Any] = {}
+    problems: list[Problem] = []
+    for key, value in given.items():
+        line = next((n for n, row in enumerate(text.splitlines(), 1) if re.match(rf"\W*{re.escape(key)}\b", row)), 0)
+        if key not in known:
+            near = difflib.get_close_matches(key, known, 1)
+            hint = f"Did you mean {near[0]}?" if near else f"Known keys: {', '.join(known)}."
+            problems.append(_problem(line, key, "a key that is not a setting", "only known keys", hint))
+            continue
+        try:
+            used[key] = _checked(known[key], value)
+        except SettingsError as error:
+            problems.append(_problem(line, key, error.found, error.rule, error.todo))
+    return Settings(**used), problems
+
+
+def _problem(line: int, key: str, found: str, rule: str, todo: str) -> Problem:
+    return Problem(FILE, line, "", key, found, rule, todo, Severity.FAULT, "setting")
+
+
 def read_settings(folder: Path) -> Settings:
     """Read bench.toml of a log; defaults where the file or a key is missing.
 
     Raises
     ------
     SettingsError
-        If the file is not TOML, a key is unknown, or a value is of the wrong kind or out of range.
+        If the file is not TOML, a key is unknown, or a value is of the wrong kind or out of range; all are named.
     """
-    path = folder / FILE
-    if not path.is_file():
-        return Settings()
-    try:
-        given = tomllib.loads(path.read_bytes().decode("utf-8-sig"))
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise SettingsError(
-            f"cannot be read: {error}", rule="lines of the form key = value", todo="Mend the line.", where=FILE
-        ) from None
-    known = {item.name: item for item in fields(Settings)}
-    for key in given:
-        if key not in known:
-            near = difflib.get_close_matches(key, known, 1)
-            hint = f"Did you mean {near[0]}?" if near else f"Known keys: {', '.join(known)}."
-            raise SettingsError(f"'{key}' is not a setting", rule="only known keys", todo=hint, where=FILE)
-    return Settings(**{key: _checked(known[key], value) for key, value in given.items()})
+    settings, problems = examine_settings(folder)
+    if problems:
+        told = "\n  ".join(problem.line_text() for problem in problems)
+        raise SettingsError(f"cannot be used as it stands:\n  {told}", where=FILE)
+    return settings
 
 
 def _toml(value: Any) -> str:

@@ -1,0 +1,98 @@
+"""Which jobs a log must do without so that no fault is left, and which faults no job can take with it."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import pandas as pd
+
+from analysis.records.problems import Problem
+
+_OWNERS = {"donors.csv": "donor_id", "technicians.csv": "technician_id"}
+
+
+@dataclass(frozen=True)
+class LeftOut:
+    """Jobs to leave out.
+
+    Parameters
+    ----------
+    by_job : dict of str to tuple of Problem
+        Each job to be left out with its faults. A job without a code of its own is named by its line.
+    lines : frozenset of (str, int)
+        File and line of faulty rows, which go even where their job's code could not be read.
+    homeless : tuple of Problem
+        Faults that leaving out jobs does not mend.
+    """
+
+    by_job: dict[str, tuple[Problem, ...]]
+    lines: frozenset[tuple[str, int]]
+    homeless: tuple[Problem, ...]
+
+    def kept(self, name: str, table: pd.DataFrame) -> pd.DataFrame:
+        """The rows of a table that stay; donors and technicians are kept, for other jobs may name them."""
+        if "job_id" not in table:
+            return table
+        gone = table["job_id"].isin(list(self.by_job))
+        lines = [line for file, line in self.lines if file == f"{name}.csv"]
+        return table[~(gone | table["_line"].isin(lines))].reset_index(drop=True)
+
+
+def _alike(code: str) -> str:
+    return re.sub(r"[\W_]", "", code).casefold()
+
+
+def jobs_left_out(tables: Mapping[str, pd.DataFrame], faults: Sequence[Problem]) -> LeftOut:
+    """Give every fault to the jobs it makes unusable.
+
+    A faulty donor or technician takes the jobs that name it along. A code that was refused also takes the job along
+    whose code differs only by spaces, signs or case, since the row may be a part of it.
+    """
+    jobs = tables["jobs"]
+    known = set(jobs["job_id"].dropna())
+    alike: dict[str, list[str]] = {}
+    found: dict[str, list[Problem]] = {}
+    lines: set[tuple[str, int]] = set()
+    homeless: list[Problem] = []
+    for problem in faults:
+        if problem.file in _OWNERS:
+            named = _jobs_naming(tables, problem)
+            if named is None:
+                homeless.append(problem)
+            for job in named or []:
+                found.setdefault(job, []).append(problem)
+            continue
+        if not problem.line or (problem.file != "jobs.csv" and not problem.job) or problem.code in _OF_THE_FILE:
+            homeless.append(problem)
+            continue
+        lines.add((problem.file, problem.line))
+        name = problem.job or f"{problem.file}:{problem.line}"
+        found.setdefault(name, []).append(problem)
+        if problem.job and problem.job not in known:
+            alike = alike or _grouped(known)
+            for job in alike.get(_alike(problem.job), []):
+                found.setdefault(job, []).append(problem)
+    return LeftOut({job: tuple(problems) for job, problems in found.items()}, frozenset(lines), tuple(homeless))
+
+
+_OF_THE_FILE = ("duplicate-heading", "missing-column", "no-headings", "quotes", "nul-byte", "encoding")
+
+
+def _grouped(known: set[str]) -> dict[str, list[str]]:
+    groups: dict[str, list[str]] = {}
+    for job in known:
+        groups.setdefault(_alike(job), []).append(job)
+    return groups
+
+
+def _jobs_naming(tables: Mapping[str, pd.DataFrame], problem: Problem) -> list[str] | None:
+    """Jobs that name the donor or technician on a faulty row, in jobs.csv or in a boot test; None when unknown."""
+    key = _OWNERS[problem.file]
+    table = tables[problem.file.removesuffix(".csv")]
+    codes = table.loc[table["_line"].eq(problem.line), key].dropna() if problem.line else table[key].iloc[:0]
+    if not len(codes):
+        return None
+    users = [frame for name, frame in tables.items() if key in frame and "job_id" in frame]
+    return sorted({str(job) for frame in users for job in frame.loc[frame[key].isin(codes), "job_id"].dropna()})
