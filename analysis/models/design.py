@@ -11,6 +11,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from analysis.errors import ModelError
+from analysis.models.independence import independent_columns
 from analysis.models.terms import FittedTerm, Term
 
 Floats = NDArray[np.float64]
@@ -151,35 +152,6 @@ def _within_budget(
         for name in np.asarray(fitted.names, dtype=object)[~own]:
             left_out.append(LeftOut(str(name), 1, "the same rows as other columns: cannot be told apart"))
     return taken, kept, left_out
-
-
-def independent_columns(x: Floats, basis: Floats | None = None) -> tuple[NDArray[np.bool_], Floats]:
-    """Mark the columns that are not combinations of those before them.
-
-    Parameters
-    ----------
-    x : ndarray, shape (n, p)
-    basis : ndarray, shape (n, k), optional
-        Orthonormal columns that come before.
-
-    Returns
-    -------
-    keep : ndarray of bool, shape (p,)
-    basis : ndarray
-        The basis with the kept columns added.
-    """
-    length = np.sqrt((x**2).sum(axis=0))
-    scaled = x / np.where(length > 0, length, 1.0)
-    keep = np.zeros(x.shape[1], dtype=bool)
-    known = np.zeros((x.shape[0], 0)) if basis is None else basis
-    for j in range(x.shape[1]):
-        rest = scaled[:, j] - known @ (known.T @ scaled[:, j])
-        rest -= known @ (known.T @ rest)  # a second pass keeps the basis orthogonal to rounding
-        size = float(np.sqrt(rest @ rest))
-        if size > 1e-7:
-            keep[j] = True
-            known = np.column_stack([known, rest / size])
-    return keep, known
 
 
 def fit_design(frame: pd.DataFrame, terms: Sequence[Term], y: Floats, budget: int | None = None) -> Design:

@@ -1,9 +1,8 @@
 """Logistic regression penalised by Jeffreys' prior (Firth), for few failures and separated data.
 
 Sources: Firth, Biometrika 80 (1993) 27–38; Heinze and Schemper, Statistics in Medicine 21 (2002) 2409–2419 (tests
-and profile intervals by the penalised likelihood); Venzon and Moolgavkar, Applied Statistics 37 (1988) 87–94 (the
-iteration for the ends of a profile interval); Puhr et al., Statistics in Medicine 36 (2017) 2302–2317 (FLIC: the
-intercept that makes the mean chance equal the observed rate).
+and profile intervals by the penalised likelihood); Puhr et al., Statistics in Medicine 36 (2017) 2302–2317 (FLIC: the
+intercept that makes the mean chance equal the observed rate). The numerics are in ``penalised.py``.
 """
 
 from __future__ import annotations
@@ -16,172 +15,11 @@ from scipy import stats
 from scipy.special import expit, logit
 
 from analysis.errors import ModelError
+from analysis.models.independence import explained_columns
+from analysis.models.penalised import Data, chances, leverages, lost_without, maximise, profile_interval
 from analysis.models.results import Result
 
 Floats = NDArray[np.float64]
-
-MAX_ITERATIONS = 300
-SAFE_STEPS = 12
-MAX_STEP = 5.0
-TOLERANCE = 1e-11
-
-
-@dataclass(frozen=True)
-class _Data:
-    """What every likelihood evaluation needs."""
-
-    x: Floats
-    y: Floats
-    weights: Floats
-    offset: Floats
-
-
-@dataclass(frozen=True)
-class _Point:
-    """Penalised likelihood and its parts at a batch of coefficient vectors, shape (b, p)."""
-
-    beta: Floats
-    loglik: Floats
-    score: Floats
-    information: Floats
-    hat: Floats
-    p: Floats
-
-
-def _at(data: _Data, beta: Floats) -> _Point:
-    """Evaluate the penalised likelihood at each row of ``beta``."""
-    eta = beta @ data.x.T + data.offset
-    p = expit(eta)
-    w = data.weights * p * (1 - p)
-    information = (data.x.T[None, :, :] * w[:, None, :]) @ data.x
-    sign, logdet = np.linalg.slogdet(information)
-    loglik = (data.weights * (data.y * eta - np.logaddexp(0, eta))).sum(axis=1)
-    loglik = np.where(sign > 0, loglik + 0.5 * logdet, -np.inf)
-    safe = np.where((sign > 0)[:, None, None], information, np.eye(beta.shape[1]))
-    solved = np.linalg.solve(safe, np.broadcast_to(data.x.T, (len(beta), *data.x.T.shape)))
-    hat = w * np.einsum("ij,bji->bi", data.x, solved)
-    score = (data.weights * (data.y - p) + hat * (0.5 - p)) @ data.x
-    return _Point(beta, loglik, score, safe, hat, p)
-
-
-def _curvature(data: _Data, point: _Point, index: NDArray[np.int64], exact: bool) -> Floats:
-    """Curvature for a Newton step: the expected information, or the slope of the score by central differences.
-
-    The expected information makes safe steps anywhere but leaves the penalty's own curvature out, so that far from a
-    quadratic (tiny, separated samples) it closes in slowly; near the maximum the exact slope takes over.
-    """
-    expected = point.information[0][np.ix_(index, index)]
-    if not exact:
-        return expected
-    width = 1e-5 / np.sqrt(np.diag(expected))
-    moves = np.zeros((2 * len(index), point.beta.shape[1]))
-    rows = np.arange(len(index))
-    moves[rows, index], moves[len(index) + rows, index] = width, -width
-    scores = _at(data, point.beta + moves).score[:, index]
-    slope = (scores[: len(index)] - scores[len(index) :]) / (2 * width[:, None])
-    exact_curvature = -(slope + slope.T) / 2
-    return exact_curvature if np.linalg.eigvalsh(exact_curvature).min() > 0 else expected
-
-
-def _uphill(data: _Data, point: _Point, index: NDArray[np.int64], step: Floats) -> _Point | None:
-    """The first point along halved steps that does not lower the likelihood."""
-    for _ in range(30):
-        trial = point.beta.copy()
-        trial[0, index] += step
-        candidate = _at(data, trial)
-        if candidate.loglik[0] > point.loglik[0] - 1e-12 * abs(point.loglik[0]):
-            return candidate
-        step = step / 2
-    return None
-
-
-def _maximise(data: _Data, start: Floats, free: NDArray[np.bool_]) -> tuple[_Point, bool]:
-    """Maximise over the free coefficients, the others held at ``start``; Newton with halved steps."""
-    point = _at(data, start[None, :])
-    index = np.flatnonzero(free)
-    if not len(index):
-        return point, True
-    before = np.inf
-    for turn in range(MAX_ITERATIONS):
-        score = point.score[0, index]
-        # The decrement is free of the columns' units; a score alone is not.
-        decrement = float(score @ np.linalg.solve(point.information[0][np.ix_(index, index)], score))
-        if decrement < TOLERANCE**2 or (decrement < 1e-16 and decrement > before / 4):
-            return point, True
-        before = decrement
-        step = np.linalg.solve(_curvature(data, point, index, exact=turn >= SAFE_STEPS), score)
-        step *= min(1.0, MAX_STEP / max(np.abs(step).max(), 1e-300))
-        better = _uphill(data, point, index, step)
-        if better is None:
-            return point, decrement < 1e-8
-        point = better
-    return point, False
-
-
-def _profile_ends(data: _Data, best: _Point, level: float) -> tuple[Floats, NDArray[np.bool_]]:
-    """Both ends of every profile interval at once.
-
-    Returns
-    -------
-    ends : ndarray, shape (p, 2)
-    found : ndarray of bool, shape (p, 2)
-        Whether the iteration settled on each end.
-    """
-    count = best.beta.shape[1]
-    target = best.loglik[0] - stats.chi2.ppf(level, 1) / 2
-    which = np.repeat(np.arange(count), 2)
-    side = np.tile([-1.0, 1.0], count)
-    beta = np.repeat(best.beta, 2 * count, axis=0)
-    done = np.zeros(2 * count, dtype=bool)
-    for _ in range(MAX_ITERATIONS):
-        active = np.flatnonzero(~done)
-        if not len(active):
-            break
-        point = _at(data, beta[active])
-        inverse = np.linalg.inv(point.information)
-        j = which[active]
-        gap = target - point.loglik
-        spread = np.einsum("bi,bij,bj->b", point.score, inverse, point.score)
-        needed = (spread - 2 * gap) / inverse[np.arange(len(active)), j, j]
-        push = side[active] * np.sqrt(np.maximum(needed, 0.0))
-        total = point.score.copy()
-        total[np.arange(len(active)), j] += push
-        step = np.einsum("bij,bj->bi", inverse, total)
-        free_score = point.score.copy()
-        free_score[np.arange(len(active)), j] = 0.0
-        slack = np.einsum("bi,bij,bj->b", free_score, inverse, free_score)
-        settled = (np.abs(gap) < 1e-9) & (slack < 1e-16)
-        length = np.abs(step).max(axis=1)
-        step *= np.minimum(1.0, MAX_STEP / np.maximum(length, 1e-300))[:, None]
-        step[settled] = 0.0
-        beta[active] = point.beta + step
-        done[active[settled]] = True
-    return beta[np.arange(2 * count), which].reshape(count, 2), done.reshape(count, 2)
-
-
-def _end_by_bisection(data: _Data, best: _Point, j: int, side: float, level: float) -> float:
-    """One end of one profile interval, slowly and surely; infinite when the likelihood never falls far enough."""
-    target = best.loglik[0] - stats.chi2.ppf(level, 1) / 2
-    free = np.ones(best.beta.shape[1], dtype=bool)
-    free[j] = False
-    inside, start = best.beta[0, j], best.beta[0].copy()
-    step = 2.0 * float(np.sqrt(np.linalg.inv(best.information[0])[j, j]))
-    outside = None
-    for _ in range(40):
-        start[j] = inside + side * step
-        point, _ = _maximise(data, start, free)
-        if point.loglik[0] < target:
-            outside = float(start[j])
-            break
-        inside, start, step = float(start[j]), point.beta[0].copy(), step * 1.5
-    if outside is None:
-        return float(side * np.inf)
-    for _ in range(60):
-        middle = (inside + outside) / 2
-        start[j] = middle
-        point, _ = _maximise(data, start, free)
-        inside, outside = (middle, outside) if point.loglik[0] >= target else (inside, middle)
-    return (inside + outside) / 2
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -246,20 +84,35 @@ class FirthResult(Result):
         return np.asarray(expit(self.linear(x)))
 
 
-def _checked(x: Floats, y: Floats, weights: Floats | None, offset: Floats | None) -> _Data:
+def _checked(x: Floats, y: Floats, weights: Floats | None, offset: Floats | None) -> Data:
     x, y = np.asarray(x, dtype=float), np.asarray(y, dtype=float)
     w = np.ones(len(y)) if weights is None else np.asarray(weights, dtype=float)
     o = np.zeros(len(y)) if offset is None else np.asarray(offset, dtype=float)
-    if x.ndim != 2 or len(x) != len(y):
+    if x.ndim != 2 or len(x) != len(y) or w.shape != y.shape or o.shape != y.shape:
         raise ModelError("The rows of the design and of the outcomes do not match.")
-    if not (np.isfinite(x).all() and np.isfinite(y).all() and np.isfinite(o).all()):
+    if not all(np.isfinite(part).all() for part in (x, y, w, o)):
         raise ModelError("A value is missing or infinite; blanks must be coded before the fit.")
     if ((y < 0) | (y > 1)).any() or (w < 0).any():
         raise ModelError("Outcomes must lie between 0 and 1 and weights must not be negative.")
-    return _Data(x, y, w, o)
+    return Data(x, y, w, o, np.ascontiguousarray(x.T))
 
 
-def _flic(data: _Data, beta: Floats) -> float:
+def _refuse_aliased(x: Floats, weights: Floats, names: tuple[str, ...]) -> None:
+    """Refuse, by name, columns that the rows cannot tell from those before them."""
+    if len(names) != x.shape[1]:
+        raise ModelError(f"{x.shape[1]} columns were given {len(names)} names.")
+    used = x[weights > 0] if not (weights > 0).all() else x
+    if len(used) <= x.shape[1] and (weights <= 1).all():
+        raise ModelError(f"{x.shape[1]} columns cannot be told apart from {len(used)} rows.")
+    if explained := explained_columns(used):
+        raise ModelError(
+            f"Some columns cannot be told apart from those before them: {', '.join(names[j] for j in explained)}.",
+            rule="Every column of a model must differ from the others in some row.",
+            todo="Leave them out, or merge levels that always go together.",
+        )
+
+
+def _flic(data: Data, beta: Floats) -> float:
     """Intercept by maximum likelihood with everything else held (Puhr et al. 2017)."""
     rest = data.x[:, 1:] @ beta[1:] + data.offset
     wanted = float(data.weights @ data.y)
@@ -276,22 +129,13 @@ def _flic(data: _Data, beta: Floats) -> float:
     return intercept
 
 
-def _drop_test(data: _Data, best: _Point, columns: list[int]) -> float:
-    """Twice the penalised log likelihood lost by holding ``columns`` at zero (penalty of the full design kept)."""
-    start = best.beta[0].copy()
-    start[columns] = 0.0
-    free = np.ones(len(start), dtype=bool)
-    free[columns] = False
-    point, _ = _maximise(data, start, free)
-    return max(0.0, 2 * float(best.loglik[0] - point.loglik[0]))
-
-
-def _intervals(data: _Data, best: _Point, level: float) -> tuple[Floats, Floats, Floats]:
-    ends, found = _profile_ends(data, best, level)
-    for j, k in zip(*np.nonzero(~found), strict=True):
-        ends[j, k] = _end_by_bisection(data, best, int(j), -1.0 if k == 0 else 1.0, level)
-    p = [stats.chi2.sf(_drop_test(data, best, [j]), 1) for j in range(ends.shape[0])]
-    return ends[:, 0], ends[:, 1], np.asarray(p)
+def _augmented(data: Data, beta: Floats, inverse: Floats) -> Floats:
+    """Covariance from the information of the augmented data, shape (p, p)."""
+    p, _ = chances(beta @ data.columns + data.offset)
+    w = data.weights * p * (1 - p)
+    hat = leverages(data.columns, inverse[None], w[None])[0]
+    share = np.divide(hat, data.weights, out=np.zeros_like(w), where=data.weights > 0)
+    return np.linalg.inv((data.columns * (w * (1 + share))) @ data.x)
 
 
 def fit_firth(
@@ -333,18 +177,16 @@ def fit_firth(
         If shapes do not match, a value is missing, or columns are aliased.
     """
     data = _checked(x, y, weights, offset)
+    _refuse_aliased(data.x, data.weights, names)
     width = data.x.shape[1]
-    if len(data.y) <= width or np.linalg.matrix_rank(data.x) < width:
-        raise ModelError(f"{width} columns cannot be told apart from {len(data.y)} rows.")
-    best, converged = _maximise(data, np.zeros(width), np.ones(width, dtype=bool))
-    covariance = np.linalg.inv(best.information[0])
-    w = data.weights * best.p[0] * (1 - best.p[0])
-    share = np.divide(best.hat[0], data.weights, out=np.zeros_like(w), where=data.weights > 0)
-    augmented = np.linalg.inv((data.x.T * (w * (1 + share))) @ data.x)
+    best, converged = maximise(data, np.zeros(width), np.ones(width, dtype=bool))
+    beta, covariance = best.beta[0], best.inverse[0]
     empty = np.empty(0)
-    low, high, p = _intervals(data, best, level) if intervals and converged else (empty, empty, empty)
-    null = _drop_test(data, best, list(range(1, width))) if width > 1 else 0.0
-    beta = best.beta[0]
+    low, high, p = empty, empty, empty
+    if intervals and converged:
+        low, high = profile_interval(data, best, level)
+        p = np.array([stats.chi2.sf(lost_without(data, best, [j]), 1) for j in range(width)])
+    null = lost_without(data, best, list(range(1, width))) if width > 1 else 0.0
     return FirthResult(
         n=round(float(data.weights.sum())),
         events=round(float(data.weights @ data.y)),
@@ -353,7 +195,7 @@ def fit_firth(
         names=tuple(names),
         coefficients=beta,
         se=np.sqrt(np.diag(covariance)),
-        se_augmented=np.sqrt(np.diag(augmented)),
+        se_augmented=np.sqrt(np.diag(_augmented(data, beta, covariance))),
         low=low,
         high=high,
         p=p,
@@ -365,9 +207,32 @@ def fit_firth(
     )
 
 
-def term_test(x: Floats, y: Floats, columns: tuple[int, ...], label: str) -> TermTest:
-    """Penalised likelihood-ratio test of a term with one or more columns."""
-    data = _checked(x, y, None, None)
-    best, _ = _maximise(data, np.zeros(data.x.shape[1]), np.ones(data.x.shape[1], dtype=bool))
-    statistic = _drop_test(data, best, list(columns))
+def term_test(
+    x: Floats,
+    y: Floats,
+    columns: tuple[int, ...],
+    label: str,
+    *,
+    weights: Floats | None = None,
+    offset: Floats | None = None,
+) -> TermTest:
+    """Penalised likelihood-ratio test of a term with one or more columns.
+
+    Parameters
+    ----------
+    x, y, weights, offset
+        As in :func:`fit_firth`.
+    columns : tuple of int
+        Positions of the term's columns.
+    label : str
+        Plain name of the term.
+
+    Returns
+    -------
+    TermTest
+        The penalty of the full design is kept when the columns are held at zero (Heinze and Schemper 2002).
+    """
+    data = _checked(x, y, weights, offset)
+    best, _ = maximise(data, np.zeros(data.x.shape[1]), np.ones(data.x.shape[1], dtype=bool))
+    statistic = lost_without(data, best, list(columns))
     return TermTest(label=label, statistic=statistic, df=len(columns), p=float(stats.chi2.sf(statistic, len(columns))))

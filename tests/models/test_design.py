@@ -7,7 +7,8 @@ import pandas as pd
 import pytest
 
 from analysis.errors import ModelError, UnseenLevelError
-from analysis.models.design import fit_design, independent_columns, too_few
+from analysis.models.design import fit_design, too_few
+from analysis.models.independence import independent_columns
 from analysis.models.spline import NaturalSpline, spline_through
 from analysis.models.terms import NOT_RECORDED, OTHER, Category, Curve, Number
 
