@@ -58,7 +58,7 @@ def _first_boot(review: Review) -> Statement:
         )
     if isinstance(review.now, TooFew):
         says = f"{of(month)} jobs booted at the first test. The log is too young to say what was to be expected."
-        return Statement("First boot", says, few_words(review.now, "an expected number"))
+        return Statement("First boot", says, "Before this month: " + few_words(review.now, "an expected number"))
     return _against_expected(review.now)
 
 
@@ -115,7 +115,11 @@ def _cause(review: Review) -> Statement:
 def _watch(review: Review) -> Statement:
     now, pads = review.now, review.pads
     if isinstance(now, MonthExpected) and now.verdict is not Verdict.CANNOT_TELL and now.direction == "fewer":
-        says = "Watch first boots: if next month again brings fewer than expected, look at what changed on the bench."
+        says = (
+            "Look at what changed on the bench (donor lot, alloy, settings): the boards do not explain this month."
+            if now.verdict is Verdict.CLEAR
+            else "Watch first boots: if next month again brings fewer than expected, look at what changed on the bench."
+        )
         return Statement(
             "One thing to watch", says, f"{now.observed} of {now.n} against {number(now.expected, 1)} expected."
         )
