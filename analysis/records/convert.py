@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from analysis.records.coded import Coded
 from analysis.records.dates import read_date
 from analysis.records.dictionary import Column, Kind, Table
 from analysis.records.problems import Problem, Severity, plural, quoted
@@ -153,6 +154,7 @@ class Converted:
     """A typed column with its faulty cells and what is to be noted once."""
 
     values: pd.Series
+    coded: Coded
     bad: list[tuple[int, str, Bad]]
     notes: dict[str, int]
 
@@ -176,7 +178,7 @@ def convert(texts: Texts, column: Column, context: Context) -> Converted:
     out = typed(column, values).take(codes).reset_index(drop=True) if len(codes) else empty_column(column, 0)
     is_bad = np.isin(codes, list(refused)) if refused else np.zeros(len(codes), dtype=bool)
     bad = [(int(at), uniques[codes[at]], refused[int(codes[at])]) for at in np.flatnonzero(is_bad)]
-    return Converted(out, bad, notes)
+    return Converted(out, Coded(codes, values), bad, notes)
 
 
 def _read_each(

@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.errors import LogError
+from analysis.records.coded import Coded, coded_tables
 from analysis.records.convert import Context, cell_problems, convert, empty_column
 from analysis.records.delimited import RawTable, read_delimited, unreadable_file
 from analysis.records.dictionary import BY_NAME, TABLES, Table
@@ -57,7 +58,7 @@ class Log:
     ) -> Log:
         """Make a log from typed tables in memory, without checking them."""
         full = {table.name: tables.get(table.name, empty_table(table)) for table in TABLES}
-        return cls(full, folder, settings or Settings(), (), hash_of(full))
+        return cls(full, folder, settings or Settings(), (), hash_of(coded_tables(full)))
 
     @property
     def invented(self) -> bool:
@@ -108,24 +109,31 @@ def empty_table(table: Table) -> pd.DataFrame:
     return frame
 
 
-def _convert_table(
-    raw: RawTable, settings: Settings, today: dt.date
-) -> tuple[pd.DataFrame, list[Problem], set[tuple[int, str]]]:
+@dataclass(frozen=True)
+class _Converted:
+    frame: pd.DataFrame
+    coded: dict[str, Coded]
+    problems: list[Problem]
+    refused: set[tuple[int, str]]
+
+
+def _convert_table(raw: RawTable, settings: Settings, today: dt.date) -> _Converted:
     context = Context(settings, raw.delimiter, today)
-    columns, problems = {}, list(raw.problems)
+    columns, coded, problems = {}, {}, list(raw.problems)
     refused = {(WHOLE_COLUMN, name) for name in raw.missing}
     for column in raw.table.columns:
         texts = raw.columns.get(column.name)
         if texts is None:
             columns[column.name] = empty_column(column, len(raw.lines))
+            coded[column.name] = Coded(np.full(len(raw.lines), -1), [])
             continue
         converted = convert(texts, column, context)
-        columns[column.name] = converted.values
+        columns[column.name], coded[column.name] = converted.values, converted.coded
         problems += cell_problems(converted, column, raw.table, raw.lines, raw.columns.get("job_id"))
         refused |= {(position, column.name) for position, _, _ in converted.bad}
     frame = pd.DataFrame(columns, index=range(len(raw.lines)))
     frame["_line"] = np.asarray(raw.lines, dtype="int64")
-    return frame, problems, refused
+    return _Converted(frame, coded, problems, refused)
 
 
 def _read_files(folder: Path) -> dict[str, RawTable]:
@@ -196,26 +204,32 @@ def read_log(folder: Path, today: dt.date | None = None) -> Log:
     settings, setting_problems = examine_settings(folder)
     problems = [*_strangers(folder), *setting_problems]
     tables: dict[str, pd.DataFrame] = {}
+    coded: dict[str, dict[str, Coded]] = {}
     refused: dict[str, set[tuple[int, str]]] = {}
     unread: set[str] = set()
+    rows_read = {name: len(raw.lines) for name, raw in raws.items()}
+    whole = all(raw.usable and raw.complete for raw in raws.values())
     for table in TABLES:
-        raw = raws.get(table.name)
+        raw = raws.pop(table.name, None)
         if raw is None or not raw.usable:
             tables[table.name] = empty_table(table)
+            coded[table.name] = {name: Coded(np.zeros(0, dtype=int), []) for name in table.names}
             problems += list(raw.problems) if raw else []
             continue
-        tables[table.name], found, refused[table.name] = _convert_table(raw, settings, today or dt.date.today())
-        problems += found
+        converted = _convert_table(raw, settings, today or dt.date.today())
+        tables[table.name], coded[table.name] = converted.frame, converted.coded
+        refused[table.name] = converted.refused
+        problems += converted.problems
         unread |= set(raw.ragged_jobs)
     unread |= {p.job for p in problems if p.file == "jobs.csv" and p.column == "job_id" and p.job}
-    found, refused = range_problems(Book(tables, refused, frozenset(unread)))
-    problems += found
-    if all(raw.usable and raw.complete for raw in raws.values()):
-        problems += all_rules(Book(tables, refused, frozenset(unread)))
+    book = Book(tables, coded, refused, frozenset(unread))
+    out_of_range, refused = range_problems(book)
+    problems += out_of_range
+    if whole:
+        problems += all_rules(replace(book, refused=refused))
     order = {table.file: i for i, table in enumerate(TABLES)}
     problems.sort(key=lambda p: (order.get(p.file, 99), p.line, BY_NAME_ORDER.get((p.file, p.column), 0), p.code))
-    rows_read = {name: len(raw.lines) for name, raw in raws.items()}
-    return Log(tables, folder, settings, tuple(problems), hash_of(tables), {}, rows_read)
+    return Log(tables, folder, settings, tuple(problems), hash_of(coded), {}, rows_read)
 
 
 BY_NAME_ORDER = {(table.file, column.name): i for table in BY_NAME.values() for i, column in enumerate(table.columns)}

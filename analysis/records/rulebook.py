@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from analysis.records.coded import CodedTables
 from analysis.records.dictionary import BY_NAME
 from analysis.records.problems import Problem, Severity, quoted
 
@@ -33,6 +34,8 @@ class Book:
     ----------
     tables : mapping of str to DataFrame
         Typed tables with ``_line``.
+    coded : mapping
+        The same columns as numbers, so that rules over millions of rows compare no texts.
     refused : mapping of str to set of (row position, column)
         Cells that were already found faulty; a rule that reads one of them stays silent on that row. Position
         ``WHOLE_COLUMN`` stands for every row, for a column that the file does not have or has twice.
@@ -42,6 +45,7 @@ class Book:
     """
 
     tables: Mapping[str, pd.DataFrame]
+    coded: CodedTables
     refused: Mapping[str, set[tuple[int, str]]]
     unread_jobs: frozenset[str]
 
@@ -57,11 +61,41 @@ class Book:
         cells = self.refused.get(table, set())
         return bool(cells) and any((at, name) in cells or (WHOLE_COLUMN, name) in cells for name in names)
 
-    def jobs_of(self, child: pd.DataFrame, column: str) -> pd.Series:
+    @cached_property
+    def place_of_job(self) -> dict[str, int]:
+        """Position in the jobs table of each job's first row."""
+        jobs = self.coded["jobs"]["job_id"]
+        used, first = np.unique(jobs.codes, return_index=True)
+        places: dict[str, int] = {}
+        for code, at in zip(used, first, strict=True):
+            if code >= 0 and (job := jobs.values[code]) is not None:
+                places[job] = min(int(at), places.get(job, int(at)))
+        return places
+
+    def job_rows(self, table: str) -> NDArray[np.int64]:
+        """For each row of a table the position of its job's first row in the jobs table; -1 when there is none."""
+        keys = self.coded[table]["job_id"]
+        places = [self.place_of_job.get(value, -1) for value in keys.values]
+        return np.asarray(keys.spread(places, -1), dtype=np.int64)
+
+    def jobs_of(self, table: str, column: str) -> pd.Series:
         """A column of the jobs table for each row of a child table."""
-        jobs = self.tables["jobs"].drop_duplicates("job_id")
-        jobs = jobs[jobs["job_id"].notna()]
-        return child["job_id"].map(jobs.set_index("job_id")[column].astype(object))
+        values = self.tables["jobs"][column].reindex(self.job_rows(table))
+        return values.set_axis(self.tables[table].index)
+
+    def key_numbers(self, table: str, names: Iterable[str]) -> NDArray[np.int64]:
+        """One number for each row that rows with the same key share; -1 where a part of the key is missing."""
+        out = np.zeros(len(self.tables[table]), dtype=np.int64)
+        unknown = np.zeros(len(out), dtype=bool)
+        for name in names:
+            coded = self.coded[table][name]
+            part = coded.distinct()
+            if name == "before_test_no":  # a blank stands for 1
+                filled = [1.0 if value is None else float(value) for value in coded.values]
+                part = coded.spread(filled, 1.0).astype(np.int64)
+            unknown |= part < 0
+            out = pd.factorize(out * (int(part.max(initial=0)) + 2) + part + 1)[0]
+        return np.where(unknown, -1, out)
 
     def say(
         self,

@@ -52,11 +52,12 @@ def pads_agree(book: Book) -> list[Problem]:
 
 def work_belongs_to_a_test(book: Book) -> list[Problem]:
     """Work is dated before a test that was made or is the next to come."""
-    tests_n = book.tables["boot_tests"]["job_id"].value_counts()
+    tested = book.job_rows("boot_tests")
+    tests_n = np.bincount(tested[tested >= 0], minlength=len(book.tables["jobs"]) + 1)  # the last one: no such job
     out: list[Problem] = []
     for name in ("chip_sides", "heat_steps"):
         frame = book.tables[name]
-        most = frame["job_id"].map(tests_n).fillna(0) + 1
+        most = tests_n[book.job_rows(name)] + 1
         rule = "at most one more than the boot tests of the job"
         todo = "Correct before_test_no, or add the missing boot test."
         out += book.say(
@@ -94,10 +95,11 @@ def _ball_alloy_of(book: Book, steps: pd.DataFrame) -> pd.Series:
 def installs_melt_the_balls(book: Book) -> list[Problem]:
     """An install reaches the melting point of the balls: measured below it is a fault, set below it a warning."""
     steps = book.tables["heat_steps"]
-    install = steps["step_type"].eq("install")
+    cool = steps[["measured_peak_c", "set_temp_c"]].min(axis=1).lt(max(MELTS_AT_C.values()))
+    install = steps["step_type"].eq("install") & cool
     if not install.any() or not len(book.tables["chip_sides"]):
         return []
-    melts = _ball_alloy_of(book, steps).map(MELTS_AT_C).astype(float)
+    melts = _ball_alloy_of(book, steps[install]).reindex(steps.index).map(MELTS_AT_C).astype(float)
     out: list[Problem] = []
     wording = {
         "measured_peak_c": ("measured", Severity.FAULT, "Correct the measurement, the alloy or the step."),

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import pandas as pd
-
 from analysis.records.problems import Problem, Severity
 from analysis.records.rulebook import Book
 
@@ -21,7 +19,7 @@ def not_taken_means_no_work(book: Book) -> list[Problem]:
     mask = not_taken & jobs["bench_hours"].gt(0)
     out += book.say("jobs", mask, "bench_hours", rule, todo, "work-without-job", reads=("decision",))
     for name in ("chip_sides", "heat_steps", "boot_tests"):
-        decision = book.jobs_of(book.tables[name], "decision")
+        decision = book.jobs_of(name, "decision")
         rule = "no bench work on a job that was declined or withdrawn"
         todo = "Correct the job's decision, or delete the row."
         out += book.say(name, decision.isin(["declined", "withdrawn"]), "job_id", rule, todo, "work-without-job")
@@ -100,27 +98,30 @@ def outcome_agrees(book: Book) -> list[Problem]:
 def boot_tests_in_order(book: Book) -> list[Problem]:
     """Test numbers run 1, 2, 3; dates and hours do not run backwards and stay within the job."""
     tests = book.tables["boot_tests"]
-    ordered = tests.sort_values(["job_id", "test_no"], kind="stable")
-    by_job = ordered.groupby("job_id", sort=False)
+    ordered = tests[["test_no", "test_date", "bench_hours_so_far"]].assign(
+        job=book.key_numbers("boot_tests", ["job_id"])
+    )
+    ordered = ordered[ordered["job"] >= 0].sort_values(["job", "test_no"], kind="stable")
+    by_job = ordered.groupby("job", sort=False)
     # Repeated numbers are told of once, as duplicate keys; only gaps are told of here.
-    distinct = ordered.drop_duplicates(["job_id", "test_no"])
-    place = distinct.groupby("job_id", sort=False).cumcount() + 1
+    distinct = ordered.drop_duplicates(["job", "test_no"])
+    place = distinct.groupby("job", sort=False).cumcount() + 1
     gap = distinct["test_no"].ne(place).reindex(tests.index, fill_value=False)
     rule, todo = "1, 2, 3 … without a gap", "Number the tests of this job anew, or add the missing one."
     out = book.say("boot_tests", gap, "test_no", rule, todo, "test-gap", over_rows=True)
-    earlier = by_job["test_date"].cummax().groupby(ordered["job_id"]).shift().reindex(tests.index)
-    received = pd.to_datetime(book.jobs_of(tests, "received_date"))
-    closed = pd.to_datetime(book.jobs_of(tests, "closed_date"))
+    earlier = by_job["test_date"].cummax().groupby(ordered["job"]).shift().reindex(tests.index)
+    received = book.jobs_of("boot_tests", "received_date")
+    closed = book.jobs_of("boot_tests", "closed_date")
     rule, todo = "a day no earlier than the test before", "Correct the dates."
     out += book.say("boot_tests", tests["test_date"].lt(earlier), "test_date", rule, todo, "test-order", over_rows=True)
     outside = tests["test_date"].lt(received) | tests["test_date"].gt(closed)
     rule, todo = "a day between the job's received_date and closed_date", "Correct the date here or in jobs.csv."
     out += book.say("boot_tests", outside, "test_date", rule, todo, "test-outside-job")
-    before = by_job["bench_hours_so_far"].cummax().groupby(ordered["job_id"]).shift().reindex(tests.index)
+    before = by_job["bench_hours_so_far"].cummax().groupby(ordered["job"]).shift().reindex(tests.index)
     rule, todo = "no fewer hours than at the test before", "Correct the hours."
     backwards = tests["bench_hours_so_far"].lt(before)
     out += book.say("boot_tests", backwards, "bench_hours_so_far", rule, todo, "hours-order", over_rows=True)
-    total = pd.to_numeric(book.jobs_of(tests, "bench_hours"))
+    total = book.jobs_of("boot_tests", "bench_hours")
     rule, todo = "no more hours than the job's bench_hours", "Correct the hours here or in jobs.csv."
     return out + book.say(
         "boot_tests", tests["bench_hours_so_far"].gt(total), "bench_hours_so_far", rule, todo, "hours-over-total"

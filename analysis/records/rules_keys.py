@@ -16,14 +16,11 @@ def unique_keys(book: Book) -> list[Problem]:
         frame = book.tables[table.name]
         if not len(frame):
             continue
-        keys = frame[list(table.key)].copy()
-        if "before_test_no" in keys:
-            keys["before_test_no"] = keys["before_test_no"].fillna(1)
-        complete = keys.notna().all(axis=1)
+        keys = pd.Series(book.key_numbers(table.name, table.key), index=frame.index)
+        complete = keys.ge(0)
         if not keys[complete].duplicated().any():
             continue
-        first = frame.loc[complete].groupby([keys.loc[complete, name].astype(str) for name in table.key])["_line"]
-        first_line = first.transform("first").reindex(frame.index)
+        first_line = frame["_line"].where(complete).groupby(keys).transform("first")
         again = complete & frame["_line"].ne(first_line)
 
         def found(row: pd.Series, table: Table = table, first_line: pd.Series = first_line) -> str:
@@ -41,20 +38,20 @@ def existing_keys(book: Book) -> list[Problem]:
     """What a key points to exists, where the table it points to is part of the log."""
     out: list[Problem] = []
     for table in TABLES:
-        frame = book.tables[table.name]
         for column in table.columns:
             if not column.references:
                 continue
             target, name = column.references.split(".")
-            known = book.tables[target][name].dropna()
+            known = set(book.coded[target][name].values) - {None}
             if target != "jobs" and not len(known):
                 continue  # a log may do without donors.csv and technicians.csv
-            there = frame[column.name].isin(known)
             if target == "jobs":
-                there = there | frame[column.name].isin(list(book.unread_jobs))
+                known |= book.unread_jobs
+            written = book.coded[table.name][column.name]
+            strange = written.spread([value is not None and value not in known for value in written.values], False)
             rule = f"a {name} that stands in {target}.csv"
             todo = f"Correct the code, or add the row to {target}.csv."
-            out += book.say(table.name, frame[column.name].notna() & ~there, column.name, rule, todo, "unknown-key")
+            out += book.say(table.name, strange.astype(bool), column.name, rule, todo, "unknown-key")
     return out
 
 

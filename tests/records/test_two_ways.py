@@ -12,8 +12,7 @@ from hypothesis import strategies as st
 from analysis.records import delimited
 from analysis.records.convert import Context, _all_plain_keys, _key
 from analysis.records.dictionary import BY_NAME, JOBS
-from analysis.records.log import read_log
-from analysis.records.loghash import hash_of
+from analysis.records.log import Log, read_log
 from analysis.records.problems import Severity
 from analysis.records.readings import Read
 from analysis.records.settings import Settings
@@ -138,15 +137,21 @@ def test_columns_without_a_heading_are_warned_of_together(tmp_path):
 
 
 def test_the_hash_knows_rows_by_content_not_by_place(tmp_path):
-    tables = dict(read_log(write(tmp_path, base()), TODAY).tables)
-    first = hash_of(tables)
+    log = read_log(write(tmp_path, base()), TODAY)
+    tables = dict(log.tables)
+
+    def hash_with(**changed):
+        return Log.from_tables(tables | changed).hash
+
+    assert hash_with() == log.hash
     for name, table in tables.items():
-        assert hash_of(tables | {name: table[list(table.columns[::-1])].iloc[::-1].reset_index(drop=True)}) == first
+        turned = table[list(table.columns[::-1])].iloc[::-1].reset_index(drop=True)
+        assert hash_with(**{name: turned}) == log.hash
         for column in table.columns.drop("_line"):
             if table[column].notna().any():
                 blanked = table.assign(
                     **{column: table[column].where(table.index != table[column].first_valid_index())}
                 )
-                assert hash_of(tables | {name: blanked}) != first
+                assert hash_with(**{name: blanked}) != log.hash
     twice = pd.concat([tables["jobs"], tables["jobs"].iloc[[0]].assign(bench_hours=1.0)], ignore_index=True)
-    assert hash_of(tables | {"jobs": twice}) == hash_of(tables | {"jobs": twice.iloc[::-1].reset_index(drop=True)})
+    assert hash_with(jobs=twice) == hash_with(jobs=twice.iloc[::-1].reset_index(drop=True))
