@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from analysis.errors import ModelError
 from analysis.models.independence import independent_columns
-from analysis.models.terms import FittedTerm, Term
+from analysis.models.terms import Curve, FittedCurve, FittedTerm, Term
 
 Floats = NDArray[np.float64]
 
@@ -108,7 +108,12 @@ class Design:
             If a row has a level never seen at fitting, or, when ``strict``, a number out of range.
         """
         blocks = [np.ones((len(frame), 1)), *(term.columns(frame, strict) for term in self.terms)]
-        return np.hstack(blocks)[:, np.asarray(self.kept)]
+        whole = np.hstack(blocks)
+        return whole if all(self.kept) else whole[:, np.asarray(self.kept)]
+
+    def seen(self, frame: pd.DataFrame, strict: bool = False) -> NDArray[np.bool_]:
+        """Rows that :meth:`matrix` takes without refusing, shape (n,)."""
+        return np.logical_and.reduce([np.ones(len(frame), dtype=bool), *(t.seen(frame, strict) for t in self.terms)])
 
     def term_columns(self, label: str) -> tuple[int, ...]:
         """Positions in the matrix of the columns of one term."""
@@ -143,6 +148,13 @@ def _within_budget(
             left_out.append(LeftOut(term.label, 0, "the same, or not recorded, in every row"))
             continue
         own, grown = independent_columns(fitted.columns(frame, False), basis)
+        while isinstance(term, Curve) and isinstance(fitted, FittedCurve) and not own[: fitted.spline.df].all():
+            if fitted.spline.df == 1:
+                break
+            # A curve is kept whole or made simpler: part of its columns would be a curve with no meaning.
+            term = replace(term, df=fitted.spline.df - 1)
+            fitted = term.fit(frame) or fitted
+            own, grown = independent_columns(fitted.columns(frame, False), basis)
         if used + own.sum() > budget:
             left_out.append(LeftOut(term.label, int(own.sum()), "too few of the rarer outcome for one more term"))
             continue

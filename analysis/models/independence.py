@@ -9,51 +9,49 @@ Floats = NDArray[np.float64]
 
 # A column counts as explained when less than this share of its length is left over after those before it.
 LEAST_REST = 1e-7
-CLEARLY_APART = 1e-8
+# The products of the columns settle it where this share of the squared length is left; rounding is far below.
+CLEARLY_APART = 1e-6
 
 
-def independent_columns(x: Floats, basis: Floats | None = None) -> tuple[NDArray[np.bool_], Floats]:
+def independent_columns(x: Floats, before: Floats | None = None) -> tuple[NDArray[np.bool_], Floats]:
     """Mark the columns that are not combinations of those before them.
 
     Parameters
     ----------
     x : ndarray, shape (n, p)
-    basis : ndarray, shape (n, k), optional
-        Orthonormal columns that come before.
+    before : ndarray, shape (n, k), optional
+        Columns that come before, of length one and independent of one another.
 
     Returns
     -------
     keep : ndarray of bool, shape (p,)
-    basis : ndarray
-        The basis with the kept columns added.
+    after : ndarray
+        The columns before with the kept ones added, scaled to length one.
     """
     length = np.sqrt(np.einsum("ij,ij->j", x, x))
-    rest = x / np.where(length > 0, length, 1.0)
-    known = np.zeros((x.shape[0], 0)) if basis is None else basis
-    for _ in range(2):  # the second pass keeps the basis orthogonal to rounding
-        rest = rest - known @ (known.T @ rest)
-    keep = np.zeros(x.shape[1], dtype=bool)
-    own: list[Floats] = []
-    for j in range(x.shape[1]):
-        column = rest[:, j].copy()
-        for _ in range(2):
-            for unit in own:
-                column -= (unit @ column) * unit
-        size = float(np.sqrt(column @ column))
-        if size > LEAST_REST:
-            keep[j] = True
-            own.append(column / size)
-    return keep, np.column_stack([known, *own])
+    scaled = x / np.where(length > 0, length, 1.0)
+    both = scaled if before is None else np.hstack([before, scaled])
+    first = both.shape[1] - x.shape[1]
+    products = both.T @ both
+    chosen = list(range(first))
+    for j in range(first, both.shape[1]):
+        with_chosen = products[chosen, j]
+        rest = products[j, j] - with_chosen @ np.linalg.solve(products[np.ix_(chosen, chosen)], with_chosen)
+        if rest > CLEARLY_APART or _share_left(both[:, chosen], both[:, j]) > LEAST_REST:
+            chosen.append(j)
+    keep = np.isin(np.arange(first, both.shape[1]), chosen)
+    return keep, both if len(chosen) == both.shape[1] else both[:, chosen]
+
+
+def _share_left(before: Floats, column: Floats) -> float:
+    """Length of what is left of a column after those before it, exact to rounding."""
+    known, _ = np.linalg.qr(before)
+    rest = column - known @ (known.T @ column)
+    rest = rest - known @ (known.T @ rest)  # the second pass removes the rounding of the first
+    return float(np.sqrt(rest @ rest))
 
 
 def explained_columns(x: Floats) -> tuple[int, ...]:
-    """Positions of the columns that those before them already explain; constant zeros count among them.
-
-    The products of the columns with one another settle the usual case in one pass; only when they leave a doubt is
-    each column taken apart from those before it.
-    """
-    length = np.sqrt(np.einsum("ij,ij->j", x, x))
-    if (length > 0).all() and np.linalg.eigvalsh((x.T @ x) / np.outer(length, length))[0] > CLEARLY_APART:
-        return ()
+    """Positions of the columns that those before them already explain; columns of zeros count among them."""
     keep, _ = independent_columns(x)
     return tuple(int(j) for j in np.flatnonzero(~keep))

@@ -20,7 +20,7 @@ SAFE_STEPS = 12
 MAX_STEP = 5.0
 TOLERANCE = 1e-11
 # Rows are taken in blocks that fit a processor's cache, coefficient vectors in batches that fit the memory.
-BLOCK_CELLS = 2**18
+BLOCK_CELLS = 2**16
 BATCH_CELLS = 2**22
 
 

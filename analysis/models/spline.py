@@ -84,7 +84,8 @@ def spline_through(x: ArrayLike, df: int) -> NaturalSpline:
         If fewer than two different values remain.
     """
     values = np.asarray(x, dtype=float)
-    for columns in range(df, 0, -1):
+    # A curve through k different values, the constant apart, cannot have more than k - 1 columns.
+    for columns in range(min(df, len(np.unique(values)) - 1), 0, -1):
         knots = np.unique(np.quantile(values, np.linspace(0, 1, columns + 1)))
         if len(knots) == columns + 1:
             return NaturalSpline(tuple(float(knot) for knot in knots))

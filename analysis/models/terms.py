@@ -14,6 +14,7 @@ from analysis.errors import UnseenLevelError
 from analysis.models.spline import NaturalSpline, spline_through
 
 Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
 
 NOT_RECORDED = "not recorded"
 OTHER = "other, fewer jobs"
@@ -33,6 +34,9 @@ class FittedTerm(Protocol):
     def columns(self, frame: pd.DataFrame, strict: bool) -> Floats:
         """Columns of the term for the rows of ``frame``, shape (n, len(names))."""
 
+    def seen(self, frame: pd.DataFrame, strict: bool) -> Flags:
+        """Which rows the term can take without refusing, shape (n,)."""
+
 
 class Term(Protocol):
     """A term as declared, before it has seen any row."""
@@ -43,6 +47,13 @@ class Term(Protocol):
 
     def fit(self, frame: pd.DataFrame) -> FittedTerm | None:
         """Fix the term on these rows; None when they do not vary."""
+
+
+def _coded(values: pd.Series) -> tuple[NDArray[np.int64], list[str]]:
+    """Each row's level as a position in a list of level names, blank among them; levels in order of appearance."""
+    codes, found = pd.factorize(values)
+    texts = [str(level) for level in found]
+    return np.where(codes < 0, len(texts), codes), [*texts, NOT_RECORDED]
 
 
 @dataclass(frozen=True)
@@ -68,23 +79,34 @@ class FittedCategory:
 
     def columns(self, frame: pd.DataFrame, strict: bool) -> Floats:
         """Dummy columns; an unseen level is refused unless rare levels were pooled."""
-        values = frame[self.column].astype(object)
-        values = values.where(values.notna(), NOT_RECORDED).astype(str)
-        position = {level: i for i, level in enumerate(self.levels)}
-        if OTHER in position:
-            position |= dict.fromkeys(self.pooled, position[OTHER])
-        codes = values.map(position)
-        unseen = codes.isna()
-        if unseen.any():
-            if OTHER not in position:
-                name = values[unseen].iloc[0]
-                raise UnseenLevelError(
-                    f"{self.label} '{name}' was never seen by the model.",
-                    rule=f"It has seen: {', '.join(self.levels)}.",
-                    todo="No chance can be given for it; jobs of this kind must first be in the log.",
-                )
-            codes = codes.fillna(position[OTHER])
-        return np.asarray(codes.to_numpy(int)[:, None] == np.arange(1, len(self.levels)), dtype=float)
+        at, texts = self._positions(frame)
+        if (at < 0).any():
+            name = texts[int(np.flatnonzero(at < 0)[0])]
+            raise UnseenLevelError(
+                f"{self.label} '{name}' was never seen by the model.",
+                rule=f"It has seen: {', '.join(self.shown)}.",
+                todo="No chance can be given for it; jobs of this kind must first be in the log.",
+            )
+        return np.asarray(at[:, None] == np.arange(1, len(self.levels)), dtype=float)
+
+    def seen(self, frame: pd.DataFrame, strict: bool) -> Flags:
+        """Rows with a known level, or any level where rare ones were pooled."""
+        return np.asarray(self._positions(frame)[0] >= 0)
+
+    def pooled_rows(self, frame: pd.DataFrame) -> Flags:
+        """Rows that go to the pool of rare levels, the never seen among them, shape (n,)."""
+        if OTHER not in self.levels:
+            return np.zeros(len(frame), dtype=bool)
+        return np.asarray(self._positions(frame)[0] == self.levels.index(OTHER))
+
+    def _positions(self, frame: pd.DataFrame) -> tuple[NDArray[np.int64], NDArray[np.object_]]:
+        """Each row's position among the levels, -1 for a level that is refused; and each row's level as text."""
+        known = {level: i for i, level in enumerate(self.levels)}
+        otherwise = known.get(OTHER, -1)
+        known |= dict.fromkeys(self.pooled, otherwise)
+        codes, texts = _coded(frame[self.column])
+        positions = np.array([known.get(text, otherwise) for text in texts], dtype=np.int64)
+        return positions[codes], np.array(texts, dtype=object)[codes]
 
 
 @dataclass(frozen=True)
@@ -111,9 +133,11 @@ class Category:
 
     def fit(self, frame: pd.DataFrame) -> FittedCategory | None:
         """Fix levels, reference and the pool of rare levels."""
-        values = frame[self.column].astype(object)
-        counts = values.where(values.notna(), NOT_RECORDED).astype(str).value_counts()
-        counts = counts.sort_index().sort_values(ascending=False, kind="stable")  # ties by name, not by row order
+        codes, texts = _coded(frame[self.column])
+        counts = pd.Series(np.bincount(codes, minlength=len(texts)), index=texts).groupby(level=0).sum()
+        counts = (
+            counts[counts > 0].sort_index().sort_values(ascending=False, kind="stable")
+        )  # ties by name, not by row order
         own = counts.drop(NOT_RECORDED, errors="ignore")
         rare = tuple(sorted(own.index[own < self.min_level]))
         if len(rare) < 2 or len(rare) == len(own):
@@ -138,29 +162,49 @@ class Category:
         )
 
 
-def _in_range(values: Floats, low: float, high: float, label: str, unit: str) -> None:
-    outside = (values < low) | (values > high)
-    if outside.any():
-        raise UnseenLevelError(
-            f"{label} {values[outside][0]:g} {unit} lies outside what the model has seen.".replace("  ", " "),
-            rule=f"It has seen {low:g} to {high:g} {unit}.".replace(" .", "."),
-            todo="No chance can be given for it; jobs of this kind must first be in the log.",
-        )
-
-
 @dataclass(frozen=True)
-class FittedNumber:
-    """A number around its median; blanks are the median plus an indicator."""
+class _Recorded:
+    """What a number or a curve remembers of the values it was fitted to."""
 
     column: str
     label: str
     unit: str
-    per: float
-    median: float
     low: float
     high: float
     recorded: int
     blank: int
+
+    def seen(self, frame: pd.DataFrame, strict: bool) -> Flags:
+        """Rows with a value, within the range when ``strict``; blanks only where blanks were seen at fitting."""
+        values = self._values(frame)
+        inside = (values >= self.low) & (values <= self.high) if strict else ~np.isnan(values)
+        return inside | np.isnan(values) if self.blank else inside
+
+    def _values(self, frame: pd.DataFrame) -> Floats:
+        return frame[self.column].to_numpy(float, na_value=np.nan)
+
+    def _accepted(self, frame: pd.DataFrame, strict: bool) -> tuple[Floats, Flags]:
+        """Values and which are blank; what the model never saw is refused by name."""
+        values, seen = self._values(frame), self.seen(frame, strict)
+        if not seen.all():
+            first = values[~seen][0]
+            unit = f" {self.unit}" if self.unit else ""
+            raise UnseenLevelError(
+                f"{self.label} is blank, which the model has never seen."
+                if np.isnan(first)
+                else f"{self.label} {first:g}{unit} lies outside what the model has seen.",
+                rule=f"It has seen {self.low:g} to {self.high:g}{unit}.",
+                todo="No chance can be given for it; jobs of this kind must first be in the log.",
+            )
+        return values, np.isnan(values)
+
+
+@dataclass(frozen=True)
+class FittedNumber(_Recorded):
+    """A number around its median; blanks are the median plus an indicator."""
+
+    per: float
+    median: float
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -169,10 +213,7 @@ class FittedNumber:
 
     def columns(self, frame: pd.DataFrame, strict: bool) -> Floats:
         """Slope column in steps of ``per`` from the median, and the indicator."""
-        values = frame[self.column].to_numpy(float, na_value=np.nan)
-        missing = np.isnan(values)
-        if strict:
-            _in_range(values[~missing], self.low, self.high, self.label, self.unit)
+        values, missing = self._accepted(frame, strict)
         slope = np.where(missing, 0.0, (values - self.median) / self.per)
         return np.column_stack([slope, missing]) if self.blank else slope[:, None]
 
@@ -201,31 +242,24 @@ class Number:
         if len(known) < 2 or known.min() == known.max():
             return None
         return FittedNumber(
-            self.column,
-            self.label,
-            self.unit,
-            self.per,
-            float(np.median(known)),
-            float(known.min()),
-            float(known.max()),
-            len(known),
-            int(len(values) - len(known)),
+            column=self.column,
+            label=self.label,
+            unit=self.unit,
+            per=self.per,
+            median=float(np.median(known)),
+            low=float(known.min()),
+            high=float(known.max()),
+            recorded=len(known),
+            blank=int(len(values) - len(known)),
         )
 
 
 @dataclass(frozen=True)
-class FittedCurve:
+class FittedCurve(_Recorded):
     """A natural spline relative to a reference value; blanks get zeros plus an indicator."""
 
-    column: str
-    label: str
-    unit: str
     spline: NaturalSpline
     reference: float
-    low: float
-    high: float
-    recorded: int
-    blank: int
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -239,10 +273,7 @@ class FittedCurve:
 
     def columns(self, frame: pd.DataFrame, strict: bool) -> Floats:
         """Curve columns and the indicator."""
-        values = frame[self.column].to_numpy(float, na_value=np.nan)
-        missing = np.isnan(values)
-        if strict:
-            _in_range(values[~missing], self.low, self.high, self.label, self.unit)
+        values, missing = self._accepted(frame, strict)
         curve = np.where(missing[:, None], 0.0, self.at(np.where(missing, self.reference, values)))
         return np.column_stack([curve, missing]) if self.blank else curve
 
@@ -272,13 +303,13 @@ class Curve:
         if len(known) < 10 or len(np.unique(np.quantile(known, [0.05, 0.95]))) < 2:
             return None
         return FittedCurve(
-            self.column,
-            self.label,
-            self.unit,
-            spline_through(known, self.df),
-            float(np.median(known)),
-            float(known.min()),
-            float(known.max()),
-            len(known),
-            int(len(values) - len(known)),
+            column=self.column,
+            label=self.label,
+            unit=self.unit,
+            spline=spline_through(known, self.df),
+            reference=float(np.median(known)),
+            low=float(known.min()),
+            high=float(known.max()),
+            recorded=len(known),
+            blank=int(len(values) - len(known)),
         )

@@ -123,3 +123,81 @@ def test_too_few_different_values_give_fewer_columns_or_a_refusal():
     assert spline_through([1, 1, 1, 2, 2, 3], 3).df < 3
     with pytest.raises(ModelError, match="Too few different values"):
         spline_through([2.0, 2.0], 3)
+
+
+@pytest.mark.parametrize("term", [Number("age", "age", "years"), Curve("age", "age", "years")])
+def test_a_blank_where_none_was_seen_is_refused_not_given_the_median(term):
+    design = fit_design(frame(), [term], Y)
+    with pytest.raises(UnseenLevelError, match="age is blank"):
+        design.matrix(pd.DataFrame({"age": [np.nan]}))
+
+
+def test_seen_marks_exactly_the_rows_that_would_be_refused():
+    rows = frame()
+    rows.loc[:4, "temp"] = np.nan
+    design = fit_design(rows, [Category("damage", "damage"), Number("age", "age"), Curve("temp", "t")], Y)
+    new = pd.DataFrame(
+        {
+            "damage": ["drop", "quake", None, "heat", "heat"],
+            "age": [1.0, 1.0, 1.0, np.nan, 99.0],
+            "temp": [330.0, 330.0, 330.0, 330.0, np.nan],
+        }
+    )
+    for strict in (False, True):
+        taken = []
+        for i in range(len(new)):
+            try:
+                design.matrix(new.iloc[[i]], strict)
+                taken.append(True)
+            except UnseenLevelError:
+                taken.append(False)
+        assert design.seen(new, strict).tolist() == taken
+    assert taken == [True, False, False, False, False]
+    assert design.seen(new).tolist() == [True, False, False, False, True]
+
+
+def test_rows_that_go_to_the_pool_can_be_counted():
+    rows = frame()
+    rows.loc[0, "damage"], rows.loc[1, "damage"] = "flood", "fire"
+    term = Category("damage", "damage", min_level=3).fit(rows)
+    assert term.pooled_rows(pd.DataFrame({"damage": ["flood", "quake", "drop"]})).tolist() == [True, True, False]
+    plain = Category("damage", "damage").fit(frame())
+    assert not plain.pooled_rows(frame()).any()
+
+
+@pytest.mark.parametrize("values", [["a"], [], ["a", "a", "a", "a"], [None, None, None, None]])
+def test_a_column_without_variation_is_left_out_and_named(values):
+    rows = pd.DataFrame({"damage": pd.Series(values, dtype=object), "age": np.full(len(values), np.nan)})
+    terms = [Category("damage", "damage"), Number("age", "age"), Curve("age", "curve of age")]
+    design = fit_design(rows, terms, np.zeros(len(rows)), budget=9)
+    assert design.names == ("(intercept)",)
+    assert [item.label for item in design.left_out] == ["damage", "age", "curve of age"]
+    assert design.matrix(rows).shape == (len(rows), 1)
+
+
+def test_codes_keep_their_text_whatever_their_type():
+    rows = pd.DataFrame({"band": pd.Categorical(["1", "2", "1", "3"] * 5), "flag": [1.0, 0.0, np.nan, 1.0] * 5})
+    design = fit_design(rows, [Category("band", "band"), Category("flag", "flag", reference="0.0")], Y[:20], budget=9)
+    assert design.names == ("(intercept)", "band: 2", "band: 3", "flag: 1.0")
+    assert [item.label for item in design.left_out] == ["flag: not recorded"]  # neither band 2 nor flag 1.0
+
+
+def test_a_curve_through_few_settings_is_made_simpler_never_cut_in_part():
+    rng = np.random.default_rng(4)
+    rows = pd.DataFrame({"temp": rng.choice([300.0, 330.0, 360.0], 100), "same": np.nan})
+    rows["high"] = (rows["temp"] == 360) * 1.0
+    flat = fit_design(rows, [Curve("temp", "t")], Y)
+    assert flat.names == ("(intercept)", "t (curve 1)", "t (curve 2)")
+    # With one of the three settings already told by another column, only a line is left.
+    design = fit_design(rows, [Number("high", "high"), Curve("temp", "t")], Y)
+    assert design.names == ("(intercept)", "high", "t (curve 1)")
+    assert not design.left_out
+
+
+def test_the_design_does_not_depend_on_row_order():
+    rows = frame(400)
+    order = np.random.default_rng(5).permutation(400)
+    terms = [Category("damage", "damage"), Curve("temp", "t")]
+    one = fit_design(rows, terms, np.tile(Y, 4))
+    two = fit_design(rows.iloc[order], terms, np.tile(Y, 4))
+    assert one == two
