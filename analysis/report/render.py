@@ -16,7 +16,7 @@ from typing import Any
 
 from analysis import __version__
 from analysis.errors import RenderError
-from analysis.report.parameters import Value, filled_cell, parameters_cell
+from analysis.report.parameters import Value, declared, filled_cell, parameters_cell
 
 PROJECT = Path(__file__).resolve().parents[2]
 TEMPLATES = Path(__file__).resolve().parent / "template"
@@ -152,9 +152,20 @@ def to_html(notebook: Any) -> str:
     config.TemplateExporter.extra_template_basedirs = [str(TEMPLATES)]
     exporter = TemplateExporter(config=config, template_name="bench", template_file="index.html.j2")  # type: ignore[no-untyped-call]
     exporter.register_filter("prose", prose)  # type: ignore[no-untyped-call]
+    notebook = _without_paths(notebook)
     meta = _page_meta(notebook) | {"css": (TEMPLATES / "bench" / "page.css").read_text(encoding="utf-8")}
     body, _ = exporter.from_notebook_node(notebook, resources={"page": meta})
     return re.sub(r"\n\s*\n+", "\n", str(body))
+
+
+def _without_paths(notebook: Any) -> Any:
+    """A copy whose parameters cell names folders by their last part: a page is no place for paths of a machine."""
+    out = copy.deepcopy(notebook)
+    cell = out["cells"][parameters_cell(out)]
+    values = declared("".join(cell["source"]))
+    shown = {k: Path(v).name if isinstance(v, str) and Path(v).is_absolute() else v for k, v in values.items()}
+    cell["source"] = "\n".join(f"{name} = {value!r}" for name, value in shown.items())
+    return out
 
 
 def _page_meta(notebook: Any) -> dict[str, Any]:

@@ -73,6 +73,12 @@ def test_the_page_names_no_technician(text, review):
         assert not re.search(rf"\b{name}\b", text)
 
 
+def test_no_path_of_the_machine_is_on_the_page(demo_review):
+    html = demo_review.read_text(encoding="utf-8")
+    assert "log_folder = &#39;data_demo&#39;" in html
+    assert str(DEMO.parent) not in html
+
+
 def test_cautions_and_definitions_are_there(text):
     for words in (
         "Leaded solder",
