@@ -24,6 +24,7 @@ _SIGNATURES = {
     b"<": "a web page or an XML file",
 }
 _SEPARATOR_LINE = re.compile(r"sep=[,;\t]\s*", re.IGNORECASE)
+_LONGEST_HEADING = 1 << 20  # characters
 SAVE_AS = "Save it from your spreadsheet as CSV (UTF-8)."
 csv.field_size_limit(2**31 - 1)
 
@@ -166,7 +167,9 @@ def _split_rows(
 
 def _heading_line(text: str) -> tuple[str, int]:
     """First line that holds anything but a spreadsheet's ``sep=``, and its number."""
-    for number, line in enumerate(io.StringIO(text, newline=None), start=1):
+    stripped = len(text) - len(text.lstrip())
+    beginning = text[: stripped + _LONGEST_HEADING]  # a copy of a whole large file would only cost time
+    for number, line in enumerate(io.StringIO(beginning, newline=None), start=1):
         if line.strip() and not _SEPARATOR_LINE.fullmatch(line):
             return line.rstrip("\n"), number
     return "", 0

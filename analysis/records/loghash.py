@@ -43,8 +43,11 @@ def _text(value: Any, column: Column) -> str:
 
 def _ranked(coded: Coded, column: Column) -> tuple[NDArray[np.int32], list[str]]:
     """For each row the place of its text among the sorted different texts of the column; -1 where it is blank."""
-    texts = [None if value is None else _text(value, column) for value in coded.values]
-    different = sorted({text for text in texts if text is not None})
+    if column.kind in (Kind.KEY, Kind.CHOICE):
+        texts = list(coded.values)
+    else:
+        texts = [None if value is None else _text(value, column) for value in coded.values]
+    different = sorted(set(texts) - {None})
     place: dict[str | None, int] = {text: at for at, text in enumerate(different)}
     return coded.spread([place.get(text, -1) for text in texts], -1).astype("<i4"), different
 

@@ -72,11 +72,17 @@ class Book:
                 places[job] = min(int(at), places.get(job, int(at)))
         return places
 
+    @cached_property
+    def _job_rows(self) -> dict[str, NDArray[np.int64]]:
+        return {}
+
     def job_rows(self, table: str) -> NDArray[np.int64]:
         """For each row of a table the position of its job's first row in the jobs table; -1 when there is none."""
-        keys = self.coded[table]["job_id"]
-        places = [self.place_of_job.get(value, -1) for value in keys.values]
-        return np.asarray(keys.spread(places, -1), dtype=np.int64)
+        if table not in self._job_rows:
+            keys = self.coded[table]["job_id"]
+            places = [self.place_of_job.get(value, -1) for value in keys.values]
+            self._job_rows[table] = np.asarray(keys.spread(places, -1), dtype=np.int64)
+        return self._job_rows[table]
 
     def jobs_of(self, table: str, column: str) -> pd.Series:
         """A column of the jobs table for each row of a child table."""
