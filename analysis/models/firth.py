@@ -7,7 +7,7 @@ intercept that makes the mean chance equal the observed rate). The numerics are 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,7 +15,7 @@ from scipy import stats
 from scipy.special import expit, logit
 
 from analysis.errors import ModelError
-from analysis.models.independence import explained_columns
+from analysis.models.independence import refuse_aliased
 from analysis.models.penalised import Data, chances, leverages, lost_without, maximise, profile_interval
 from analysis.models.results import Result
 
@@ -97,19 +97,26 @@ def _checked(x: Floats, y: Floats, weights: Floats | None, offset: Floats | None
     return Data(x, y, w, o, np.ascontiguousarray(x.T))
 
 
-def _refuse_aliased(x: Floats, weights: Floats, names: tuple[str, ...]) -> None:
-    """Refuse, by name, columns that the rows cannot tell from those before them."""
+def _scaled(data: Data) -> tuple[Data, Floats]:
+    """The same with every column about one in size, and what each was divided by, shape (p,).
+
+    Steps are limited in size, so that units would otherwise matter; powers of two leave the digits as they are.
+    """
+    size = np.sqrt(np.einsum("ij,ij->j", data.x, data.x) / max(len(data.y), 1))
+    scale = np.exp2(np.round(np.log2(np.where(size > 0, size, 1.0))))
+    if (scale == 1).all():
+        return data, scale
+    return replace(data, x=data.x / scale, columns=data.columns / scale[:, None]), scale
+
+
+def _refuse_too_many(x: Floats, weights: Floats, names: tuple[str, ...]) -> None:
+    """Refuse more columns than the rows can tell apart."""
     if len(names) != x.shape[1]:
         raise ModelError(f"{x.shape[1]} columns were given {len(names)} names.")
-    used = x[weights > 0] if not (weights > 0).all() else x
+    used = x if (weights > 0).all() else x[weights > 0]
     if len(used) <= x.shape[1] and (weights <= 1).all():
         raise ModelError(f"{x.shape[1]} columns cannot be told apart from {len(used)} rows.")
-    if explained := explained_columns(used):
-        raise ModelError(
-            f"Some columns cannot be told apart from those before them: {', '.join(names[j] for j in explained)}.",
-            rule="Every column of a model must differ from the others in some row.",
-            todo="Leave them out, or merge levels that always go together.",
-        )
+    refuse_aliased(used, names)
 
 
 def _flic(data: Data, beta: Floats) -> float:
@@ -177,32 +184,35 @@ def fit_firth(
         If shapes do not match, a value is missing, or columns are aliased.
     """
     data = _checked(x, y, weights, offset)
-    _refuse_aliased(data.x, data.weights, names)
+    _refuse_too_many(data.x, data.weights, names)
     width = data.x.shape[1]
+    data, scale = _scaled(data)
     best, converged = maximise(data, np.zeros(width), np.ones(width, dtype=bool))
     beta, covariance = best.beta[0], best.inverse[0]
     empty = np.empty(0)
     low, high, p = empty, empty, empty
     if intervals and converged:
-        low, high = profile_interval(data, best, level)
+        low, high = (ends / scale for ends in profile_interval(data, best, level))
         p = np.array([stats.chi2.sf(lost_without(data, best, [j]), 1) for j in range(width)])
     null = lost_without(data, best, list(range(1, width))) if width > 1 else 0.0
+    # The penalty is half the log determinant of the information, which the scaling has changed by a constant.
+    loglik = float(best.loglik[0] + np.log(scale).sum())
     return FirthResult(
         n=round(float(data.weights.sum())),
         events=round(float(data.weights @ data.y)),
         converged=converged,
         reason="" if converged else "the iteration did not settle; look for a column that is nearly constant",
         names=tuple(names),
-        coefficients=beta,
-        se=np.sqrt(np.diag(covariance)),
-        se_augmented=np.sqrt(np.diag(_augmented(data, beta, covariance))),
+        coefficients=beta / scale,
+        se=np.sqrt(np.diag(covariance)) / scale,
+        se_augmented=np.sqrt(np.diag(_augmented(data, beta, covariance))) / scale,
         low=low,
         high=high,
         p=p,
-        loglik=float(best.loglik[0]),
-        loglik_null=float(best.loglik[0]) - null / 2,
-        flic_intercept=_flic(data, beta),
-        covariance=covariance,
+        loglik=loglik,
+        loglik_null=loglik - null / 2,
+        flic_intercept=_flic(data, beta) / scale[0],
+        covariance=covariance / np.outer(scale, scale),
         level=level,
     )
 
@@ -232,7 +242,7 @@ def term_test(
     TermTest
         The penalty of the full design is kept when the columns are held at zero (Heinze and Schemper 2002).
     """
-    data = _checked(x, y, weights, offset)
+    data, _ = _scaled(_checked(x, y, weights, offset))
     best, _ = maximise(data, np.zeros(data.x.shape[1]), np.ones(data.x.shape[1], dtype=bool))
     statistic = lost_without(data, best, list(columns))
     return TermTest(label=label, statistic=statistic, df=len(columns), p=float(stats.chi2.sf(statistic, len(columns))))

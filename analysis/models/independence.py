@@ -5,6 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.errors import ModelError
+
 Floats = NDArray[np.float64]
 
 # A column counts as explained when less than this share of its length is left over after those before it.
@@ -55,3 +57,19 @@ def explained_columns(x: Floats) -> tuple[int, ...]:
     """Positions of the columns that those before them already explain; columns of zeros count among them."""
     keep, _ = independent_columns(x)
     return tuple(int(j) for j in np.flatnonzero(~keep))
+
+
+def refuse_aliased(x: Floats, names: tuple[str, ...]) -> None:
+    """Refuse, by name, columns that the rows cannot tell from those before them.
+
+    Raises
+    ------
+    ModelError
+        Naming the columns.
+    """
+    if explained := explained_columns(x):
+        raise ModelError(
+            f"Some columns cannot be told apart from those before them: {', '.join(names[j] for j in explained)}.",
+            rule="Every column of a model must differ from the others in some row.",
+            todo="Leave them out, or merge levels that always go together.",
+        )

@@ -1,57 +1,21 @@
-"""Ordinary (unpenalised) binomial regression by statsmodels, with separation found and named.
-
-Source for finding separation: Konis, Linear programming algorithms for detecting separated data in binary logistic
-regression models (thesis, Oxford 2007). A direction that splits successes from failures exists exactly when the
-linear programme below has a solution other than zero.
-"""
+"""Ordinary (unpenalised) binomial regression by statsmodels, with separation found and named."""
 
 from __future__ import annotations
 
 import warnings
 from dataclasses import dataclass
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.optimize import linprog
 
 from analysis.errors import ModelError
+from analysis.models.independence import refuse_aliased
 from analysis.models.results import Result
+from analysis.models.separation import separated_columns
 
 Floats = NDArray[np.float64]
 Link = Literal["logit", "cloglog"]
-
-
-def separated_columns(x: Floats, y: Floats, names: tuple[str, ...]) -> tuple[str, ...]:
-    """Name the columns along which successes and failures are split without overlap.
-
-    Parameters
-    ----------
-    x : ndarray, shape (n, p)
-    y : ndarray, shape (n,)
-        Outcomes; rows strictly between 0 and 1 (grouped data with both outcomes) cannot be split.
-    names : tuple of str
-
-    Returns
-    -------
-    tuple of str
-        Empty when the maximum-likelihood estimate exists.
-    """
-    mixed = (y > 0) & (y < 1)
-    sign = np.where(y > 0.5, 1.0, -1.0)
-    signed = x[~mixed] * sign[~mixed, None]
-    equal = x[mixed] if mixed.any() else None
-    zeros = np.zeros(len(equal)) if equal is not None else None
-    length = np.maximum(np.abs(x).max(axis=0), 1e-12)
-    found = linprog(
-        -(signed / length).sum(axis=0),
-        A_ub=-signed / length,
-        b_ub=np.zeros(len(signed)),
-        A_eq=None if equal is None else equal / length,
-        b_eq=zeros,
-        bounds=[(-1, 1)] * x.shape[1],
-    )
-    return tuple(name for name, weight in zip(names, found.x, strict=True) if abs(weight) > 1e-7)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -62,6 +26,8 @@ class LogitResult(Result):
     ----------
     names : tuple of str
     coefficients, se : ndarray, shape (p,)
+    covariance : ndarray, shape (p, p)
+        Inverse of the expected information.
     loglik, deviance : float
         The log likelihood without the binomial constants.
     separated : tuple of str
@@ -71,13 +37,28 @@ class LogitResult(Result):
     names: tuple[str, ...]
     coefficients: Floats
     se: Floats
+    covariance: Floats
     loglik: float
     deviance: float
     separated: tuple[str, ...]
 
 
+def _covariance(x: Floats, beta: Floats, trials: Floats, shift: Floats, family: Any) -> Floats:
+    """Inverse of the expected information at the estimate; statsmodels prints that of one step before."""
+    eta = x @ beta + shift
+    p = np.clip(family.link.inverse(eta), 1e-300, 1 - 1e-16)
+    w = trials * family.link.inverse_deriv(eta) ** 2 / (p * (1 - p))
+    return np.asarray(np.linalg.pinv((x.T * w) @ x))
+
+
 def fit_logit(
-    x: ArrayLike, y: ArrayLike, names: tuple[str, ...], *, weights: ArrayLike | None = None, link: Link = "logit"
+    x: ArrayLike,
+    y: ArrayLike,
+    names: tuple[str, ...],
+    *,
+    weights: ArrayLike | None = None,
+    offset: ArrayLike | None = None,
+    link: Link = "logit",
 ) -> LogitResult:
     """Fit a binomial regression by maximum likelihood.
 
@@ -91,12 +72,14 @@ def fit_logit(
         One name a column.
     weights : array_like, shape (n,), optional
         Trials of each row.
+    offset : array_like, shape (n,), optional
+        Added to the linear predictor.
     link : {"logit", "cloglog"}
 
     Raises
     ------
     ModelError
-        If shapes do not match.
+        If shapes do not match, a value is missing, or columns are aliased; aliased columns are named.
     """
     import statsmodels.api as sm  # slow to import
 
@@ -104,11 +87,16 @@ def fit_logit(
     if columns.ndim != 2 or len(columns) != len(outcome) or columns.shape[1] != len(names):
         raise ModelError("The rows of the design and of the outcomes do not match.")
     trials = np.ones(len(outcome)) if weights is None else np.asarray(weights, dtype=float)
+    shift = np.zeros(len(outcome)) if offset is None else np.asarray(offset, dtype=float)
+    if not all(np.isfinite(part).all() for part in (columns, outcome, trials, shift)):
+        raise ModelError("A value is missing or infinite; blanks must be coded before the fit.")
+    refuse_aliased(columns, names)
     split = separated_columns(columns, outcome, names)
     family = sm.families.Binomial(sm.families.links.Logit() if link == "logit" else sm.families.links.CLogLog())
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # separation is found and named above
-        fit = sm.GLM(outcome, columns, family=family, freq_weights=trials).fit(tol=1e-13, maxiter=200)
+        fit = sm.GLM(outcome, columns, family=family, freq_weights=trials, offset=shift).fit(tol=1e-13, maxiter=200)
+    covariance = _covariance(columns, np.asarray(fit.params), trials, shift, family)
     p = np.clip(fit.fittedvalues, 1e-300, 1 - 1e-16)
     loglik = float((trials * (outcome * np.log(p) + (1 - outcome) * np.log1p(-p))).sum())
     settled = bool(fit.converged) and not split
@@ -120,7 +108,8 @@ def fit_logit(
         reason=reason if split or settled else "the iteration did not settle",
         names=tuple(names),
         coefficients=np.asarray(fit.params),
-        se=np.asarray(fit.bse),
+        se=np.sqrt(np.diag(covariance)),
+        covariance=covariance,
         loglik=loglik,
         deviance=float(fit.deviance),
         separated=split,

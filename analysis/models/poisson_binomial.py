@@ -44,6 +44,21 @@ def pmf(chances: ArrayLike) -> Floats:
     return out[0] if p.ndim == 1 else out
 
 
+def cdf(mass: Floats) -> Floats:
+    """Probability of at most 0, 1, …, n successes, from their probabilities ``mass``, shape (n + 1,)."""
+    return np.asarray(np.minimum(np.cumsum(mass), 1.0))
+
+
+def at_most(mass: Floats, observed: int) -> float:
+    """Probability of the observed count or fewer."""
+    return float(min(1.0, mass[: observed + 1].sum()))
+
+
+def at_least(mass: Floats, observed: int) -> float:
+    """Probability of the observed count or more; summed from that side, so that a small tail keeps its digits."""
+    return float(min(1.0, mass[observed:].sum()))
+
+
 def central_range(mass: Floats, level: float) -> tuple[int, int]:
     """Smallest and largest count that leave at most ``(1 - level) / 2`` beyond them on either side."""
     tail = (1 - level) / 2
@@ -56,4 +71,4 @@ def central_range(mass: Floats, level: float) -> tuple[int, int]:
 
 def two_sided(mass: Floats, observed: int) -> float:
     """Twice the smaller tail, the observed count included, at most 1."""
-    return float(min(1.0, 2 * min(mass[: observed + 1].sum(), mass[observed:].sum())))
+    return min(1.0, 2 * min(at_most(mass, observed), at_least(mass, observed)))

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from scipy.special import expit
 
 from analysis.errors import ModelError, UnconvergedError
+from analysis.models import penalised
 from analysis.models.effects import average_difference
 from analysis.models.firth import fit_firth, term_test
 from analysis.models.logit import fit_logit
@@ -136,3 +137,101 @@ def test_any_small_sample_converges_with_ordered_intervals(rng_seed, n):
     assert fit.converged
     assert (fit.low < fit.coefficients).all()
     assert (fit.coefficients < fit.high).all()
+
+
+def test_aliased_and_constant_columns_are_named():
+    x, y, _ = sample()
+    with pytest.raises(ModelError, match="before them: again, flat"):
+        fit_firth(np.column_stack([x, 2 * x[:, 1] - x[:, 2], np.full(len(y), 4.0)]), y, (*"iabc", "again", "flat"))
+
+
+def test_columns_far_apart_in_size_are_not_taken_for_aliases():
+    x, y, names = sample()
+    scale = np.array([1, 1e7, 1e-6, 1])
+    first, scaled = fit_firth(x, y, names), fit_firth(x * scale, y, names)
+    np.testing.assert_allclose(scaled.coefficients * scale, first.coefficients, atol=1e-9)
+    np.testing.assert_allclose(scaled.high * scale, first.high, atol=1e-7)
+    np.testing.assert_allclose(scaled.se_augmented * scale, first.se_augmented, atol=1e-9)
+    np.testing.assert_allclose(scaled.loglik, first.loglik + np.log(scale).sum(), atol=1e-9)
+
+
+def test_an_offset_is_taken_off_the_intercept_and_off_nothing_else():
+    """Chances do not change; FLIC keeps the observed rate."""
+    x, y, names = sample()
+    plain, moved = fit_firth(x, y, names), fit_firth(x, y, names, offset=np.full(len(y), 0.8))
+    np.testing.assert_allclose(moved.coefficients - plain.coefficients, [-0.8, 0, 0, 0], atol=1e-9)
+    np.testing.assert_allclose(moved.low[1:], plain.low[1:], atol=1e-7)
+    assert moved.flic_intercept == pytest.approx(plain.flic_intercept - 0.8, abs=1e-9)
+    assert moved.loglik == pytest.approx(plain.loglik, abs=1e-9)
+
+
+def test_rows_of_no_weight_are_as_good_as_absent():
+    x, y, names = sample()
+    weights = (np.arange(len(y)) % 3 > 0).astype(float)
+    one, two = fit_firth(x, y, names, weights=weights), fit_firth(x[weights > 0], y[weights > 0], names)
+    np.testing.assert_allclose(one.coefficients, two.coefficients, atol=1e-9)
+    np.testing.assert_allclose(one.se_augmented, two.se_augmented, atol=1e-9)
+    wide = np.column_stack([x, weights == 0])
+    with pytest.raises(ModelError, match="before them: only unused"):
+        fit_firth(wide, y, (*names, "only unused"), weights=weights)
+
+
+def test_term_tests_take_weights_as_the_fit_does():
+    x, y, names = sample(50)
+    weights = np.random.default_rng(3).integers(1, 4, 50).astype(float)
+    fit = fit_firth(x, y, names, weights=weights)
+    assert term_test(x, y, (2,), "x1", weights=weights).p == pytest.approx(fit.p[2], abs=1e-9)
+
+
+def test_blocks_and_batches_change_nothing(monkeypatch):
+    x, y, names = sample(3000, 4)
+    whole = fit_firth(x, y, names)
+    monkeypatch.setattr("analysis.models.penalised.BLOCK_CELLS", 1)
+    monkeypatch.setattr("analysis.models.penalised.BATCH_CELLS", 7000)
+    parts = fit_firth(x, y, names)
+    for name in ("coefficients", "se", "se_augmented", "low", "high", "p", "loglik", "flic_intercept"):
+        np.testing.assert_allclose(getattr(parts, name), getattr(whole, name), rtol=1e-9, atol=1e-10)
+
+
+def test_the_profile_end_found_slowly_is_the_one_found_quickly():
+    """Bisection is the fallback; on an easy sample both must agree."""
+    x, y, names = sample(40, 2)
+    fit = fit_firth(x, y, names)
+    data = penalised.Data(x, y, np.ones(40), np.zeros(40), np.ascontiguousarray(x.T))
+    best, settled = penalised.maximise(data, np.zeros(3), np.ones(3, dtype=bool))
+    assert settled
+    for j in range(3):
+        assert penalised._end_by_bisection(data, best, j, -1.0, 0.95) == pytest.approx(fit.low[j], abs=1e-7)
+        assert penalised._end_by_bisection(data, best, j, 1.0, 0.95) == pytest.approx(fit.high[j], abs=1e-7)
+
+
+def test_the_two_standard_errors_are_different_and_the_augmented_one_is_smaller():
+    x, y, names = sample(30)
+    fit = fit_firth(x, y, names)
+    assert (fit.se_augmented < fit.se).all()
+
+
+def test_a_wrong_number_of_names_is_refused():
+    x, y, _ = sample()
+    with pytest.raises(ModelError, match="4 columns were given 2 names"):
+        fit_firth(x, y, ("i", "a"))
+
+
+@pytest.mark.slow
+def test_profile_intervals_cover_what_they_say_and_the_estimate_is_unbiased():
+    """1,000 samples of 100 jobs, 20 % failures, one rare level: coverage 93–97 %, bias within 3 Monte Carlo errors."""
+    truth = np.array([1.2, 0.6, -0.8, 0.4])
+    estimates, held = [], []
+    for rng_seed in range(1000):
+        rng = np.random.default_rng(rng_seed)
+        x = np.column_stack([np.ones(100), rng.normal(size=100), rng.random(100) < 0.3, rng.random(100) < 0.15])
+        y = (rng.random(100) < expit(x @ truth)).astype(float)
+        fit = fit_firth(x, y, ("i", "number", "level", "rare"))
+        assert fit.converged
+        estimates.append(fit.coefficients)
+        held.append((fit.low <= truth) & (truth <= fit.high))
+    coverage = np.mean(held, axis=0)
+    assert ((coverage > 0.93) & (coverage < 0.97)).all(), coverage
+    bias = np.mean(estimates, axis=0) - truth
+    error = np.std(estimates, axis=0, ddof=1) / np.sqrt(1000)
+    assert (np.abs(bias) < 3 * error).all(), (bias, error)

@@ -1,0 +1,78 @@
+"""The number of successes among unequal chances: by hand, exact, and stable for many jobs."""
+
+from __future__ import annotations
+
+import itertools
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy import stats
+
+from analysis.errors import ModelError
+from analysis.models.poisson_binomial import at_least, at_most, cdf, central_range, pmf, two_sided
+
+
+def test_two_jobs_by_hand():
+    np.testing.assert_allclose(pmf([0.9, 0.5]), [0.05, 0.5, 0.45])
+
+
+def test_no_job_and_certain_jobs():
+    assert pmf([]).tolist() == [1.0]
+    assert pmf([1.0, 0.0, 1.0]).tolist() == [0.0, 0.0, 1.0, 0.0]
+
+
+@settings(max_examples=40, deadline=None, derandomize=True)
+@given(st.lists(st.floats(0, 1), min_size=1, max_size=7))
+def test_it_is_the_sum_over_all_outcomes(chances):
+    want = np.zeros(len(chances) + 1)
+    for outcome in itertools.product((0, 1), repeat=len(chances)):
+        want[sum(outcome)] += np.prod([p if o else 1 - p for p, o in zip(chances, outcome, strict=True)])
+    np.testing.assert_allclose(pmf(chances), want, atol=1e-14)
+
+
+def test_ten_thousand_jobs_keep_mass_mean_variance_and_a_far_tail():
+    p = np.random.default_rng(0).random(10_000)
+    mass, k = pmf(p), np.arange(10_001)
+    assert mass.sum() == pytest.approx(1, abs=1e-12)
+    mean = mass @ k
+    assert mean == pytest.approx(p.sum(), rel=1e-12)
+    assert mass @ (k - mean) ** 2 == pytest.approx((p * (1 - p)).sum(), rel=1e-9)
+    equal = pmf(np.full(10_000, 0.3))
+    far = stats.binom.sf(3399, 10_000, 0.3)
+    assert far < 1e-17
+    assert at_least(equal, 3400) == pytest.approx(far, rel=1e-9)
+
+
+def test_several_sets_of_chances_at_once():
+    sets = np.random.default_rng(1).random((5, 9))
+    np.testing.assert_allclose(pmf(sets), [pmf(one) for one in sets])
+
+
+def test_tails_hold_the_observed_count_and_meet():
+    mass = pmf([0.2, 0.5, 0.7, 0.9])
+    for k in range(5):
+        assert at_most(mass, k) + at_least(mass, k) == pytest.approx(1 + mass[k])
+        assert at_most(mass, k) == pytest.approx(cdf(mass)[k])
+        assert two_sided(mass, k) == pytest.approx(min(1, 2 * min(at_most(mass, k), at_least(mass, k))))
+
+
+@pytest.mark.parametrize("level", [0.5, 0.8, 0.95, 0.999])
+def test_the_central_range_leaves_no_more_than_its_tails_and_is_the_smallest(level):
+    mass = pmf(np.random.default_rng(2).random(40))
+    low, high = central_range(mass, level)
+    tail = (1 - level) / 2
+    assert mass[:low].sum() <= tail < mass[: low + 1].sum()
+    assert mass[high + 1 :].sum() <= tail < mass[high:].sum()
+
+
+def test_better_jobs_give_more_successes():
+    p = np.random.default_rng(3).random(12)
+    assert (cdf(pmf(np.minimum(p + 0.05, 1))) <= cdf(pmf(p)) + 1e-15).all()
+
+
+@pytest.mark.parametrize("chances", [[0.2, 1.1], [-0.1], [np.nan]])
+def test_what_is_no_chance_is_refused(chances):
+    with pytest.raises(ModelError, match="0 to 1"):
+        pmf(chances)
