@@ -13,7 +13,6 @@ from numpy.typing import NDArray
 from scipy.special import expit
 
 from analysis.cohort.features import Cohort
-from analysis.errors import UnseenLevelError
 from analysis.models import poisson_binomial
 from analysis.models.design import Design, TooFew, fit_design, too_few
 from analysis.models.firth import FirthResult, fit_firth
@@ -45,24 +44,10 @@ class ExpectedModel:
     def chances(self, rows: pd.DataFrame) -> pd.Series:
         """Expected chance of each row; NaN for a row with a level the model has never seen."""
         out = pd.Series(np.nan, index=rows.index)
-        known = self._known(rows)
+        known = self.design.seen(rows)
         if known.any():
             out[known] = self.fit.chance(self.design.matrix(rows[known]))
         return out
-
-    def _known(self, rows: pd.DataFrame) -> NDArray[np.bool_]:
-        try:
-            self.design.matrix(rows)
-        except UnseenLevelError:
-            return np.array([self._one(rows.iloc[[i]]) for i in range(len(rows))], dtype=bool)
-        return np.ones(len(rows), dtype=bool)
-
-    def _one(self, row: pd.DataFrame) -> bool:
-        try:
-            self.design.matrix(row)
-        except UnseenLevelError:
-            return False
-        return True
 
     def distribution(self, rows: pd.DataFrame) -> Floats:
         """Distribution of the number of successes, the model's own uncertainty included, shape (n + 1,).
