@@ -113,4 +113,4 @@ def build_cohort(log: Log) -> Cohort:
     )
     frame["experience_jobs"] = experience(jobs)
     first_boots = frame[frame["first_boot"].notna()].reset_index(drop=True)
-    return Cohort(frame, first_boots, first_boot_ledger(outcomes, len(log.set_aside)), undated, log.hash)
+    return Cohort(frame, first_boots, first_boot_ledger(outcomes, log.jobs_set_aside), undated, log.hash)

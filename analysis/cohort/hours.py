@@ -52,8 +52,8 @@ def hours_to_success(log: Log) -> HoursToSuccess:
     declined = outcomes["ending"].eq(Ending.NOT_ACCEPTED) & ~repeat
     before = outcomes["first_boot_status"].eq(FirstBoot.STOPPED_BEFORE)
     blank = np.isnan(hours) & ~(repeat | declined | before)
-    ledger = start_ledger("jobs", len(jobs) + len(log.set_aside)).then(
-        ("set aside: the check found a fault", len(log.set_aside)),
+    ledger = start_ledger("jobs", len(jobs) + log.jobs_set_aside).then(
+        ("set aside: the check found a fault", log.jobs_set_aside),
         ("declined or withdrawn", int(declined.sum())),
         ("later job on the same board (a chain counts once)", int(repeat.sum())),
         ("stopped by the client before work", int(before.sum())),

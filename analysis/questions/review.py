@@ -137,7 +137,7 @@ def review_of(log: Log, month: pd.Period) -> Review:
         now=now,
         year=expected.trailing_expected(cohort, month),
         first_boot=rates.first_boot_rates(cohort, month),
-        first_boot_count=count_first_boots(cohort.jobs, len(log.set_aside)),
+        first_boot_count=count_first_boots(cohort.jobs, log.jobs_set_aside),
         by_damage=rates.first_boot_by_damage(cohort, year),
         recovered=rates.recovery_rate(cohort.jobs),
         received=rates.recovery_by_month_received(cohort, month, settings.month_complete_share, log.last_date),

@@ -40,6 +40,8 @@ class Log:
         SHA-256 of the content; the order of rows and columns, encoding and delimiter do not change it.
     set_aside : mapping of str to tuple of Problem
         Jobs left out whole, with their faults; empty until :meth:`without_faulty_jobs`.
+    jobs_set_aside : int
+        Rows of jobs.csv that went with them. A code that only other tables name is in ``set_aside`` but is no job.
     rows_read : mapping of str to int
         Rows read from each file that is there.
     """
@@ -50,6 +52,7 @@ class Log:
     problems: tuple[Problem, ...] = ()
     hash: str = ""
     set_aside: Mapping[str, tuple[Problem, ...]] = field(default_factory=dict)
+    jobs_set_aside: int = 0
     rows_read: Mapping[str, int] = field(default_factory=dict)
 
     @classmethod
@@ -99,7 +102,10 @@ class Log:
         if not left_out.by_job:
             return self
         kept = {name: left_out.kept(name, table) for name, table in self.tables.items()}
-        return replace(self, tables=kept, set_aside=left_out.by_job)
+        # A row of jobs.csv that could not be split into cells is a job of the log too, though it never became a row.
+        broken_rows = sum(p.file == "jobs.csv" and p.code == "ragged-row" for p in self.faults)
+        dropped = len(self.tables["jobs"]) - len(kept["jobs"]) + broken_rows
+        return replace(self, tables=kept, set_aside=left_out.by_job, jobs_set_aside=dropped)
 
 
 def empty_table(table: Table) -> pd.DataFrame:
@@ -229,7 +235,7 @@ def read_log(folder: Path, today: dt.date | None = None) -> Log:
         problems += all_rules(replace(book, refused=refused))
     order = {table.file: i for i, table in enumerate(TABLES)}
     problems.sort(key=lambda p: (order.get(p.file, 99), p.line, BY_NAME_ORDER.get((p.file, p.column), 0), p.code))
-    return Log(tables, folder, settings, tuple(problems), hash_of(coded), {}, rows_read)
+    return Log(tables, folder, settings, tuple(problems), hash_of(coded), rows_read=rows_read)
 
 
 BY_NAME_ORDER = {(table.file, column.name): i for table in BY_NAME.values() for i, column in enumerate(table.columns)}

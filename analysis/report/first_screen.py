@@ -139,7 +139,7 @@ def _watch(review: Review) -> Statement:
 
 def _left_out(review: Review) -> Statement:
     ledger = review.cohort.ledger
-    faulty = len(review.log.set_aside)
+    faulty = review.log.jobs_set_aside
     reasons = [f"{reason}: {n}" for reason, n in ledger.exclusions if not reason.startswith("set aside")]
     says = f"{ledger.left_out} of {plural(ledger.rows_in, 'job')} in the log have no first-boot result to count."
     aside = (

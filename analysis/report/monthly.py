@@ -40,7 +40,7 @@ def publish_review(folder: Path, month: str, out: Path, say: Callable[[str], Non
     if out.exists() and not out.is_dir():
         raise RenderError(f"{out} is a file.", todo="Name a folder with --out.")
     if log.set_aside:
-        say(f"{len(log.set_aside)} jobs with faults are set aside; 'rework check' lists them.")
+        say(f"{log.jobs_set_aside} jobs with faults are set aside; 'rework check' lists them.")
     say(f"Making the review of {chosen} …")
     given = {"log_folder": str(folder), "month": str(chosen)}
     return render(NOTEBOOK, given, out / f"review-{chosen}.html", say)

@@ -270,6 +270,6 @@ def lacks(review: Review) -> Bullets:
         )
     warnings = [problem for problem in review.log.problems if problem.severity == "warning"]
     items.append(
-        f"The check of the log gave {plural(len(warnings), 'warning')} and set {plural(len(review.log.set_aside), 'job')} aside."
+        f"The check of the log gave {plural(len(warnings), 'warning')} and set {plural(review.log.jobs_set_aside, 'job')} aside."
     )
     return Bullets(items)

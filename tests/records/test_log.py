@@ -10,6 +10,7 @@ import pandas as pd
 import pytest
 
 from analysis.cli import main
+from analysis.cohort.features import build_cohort
 from analysis.errors import LogError, ReworkError, SettingsError
 from analysis.records.blank import blank_log
 from analysis.records.describe import describe_column
@@ -42,6 +43,19 @@ def test_faulty_jobs_are_set_aside_whole(tmp_path):
     for name in ("jobs", "heat_steps", "chip_sides", "boot_tests"):
         assert "J-1" not in set(log.tables[name]["job_id"])
     assert set(log.tables["jobs"]["job_id"]) == {"J-2", "J-3", "J-4"}
+
+
+def test_rows_in_the_ledger_are_the_rows_of_the_file_whatever_is_faulty(tmp_path):
+    tables = base()
+    tables["heat_steps"][0]["set_temp_c"] = "900"
+    tables["boot_tests"][2]["job_id"] = "J-77"
+    write(tmp_path, tables)
+    text = (tmp_path / "jobs.csv").read_text(encoding="utf-8")
+    (tmp_path / "jobs.csv").write_text(text.replace("J-4,", "J-4,extra,"), encoding="utf-8")
+    log = read_log(tmp_path, TODAY).without_faulty_jobs()
+    assert {"J-1", "J-77", "J-4"} <= set(log.set_aside)
+    assert log.jobs_set_aside + len(log.tables["jobs"]) == 4
+    assert build_cohort(log).ledger.rows_in == 4
 
 
 def test_a_faulty_donor_sets_aside_the_jobs_that_used_it(tmp_path):
