@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ast
 import difflib
+import math
 from collections.abc import Mapping
 from typing import Any
 
@@ -28,12 +29,33 @@ def parameters_cell(notebook: Mapping[str, Any]) -> int:
 
 
 def declared(source: str) -> dict[str, Value]:
-    """Names and defaults of a parameters cell: plain assignments of texts, numbers, true/false or None."""
+    """Names and defaults of a parameters cell: plain assignments of texts, numbers, true/false or None.
+
+    Raises
+    ------
+    RenderError
+        If the cell holds anything else, so that no parameter is overlooked without a word.
+    """
     out: dict[str, Value] = {}
-    for node in ast.parse(source).body:
-        if isinstance(node, ast.Assign) and isinstance(node.targets[0], ast.Name):
-            out[node.targets[0].id] = ast.literal_eval(node.value)
+    try:
+        for node in ast.parse(source).body:
+            target = node.targets[0] if isinstance(node, ast.Assign) and len(node.targets) == 1 else None
+            if not isinstance(node, ast.Assign) or not isinstance(target, ast.Name):
+                raise ValueError(ast.unparse(node))
+            out[target.id] = ast.literal_eval(node.value)
+            _refuse_odd(target.id, out[target.id])
+    except (ValueError, SyntaxError) as error:
+        rule = "It holds only lines such as: month = '2024-09'."
+        raise RenderError(f"The parameters cell cannot be read ({error}).", rule=rule) from None
     return out
+
+
+def _refuse_odd(name: str, value: object) -> None:
+    """Only plain, finite values can be written out and read back as what they are."""
+    plain = value is None or type(value) in (str, int, float, bool)
+    if not plain or (isinstance(value, float) and not math.isfinite(value)):
+        rule = "A parameter is a text, a number, True, False or None."
+        raise RenderError(f"Parameter {name} = {value!r} is of the wrong kind.", rule=rule)
 
 
 def filled_cell(source: str, given: Mapping[str, Value]) -> str:
@@ -48,11 +70,13 @@ def filled_cell(source: str, given: Mapping[str, Value]) -> str:
     for name, value in given.items():
         if name not in known:
             near = difflib.get_close_matches(name, known, 1)
-            hint = f"Did you mean {near[0]}?" if near else f"Known: {', '.join(known)}."
-            raise RenderError(f"The notebook has no parameter '{name}'.", todo=hint)
-        if known[name] is not None and type(value) is not type(known[name]):
+            hint = f"Did you mean {near[0]}? " if near else ""
+            raise RenderError(f"The notebook has no parameter '{name}'.", todo=f"{hint}Known: {', '.join(known)}.")
+        _refuse_odd(name, value)
+        whole_for_decimal = type(known[name]) is float and type(value) is int
+        if known[name] is not None and type(value) is not type(known[name]) and not whole_for_decimal:
             raise RenderError(
                 f"Parameter {name} = {value!r} is of the wrong kind.", rule=f"Its default is {known[name]!r}."
             )
-    # repr of a plain value cannot carry code; the values above are of plain kinds only.
+    # repr of a plain value cannot carry code; only plain values come this far.
     return "\n".join(f"{name} = {value!r}" for name, value in (known | dict(given)).items())

@@ -10,6 +10,7 @@ import os
 import re
 import sys
 import tempfile
+import warnings
 from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 from typing import Any
@@ -42,12 +43,23 @@ def _heading(cell: Mapping[str, Any]) -> str:
     return found[-1] if found else ""
 
 
-def _plain_error(name: str, error: Any) -> RenderError:
+def _read_notebook(path: Path) -> dict[str, Any]:
+    try:
+        return dict(json.loads(path.read_text(encoding="utf-8")))
+    except OSError as error:
+        raise RenderError(f"The notebook {path.name} cannot be read: {error.strerror}.") from None
+    except ValueError:
+        todo = "Restore it from version control."
+        raise RenderError(f"{path.name} is not a notebook: its text is damaged.", todo=todo) from None
+
+
+def _plain_error(name: str, section: str, error: Any) -> RenderError:
     """A failed cell in the words of the error that the cell raised."""
     value = re.sub(r"\x1b\[[0-9;]*m", "", str(error.evalue)).strip()
     if (error.ename.endswith("Error") and "What to do:" in value) or error.ename in _user_errors():
         return RenderError(value, where=name)
-    found = f"a step of {name} failed ({error.ename}: {value})"
+    under = f" under '{section}'" if section else ""
+    found = f"a step of {name} failed{under} ({error.ename}: {value})"
     todo = "Run 'rework check' on the log. If it is clean this is a fault of the suite: please report it."
     return RenderError(found, todo=todo)
 
@@ -78,6 +90,26 @@ def _kernel_folder() -> Iterator[Path]:
         yield spec.parent
 
 
+@contextlib.contextmanager
+def _failures_told(name: str, section: Mapping[str, str]) -> Iterator[None]:
+    """Turn whatever ends the run of a notebook into words for the user."""
+    from nbclient.exceptions import CellExecutionError, CellTimeoutError, DeadKernelError
+
+    try:
+        with warnings.catch_warnings():
+            # Said by tornado on Windows, where the event loop lacks a call; it helps itself and nothing is amiss.
+            warnings.filterwarnings("ignore", message="Proactor event loop", category=RuntimeWarning)
+            yield
+    except CellExecutionError as error:
+        raise _plain_error(name, section["now"], error) from None
+    except CellTimeoutError:
+        raise RenderError(f"a step of {name} took over {CELL_TIMEOUT_S // 60} minutes and was ended") from None
+    except DeadKernelError:
+        raise RenderError(f"the process that ran {name} ended suddenly", todo="Is memory short?") from None
+    except RuntimeError as error:
+        raise RenderError(f"the process that runs {name} did not start: {error}") from None
+
+
 def execute(path: Path, given: Mapping[str, Value], say: Say = _quiet) -> Any:
     """Run a notebook and return it with its outputs; the file itself is not touched.
 
@@ -93,14 +125,13 @@ def execute(path: Path, given: Mapping[str, Value], say: Say = _quiet) -> Any:
     Raises
     ------
     RenderError
-        If a parameter is unknown or a cell fails.
+        If the notebook cannot be read, a parameter is unknown, or a cell fails.
     """
-    raw = _with_parameters(json.loads(path.read_text(encoding="utf-8")), given)
+    raw = _with_parameters(_read_notebook(path), given)
     import nbformat
     from jupyter_client.kernelspec import KernelSpecManager
     from jupyter_client.manager import AsyncKernelManager
     from nbclient import NotebookClient
-    from nbclient.exceptions import CellExecutionError, DeadKernelError
 
     notebook = nbformat.from_dict(raw)  # type: ignore[no-untyped-call]
     section = {"now": ""}
@@ -124,12 +155,8 @@ def execute(path: Path, given: Mapping[str, Value], say: Say = _quiet) -> Any:
         )
         # Given after construction, so that the client counts the kernel as its own and ends it, whatever happens.
         client.km = manager
-        try:
+        with _failures_told(path.name, section):
             client.execute(env=os.environ | {"PYTHONWARNINGS": "ignore", "PYDEVD_DISABLE_FILE_VALIDATION": "1"})
-        except CellExecutionError as error:
-            raise _plain_error(path.name, error) from None
-        except DeadKernelError:
-            raise RenderError(f"the process that ran {path.name} ended suddenly", todo="Is memory short?") from None
     return notebook
 
 
@@ -208,10 +235,11 @@ def publish(text: str, target: Path) -> None:
         os.chmod(temporary, 0o644)
         os.replace(temporary, target)
     except OSError as error:
-        if temporary:
-            Path(temporary).unlink(missing_ok=True)
         todo = "Look at the folder's permissions and free space, or choose another with --out."
         raise RenderError(f"{target} cannot be written: {error.strerror}.", todo=todo) from None
+    finally:
+        if temporary:  # gone by now unless something went wrong, an interrupt by the user included
+            Path(temporary).unlink(missing_ok=True)
 
 
 def render(notebook: Path, given: Mapping[str, Value], target: Path, say: Say = _quiet) -> Path:

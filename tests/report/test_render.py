@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import json
 import os
+import subprocess
+import sys
 
 import pytest
 
 from analysis.errors import RenderError, ReworkError
 from analysis.report.page import Grid, PageHead, Picture, Prose, Statement
 from analysis.report.parameters import filled_cell
-from analysis.report.render import prose, publish, render
+from analysis.report.render import PROJECT, prose, publish, render
 from analysis.report.style import canvas, look
 
 HEAD = "from analysis.report.page import PageHead\nPageHead('Title', 'Shop', 'Period', 'abcdef', True)"
@@ -71,7 +73,13 @@ def test_a_page_without_a_head_is_refused(tmp_path):
 
 @pytest.mark.parametrize(
     ("given", "told"),
-    [({"nmae": "y"}, "Did you mean name?"), ({"name": 3}, "wrong kind"), ({"zzz": 1}, "Known: name")],
+    [
+        ({"nmae": "y"}, "Did you mean name?"),
+        ({"nmae": "y"}, "Known: name"),
+        ({"name": 3}, "wrong kind"),
+        ({"name": None}, "wrong kind"),
+        ({"zzz": 1}, "Known: name"),
+    ],
 )
 def test_an_unknown_or_mistyped_parameter_is_refused_before_anything_runs(tmp_path, given, told):
     with pytest.raises(RenderError) as error:
@@ -84,6 +92,91 @@ def test_a_parameter_cannot_carry_code():
     scope: dict[str, object] = {}
     exec(filled_cell('name = "x"', {"name": evil}), scope)
     assert scope["name"] == evil
+
+
+class Sly(str):
+    """A text that writes itself out as code."""
+
+    def __repr__(self) -> str:
+        return "__import__('os').getcwd()"
+
+
+@pytest.mark.parametrize("odd", [Sly("x"), ["x"], {"a": 1}, b"x", float("nan"), float("inf"), 1j])
+@pytest.mark.parametrize("default", ["None", "'x'", "1.0"])
+def test_only_plain_finite_values_are_written_into_a_notebook(odd, default):
+    with pytest.raises(RenderError, match="wrong kind"):
+        filled_cell(f"name = {default}", {"name": odd})
+
+
+@pytest.mark.parametrize("value", ["2024-09", "..\\..\\'''\n\"", -3, 2.5, True, None, "€ \u2028 °"])
+def test_a_value_arrives_as_it_was_given(value):
+    scope: dict[str, object] = {}
+    exec(filled_cell("# a comment\nname = None", {"name": value}), scope)
+    assert scope["name"] == value
+    assert type(scope["name"]) is type(value)
+
+
+def test_a_whole_number_will_do_where_a_decimal_one_is_the_default():
+    assert filled_cell("least = 2.5", {"least": 3}) == "least = 3"
+    with pytest.raises(RenderError, match="wrong kind"):
+        filled_cell("least = 2.5", {"least": True})
+    with pytest.raises(RenderError, match="wrong kind"):
+        filled_cell("least = 2", {"least": 2.5})
+
+
+@pytest.mark.parametrize(
+    "source", ["name: str = 'x'", "name = open('x')", "a = b = 1", "import os", "name = ", "n = [1]"]
+)
+def test_a_parameters_cell_that_holds_anything_else_is_refused(source):
+    with pytest.raises(RenderError):
+        filled_cell(source, {})
+
+
+def test_a_notebook_that_is_missing_or_damaged_is_told_in_words(tmp_path):
+    with pytest.raises(RenderError, match=r"gone\.ipynb cannot be read"):
+        render(tmp_path / "gone.ipynb", {}, tmp_path / "page.html")
+    (tmp_path / "half.ipynb").write_text('{"cells": [')
+    with pytest.raises(RenderError, match=r"half\.ipynb is not a notebook"):
+        render(tmp_path / "half.ipynb", {}, tmp_path / "page.html")
+
+
+def test_a_process_that_dies_is_told_in_words_and_leaves_nothing_behind(tmp_path):
+    with pytest.raises(RenderError, match="ended suddenly"):
+        render(notebook(tmp_path, HEAD, "import os\nos._exit(1)"), {}, tmp_path / "page.html")
+    assert os.listdir(tmp_path) == ["sample.ipynb"]
+
+
+def test_a_failure_names_the_section_it_happened_in(tmp_path):
+    path = notebook(tmp_path, HEAD, "1 / 0")
+    raw = json.loads(path.read_text())
+    raw["cells"].insert(2, {"cell_type": "markdown", "metadata": {}, "source": "## Rates", "id": "m"})
+    path.write_text(json.dumps(raw))
+    said: list[str] = []
+    with pytest.raises(RenderError, match=r"failed under 'Rates' \(ZeroDivisionError"):
+        render(path, {}, tmp_path / "page.html", said.append)
+    assert said == ["  Rates"]
+
+
+def test_an_interrupted_write_leaves_the_old_page_and_no_scraps(tmp_path, monkeypatch):
+    target = tmp_path / "page.html"
+    publish("old", target)
+
+    def interrupted(_):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("os.fsync", interrupted)
+    with pytest.raises(KeyboardInterrupt):
+        publish("new", target)
+    assert os.listdir(tmp_path) == ["page.html"]
+    assert target.read_text() == "old"
+
+
+def test_rendering_is_loaded_only_when_something_is_rendered():
+    code = (
+        "import sys, analysis.report.render; print(*sorted({'nbconvert', 'nbformat', 'nbclient'} & set(sys.modules)))"
+    )
+    done = subprocess.run([sys.executable, "-c", code], cwd=PROJECT, capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == ""
 
 
 def test_publishing_into_a_place_that_cannot_be_written_says_so(tmp_path):
