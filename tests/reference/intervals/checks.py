@@ -9,6 +9,22 @@ from analysis.models.intervals import proportion_interval
 from tests.reference.check import Check, Source
 
 SEEN, MEMORY, SOFTWARE = "published value seen", "published value from memory", "reference software only"
+HAND = "worked by hand"
+
+
+def _binomial(s: Source) -> None:
+    """Equal chances must give R's binomial, in a small and in a large number of jobs; tails as shares of R's."""
+    e = s.expected["tails"]
+    sizes = list(zip(e["n"], e["chance"], e["at"], strict=True))
+    masses = [poisson_binomial.pmf(np.full(n, chance)) for n, chance, _ in sizes]
+    where = "R pbinom, 31 of 215 at 7.4 % and 3,400 of 10,000 at 30 %"
+    for name, tail in (("at_least", poisson_binomial.at_least), ("at_most", poisson_binomial.at_most)):
+        got = [tail(mass, at) for mass, (_, _, at) in zip(masses, sizes, strict=True)]
+        share = np.divide(got, e[name])
+        s.add(where, SOFTWARE, f"{name.replace('_', ' ')}, as a share of R's", [1.0, 1.0], share, 9)
+    want = (e["central_low"], e["central_high"])
+    got = poisson_binomial.central_range(masses[1], 0.95)
+    s.add("R qbinom, 10,000 at 30 %", SOFTWARE, "range that holds 95 %", want, got, 12)
 
 
 def run() -> list[Check]:
@@ -37,4 +53,11 @@ def run() -> list[Check]:
         poisson_binomial.pmf(p["p"]),
         12,
     )
+    mass = poisson_binomial.pmf(p["p"])
+    k = np.arange(len(mass))
+    where = "R, all 256 outcomes enumerated"
+    s.add(where, SOFTWARE, "at most 0, 1, … 8", p["cdf"], poisson_binomial.cdf(mass), 12)
+    s.add(where, HAND, "mean, the sum of the chances", p["mean"], mass @ k, 12)
+    s.add(where, HAND, "variance, the sum of p (1 - p)", p["variance"], mass @ (k - mass @ k) ** 2, 12)
+    _binomial(s)
     return s.checks

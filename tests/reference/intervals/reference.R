@@ -10,6 +10,9 @@ sets <- expand.grid(rep(list(0:1), length(p)))   # every one of the 256 outcomes
 weight <- apply(sets, 1, function(s) prod(ifelse(s == 1, p, 1 - p)))
 pmf <- sapply(0:length(p), function(k) sum(weight[rowSums(sets) == k]))
 out <- list(x = x, n = n, wilson = list(low = wilson[, 1], high = wilson[, 2]), exact = list(low = exact[, 1], high = exact[, 2]),
-  jeffreys = list(low = jeffreys[, 1], high = jeffreys[, 2]), poisson_binomial = list(p = p, pmf = pmf))
+  jeffreys = list(low = jeffreys[, 1], high = jeffreys[, 2]), poisson_binomial = list(p = p, pmf = pmf, cdf = cumsum(pmf), mean = sum(p), variance = sum(p * (1 - p))),
+  # Equal chances give the binomial: R's own tails, one from a published comparison of surgeons, one far out and large.
+  tails = list(n = c(215, 10000), chance = c(0.0739161, 0.3), at = c(31, 3400), at_least = c(pbinom(30, 215, 0.0739161, lower.tail = FALSE), pbinom(3399, 10000, 0.3, lower.tail = FALSE)),
+    at_most = c(pbinom(31, 215, 0.0739161), pbinom(3400, 10000, 0.3)), central_low = qbinom(.025, 10000, .3), central_high = qbinom(.975, 10000, .3)))
 cat(toJSON(out, digits = NA, auto_unbox = TRUE, pretty = TRUE), "\n")
 writeLines(c(R.version.string), "versions.txt")

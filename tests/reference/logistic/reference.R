@@ -1,8 +1,12 @@
 # Reference values for logistic regression. Run in this folder: Rscript reference.R > expected.json
 suppressPackageStartupMessages({library(jsonlite); library(brglm2); library(splines)})
 read <- function(name) read.csv(file.path("data", paste0(name, ".csv")), stringsAsFactors = TRUE)
-ml <- function(fit) list(term = names(coef(fit)), coef = unname(coef(fit)), se = unname(sqrt(diag(vcov(fit)))),
-                         deviance = deviance(fit))
+# Standard errors at the estimate itself: vcov() keeps the weights of one step before, some 1e-9 away.
+ml <- function(fit) {
+  x <- model.matrix(fit); p <- plogis(drop(x %*% coef(fit)))
+  se <- unname(sqrt(diag(solve(crossprod(x * sqrt(fit$prior.weights * p * (1 - p)))))))
+  list(term = names(coef(fit)), coef = unname(coef(fit)), se = se, deviance = deviance(fit))
+}
 tight <- glm.control(epsilon = 1e-14, maxit = 100)
 
 # Penalised likelihood by its definition; its profile by Newton steps on Firth's modified score
@@ -51,6 +55,23 @@ firth <- function(formula, data) {
   se <- unname(sqrt(diag(vcov(fit))))
   c(list(term = names(coef(fit)), coef = unname(coef(fit)), se = se), profile_firth(x, y, unname(coef(fit)), se))
 }
+# What follows from a penalised fit: standard errors of the augmented data, the intercept that keeps the observed rate
+# (Puhr et al. 2017), chances from it, a joint test.
+after <- function(fit) {
+  x <- model.matrix(fit); y <- fit$y; b <- unname(coef(fit)); p <- plogis(drop(x %*% b)); w <- p * (1 - p)
+  hat <- rowSums((x %*% solve(crossprod(x * sqrt(w)))) * x) * w
+  rest <- drop(x[, -1, drop = FALSE] %*% b[-1])
+  flic <- unname(coef(glm(y ~ 1, offset = rest, family = binomial, control = tight)))
+  list(se_augmented = unname(sqrt(diag(solve(crossprod(x * sqrt(w * (1 + hat))))))), flic = flic)
+}
+joint <- function(fit, columns) {
+  x <- model.matrix(fit); b <- unname(coef(fit))
+  statistic <- 2 * (penalised(x, fit$y, b) + maximum(x, fit$y, b, columns, 0)$minimum)
+  list(statistic = statistic, df = length(columns), p = pchisq(statistic, length(columns), lower.tail = FALSE))
+}
+mean_difference <- function(x, b, j, coefficient) mean(plogis(drop(x %*% b) + coefficient)) - mean(plogis(drop(x %*% b)))
+br <- function(formula, data) glm(formula, binomial, data, method = "brglmFit", type = "AS_mean", epsilon = 1e-13, maxit = 10000)
+
 out <- list()
 out$endometrial <- firth(HG ~ NV + PI + EH, read("endometrial"))
 out$two_by_two <- firth(ok ~ hot, read("firth_2x2"))
@@ -92,5 +113,50 @@ fit <- glm(y ~ ns(Age, df = 3) + Number + Start, binomial, k, control = tight)
 new <- data.frame(Age = c(1, 50, 100, 150, 200), Number = 4, Start = 12)
 out$spline_kyphosis <- list(x = new$Age, knots = unname(quantile(k$Age, c(1, 2) / 3)), bounds = range(k$Age),
                             eta = unname(predict(fit, new)), deviance = deviance(fit))
+# Penalised fits beyond the plain case: other data, weights, an offset, a joint test, chances and curves.
+e <- read("endometrial")
+fit <- br(HG ~ NV + PI + EH, e)
+out$endometrial_after <- c(after(fit), list(joint = joint(fit, c(2, 4))))
+out$endometrial_after$difference <- local({
+  x <- model.matrix(fit); x[, "NV"] <- 0
+  b <- c(out$endometrial_after$flic, unname(coef(fit))[-1]); at <- c(b[2], out$endometrial$low[2], out$endometrial$high[2])
+  100 * sapply(at, function(coefficient) mean_difference(x, b, 2, coefficient))
+})
+e$known <- -0.03 * e$PI
+out$endometrial_offset <- local({
+  fit <- br(HG ~ NV + EH + offset(known), e)
+  list(coef = unname(coef(fit)), se = unname(sqrt(diag(vcov(fit)))))
+})
+out$birthwt_firth <- firth(low ~ age + lwt + race + smoke + ptl + ht + ui, b)
+out$menarche_firth <- local({
+  fit <- br(cbind(Menarche, Total - Menarche) ~ Age, m)
+  list(coef = unname(coef(fit)), se = unname(sqrt(diag(vcov(fit)))))
+})
+doses <- MASS::dose.p(glm(cbind(Menarche, Total - Menarche) ~ Age, binomial, m, control = tight), p = c(.1, .5, .9))
+out$menarche$doses <- list(p = c(.1, .5, .9), dose = as.numeric(doses), se = as.numeric(attr(doses, "SE")))
+# The curve of age on the path of the reports: knots at equal quantiles, relative to the median, chances averaged over
+# the rows from the intercept that keeps the observed rate, band by the delta method on the log odds of the average.
+inner <- unname(quantile(k$Age, c(1, 2) / 3)); ends <- range(k$Age)
+design <- function(data) cbind(1, ns(data$Age, knots = inner, Boundary.knots = ends)[, 1:3], data$Number, data$Start)
+fit <- br(y ~ ns(Age, knots = inner, Boundary.knots = ends) + Number + Start, k)
+x <- design(k); beta <- unname(coef(fit)); covariance <- unname(vcov(fit))
+full <- firth(y ~ ns(Age, knots = inner, Boundary.knots = ends) + Number + Start, k)
+flic <- after(fit)$flic
+grid <- c(5, 40, median(k$Age), 120, 180); q <- qnorm(.975)
+relative <- design(data.frame(Age = grid, Number = 0, Start = 0)) -
+  design(data.frame(Age = rep(median(k$Age), 5), Number = 0, Start = 0))
+middle <- drop(relative %*% beta); half <- q * sqrt(rowSums((relative %*% covariance) * relative))
+standard <- sapply(grid, function(age) {
+  moved <- design(transform(k, Age = age)); p <- plogis(drop(moved %*% c(flic, beta[-1]))); average <- mean(p)
+  slope <- colMeans(p * (1 - p) * moved) / (average * (1 - average))
+  s <- sqrt(drop(t(slope) %*% covariance %*% slope))
+  c(average, plogis(qlogis(average) + c(-q, q) * s))
+})
+difference <- 100 * sapply(c(beta[6], full$low[6], full$high[6]), function(coefficient) mean_difference(x, c(flic, beta[-1]), 6, coefficient))
+out$kyphosis_firth <- list(x = grid, loglik_fitted = penalised(x, k$y, beta), start = list(coef = beta[6], low = full$low[6], high = full$high[6], p = full$p[6]),
+  flic_chance = unname(plogis(drop(x %*% c(flic, beta[-1])))[1:10]),
+  odds = list(odds_ratio = exp(middle), low = exp(middle - half), high = exp(middle + half)),
+  chance = list(chance = standard[1, ], low = standard[2, ], high = standard[3, ]),
+  curve = joint(fit, 2:4), difference = difference)
 cat(toJSON(out, digits = NA, auto_unbox = TRUE, pretty = TRUE), "\n")
-writeLines(c(R.version.string, paste("brglm2", packageVersion("brglm2")), paste("jsonlite", packageVersion("jsonlite"))), "versions.txt")
+writeLines(c(R.version.string, paste("brglm2", packageVersion("brglm2")), paste("MASS", packageVersion("MASS")), paste("jsonlite", packageVersion("jsonlite"))), "versions.txt")
