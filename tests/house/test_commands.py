@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import argparse
 import re
 import subprocess
 import sys
@@ -9,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from analysis.cli import main
+from analysis.cli import _parser, main
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -44,3 +45,16 @@ def test_every_command_explains_itself_with_an_example(command, capsys):
 def test_the_module_form_works():
     done = subprocess.run([sys.executable, "-m", "analysis", "--version"], capture_output=True, text=True, check=True)
     assert done.stdout.startswith("rework-outcomes ")
+
+
+def options() -> list[tuple[str, object]]:
+    """Every command with each of its options and arguments."""
+    parser = _parser()
+    commands = next(a for a in parser._actions if isinstance(a, argparse._SubParsersAction))
+    return [(name, action) for name, sub in commands.choices.items() for action in sub._actions]
+
+
+@pytest.mark.parametrize(("command", "action"), options(), ids=lambda v: v if isinstance(v, str) else v.dest)
+def test_every_option_is_explained(command, action):
+    assert action.help
+    assert f"rework {command}" in (ROOT / "README.md").read_text(encoding="utf-8")
