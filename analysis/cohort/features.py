@@ -44,7 +44,7 @@ class Cohort:
     jobs : DataFrame
         Every job: outcomes (see :func:`analysis.cohort.outcomes.job_outcomes`), intake facts, donor facts, work
         before boot test 1, ``technician_id``, ``experience_jobs`` (jobs by the same technician received before
-        this one), ``guessed_success_pct``, ``bench_hours``.
+        this one), ``guessed_success_pct``, ``bench_hours``, ``chain_hours`` (of all jobs on the same board).
     first_boots : DataFrame
         The rows of ``jobs`` with a first-boot result.
     ledger : Ledger
@@ -91,6 +91,21 @@ def intake_features(jobs: pd.DataFrame) -> pd.DataFrame:
     return out
 
 
+def _told_by_the_last_job(frame: pd.DataFrame) -> pd.DataFrame:
+    """Give the first job of a chain the cause, evidence and reversibility of its last, and the hours of all."""
+    if not len(frame):
+        return frame.assign(chain_hours=frame["bench_hours"])
+    accepted = frame[frame["decision"].eq("accepted")].sort_values("received_date", kind="stable")
+    chains = accepted.groupby("chain_root")
+    last = accepted.drop_duplicates("chain_root", keep="last").set_index("chain_root")
+    out = frame.copy()
+    for column in ("failure_cause", "cause_evidence", "loss_reversible"):
+        told = frame["job_id"].map(last[column])
+        out[column] = told.where(frame["job_id"].isin(last.index), frame[column])
+    hours = frame["job_id"].map(chains["bench_hours"].sum(min_count=1))
+    return out.assign(chain_hours=hours.where(hours.notna(), frame["bench_hours"]))
+
+
 def build_cohort(log: Log) -> Cohort:
     """Put everything the models need on one row a job.
 
@@ -112,5 +127,6 @@ def build_cohort(log: Log) -> Cohort:
         axis=1,
     )
     frame["experience_jobs"] = experience(jobs)
+    frame = _told_by_the_last_job(frame)
     first_boots = frame[frame["first_boot"].notna()].reset_index(drop=True)
     return Cohort(frame, first_boots, first_boot_ledger(outcomes, log.jobs_set_aside), undated, log.hash)

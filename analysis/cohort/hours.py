@@ -44,7 +44,9 @@ def hours_to_success(log: Log) -> HoursToSuccess:
     at_success = jobs["job_id"].map(won["bench_hours_so_far"]).to_numpy(float)
     last = tests.groupby("job_id")["bench_hours_so_far"].max()
     last_known = np.fmax(jobs["bench_hours"].to_numpy(float), jobs["job_id"].map(last).to_numpy(float))
-    success = jobs["job_id"].isin(won.index) | outcomes["first_boot"].eq(1)
+    success = (
+        jobs["job_id"].isin(won.index) | outcomes["first_boot"].eq(1) | jobs["outcome"].eq("recovered").fillna(False)
+    )
     closed = (jobs["closed_date"].notna() | jobs["outcome"].notna()) & ~success
     hours = np.select([success, closed], [at_success, jobs["bench_hours"].to_numpy(float)], default=last_known)
     event = np.select([success, closed], [SUCCESS, CLOSED_WITHOUT], default=CENSORED)

@@ -36,9 +36,10 @@ class AttemptRow:
     lost, given_up, open : int
         Jobs that ended here by irreversible loss, by giving up, or are still open.
     within_continued : float
-        Chance of a success by this test if every job went on like those that were continued.
+        Chance of a success by this test if no job had been given up; a loss for good still ends a job.
     within_all : float
-        Share of all jobs with a success by this test, giving up and loss taken as they came (open jobs censored).
+        Share of all tested jobs with a success by this test, giving up and loss taken as they came (open jobs
+        censored).
     """
 
     test_no: int
@@ -69,18 +70,19 @@ def life_table(test_no: ArrayLike, success: ArrayLike, then: ArrayLike, last: in
     won = np.asarray(success, dtype=float) == 1
     after = np.asarray(then, dtype=object)
     rows = []
-    failing, staying, within_all = 1.0, 1.0, 0.0
+    going_on, within_continued, staying, within_all = 1.0, 0.0, 1.0, 0.0
     for k in range(1, min(last, int(number.max()) if len(number) else 0) + 1):
         here = number == k
         tried, wins = int(here.sum()), int((here & won).sum())
         if not tried:
             break
         lost, gave_up = int((here & (after == "lost for good")).sum()), int((here & (after == "given up")).sum())
-        failing *= 1 - wins / tried
+        within_continued += going_on * wins / tried
+        going_on *= 1 - (wins + lost) / tried
         within_all += staying * wins / tried
         staying *= 1 - (wins + lost + gave_up) / tried
         still_open = int((here & (after == "open")).sum())
-        rows.append(AttemptRow(k, tried, wilson(wins, tried), lost, gave_up, still_open, 1 - failing, within_all))
+        rows.append(AttemptRow(k, tried, wilson(wins, tried), lost, gave_up, still_open, within_continued, within_all))
     return tuple(rows)
 
 

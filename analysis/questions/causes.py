@@ -90,7 +90,7 @@ def causes_of(failed: pd.DataFrame) -> Causes:
     """Count causes among failed jobs."""
     code = failed["failure_cause"].astype(object).where(failed["failure_cause"].notna(), NOT_WRITTEN)
     evidence = failed["cause_evidence"].astype(object).where(failed["cause_evidence"].notna(), "not stated")
-    hours = failed["bench_hours"].astype(float)
+    hours = failed["chain_hours"].astype(float)
     lost = failed["loss_reversible"].astype("Int64").eq(0).fillna(False).to_numpy(bool)
     column = JOBS["failure_cause"]
     rows = []
@@ -129,6 +129,8 @@ class PadLoss:
         Step with the most losing sides, in words; empty without losses.
     worst_step_n : int
         Its number of sides.
+    steps : tuple of (str, int)
+        Every step with its number of sides, most first.
     """
 
     table: pd.DataFrame
@@ -136,6 +138,7 @@ class PadLoss:
     with_loss: int
     worst_step: str
     worst_step_n: int
+    steps: tuple[tuple[str, int], ...]
 
 
 def pad_losses(log: Log, job_ids: pd.Series) -> PadLoss:
@@ -154,6 +157,7 @@ def pad_losses(log: Log, job_ids: pd.Series) -> PadLoss:
     table["with loss"] = losing.groupby(keys, observed=True).size().reindex(totals.index, fill_value=0)
     table["sides"] = totals
     by_step = step[step.ne("not recorded")].value_counts()
+    steps = tuple((str(name), int(n)) for name, n in by_step.items())
     worst = str(by_step.index[0]) if len(by_step) else ""
     worst_n = int(by_step.iloc[0]) if len(by_step) else 0
-    return PadLoss(table.reset_index(), len(sides), len(losing), worst, worst_n)
+    return PadLoss(table.reset_index(), len(sides), len(losing), worst, worst_n, steps)

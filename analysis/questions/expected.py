@@ -155,14 +155,13 @@ def expect_month(cohort: Cohort, month: pd.Period, model: ExpectedModel) -> Mont
 def trailing_expected(cohort: Cohort, month: pd.Period, months: int = 12) -> tuple[MonthExpected, ...]:
     """The same for the months up to and including one; months without a model are left out."""
     out = []
-    models: dict[int, ExpectedModel | TooFew] = {}
+    models: dict[int, ExpectedModel] = {}
     for each in pd.period_range(month - (months - 1), month, freq="M"):
-        if each.year not in models:
-            models[each.year] = model_for(cohort, each)
-        model = models[each.year]
+        model = models.get(each.year) or model_for(cohort, each)
         if isinstance(model, TooFew):
-            models.pop(each.year)  # a young log: a later month of the same year may have one
             continue
+        if model.fitted_before == pd.Timestamp(each.year, 1, 1):
+            models[each.year] = model  # frozen for the year; a young log's model is made anew for each month
         if (cohort.first_boots["first_boot_month"] == each).any():
             out.append(expect_month(cohort, each, model))
     return tuple(out)

@@ -11,7 +11,7 @@ from analysis.records.log import Log
 
 
 def latest_complete_month(log: Log) -> pd.Period:
-    """Return the latest month that had ended by the last date written in the log.
+    """Return the latest month that had ended by the last date written in the log; in its first month, that one.
 
     Raises
     ------
@@ -27,7 +27,9 @@ def latest_complete_month(log: Log) -> pd.Period:
             where=str(log.folder),
         )
     month = last.to_period("M")
-    return month if last.normalize() == month.end_time.normalize() else month - 1
+    complete = month if last.normalize() == month.end_time.normalize() else month - 1
+    first = log.tables["jobs"]["received_date"].min()
+    return complete if pd.isna(first) else max(complete, first.to_period("M"))
 
 
 def parse_month(text: str) -> pd.Period:

@@ -20,7 +20,7 @@ from analysis.models.firth import FirthResult, fit_firth
 from analysis.models.gray import gray_test
 from analysis.models.incidence import RankTest, StepCurve, cumulative_incidence
 from analysis.models.proportional_hazards import ProportionalityRow, proportionality_table
-from analysis.models.terms import Term
+from analysis.models.terms import NOT_RECORDED, Category, Term
 from analysis.models.timed import EVENT, Timed, timed
 from analysis.questions.terms import ATTEMPTS, HOURS, LANDMARK
 from analysis.records.dictionary import JOBS
@@ -84,7 +84,8 @@ class HazardModel:
     table : tuple of ProportionalityRow
         Empty when the fit did not settle.
     dropped : tuple of str
-        Columns left out because all or none of their rows had the event.
+        Levels whose jobs were left out because none of them had the event: they have no finite ratio, and as part of
+        the reference they would raise every other ratio of their term.
     ledger : Ledger
     """
 
@@ -112,9 +113,33 @@ class NoModel:
     needed: int = RARER_NEEDED
 
 
+def _with_events(
+    data: Timed, rows: pd.DataFrame, terms: tuple[Term, ...]
+) -> tuple[Timed, pd.DataFrame, list[tuple[str, int]]]:
+    """Leave out the jobs of every level without an event, until each level left has one."""
+    dropped: list[tuple[str, int]] = []
+    categories = [term for term in terms if isinstance(term, Category)]
+    for _ in range(len(categories) + 1):
+        event = pd.Series(data.event == EVENT, index=rows.index)
+        gone = pd.Series(False, index=rows.index)
+        for term in categories:
+            level = rows[term.column].astype(object).where(rows[term.column].notna(), NOT_RECORDED).astype(str)
+            events = event.groupby(level).transform("sum")
+            for name in level[events.eq(0) & ~gone].unique():
+                mine = level.eq(name) & ~gone
+                dropped.append((f"{term.label}: {term.level_labels.get(name, name)}", int(mine.sum())))
+                gone |= mine
+        if not gone.any() or gone.all():
+            break
+        data, rows = data.part(~gone.to_numpy()), rows[~gone].reset_index(drop=True)
+    return data, rows, dropped
+
+
 def _hazard(
     data: Timed, rows: pd.DataFrame, terms: tuple[Term, ...], ledger: Ledger, log_hash: str
 ) -> HazardModel | NoModel:
+    data, rows, dropped = _with_events(data, rows, terms)
+    ledger = ledger.then(*((f"{label}: no job of this kind booted", n) for label, n in dropped))
     if data.events < RARER_NEEDED:
         return NoModel(data.n, data.events)
     event = (data.event == EVENT).astype(float)
@@ -122,11 +147,11 @@ def _hazard(
     design = fit_design(rows, terms, event, budget=data.events // EVENTS_PER_DF)
     x = design.matrix(rows)[:, 1:]
     names = design.names[1:]
-    dropped = columns_without_information(x, data, names)
-    keep = np.array([name not in dropped for name in names], dtype=bool)
+    hopeless = columns_without_information(x, data, names)
+    keep = np.array([name not in hopeless for name in names], dtype=bool)
     if not keep.any():
         return NoModel(data.n, data.events)
-    kept_names = tuple(name for name in names if name not in dropped)
+    kept_names = tuple(name for name in names if name not in hopeless)
     fit = replace(fit_cox(x[:, keep], data, kept_names), ledger=ledger, log_hash=log_hash)
     place = {name: i for i, name in enumerate(kept_names)}
     by_term = {
@@ -135,7 +160,7 @@ def _hazard(
         if any(name in place for name in term.names)
     }
     table = proportionality_table(fit, x[:, keep], data, by_term) if fit.converged else ()
-    return HazardModel(fit, design, table, dropped, ledger)
+    return HazardModel(fit, design, table, tuple(label for label, _ in dropped), ledger)
 
 
 def hours_model(hours: HoursToSuccess, cohort: Cohort) -> HazardModel | NoModel:

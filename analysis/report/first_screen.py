@@ -71,11 +71,11 @@ def _against_expected(now: MonthExpected) -> Statement:
         f" from boards like these. {verdict}."
     )
     detail = (
-        f"Chance alone gives {now.low} to {now.high} of {now.n}. Expected from intake facts of the {now.model_n} jobs"
+        f"Chance and the model's uncertainty give {now.low} to {now.high} of {now.n}. Expected from intake facts of the {now.model_n} jobs"
         f" first tested before {now.fitted_before:%Y-%m-%d}."
     )
-    if now.verdict is Verdict.LEANING:
-        detail += " About one quiet month in eight strays this far or further."
+    if now.verdict is not Verdict.CANNOT_TELL:
+        detail += f" A quiet month strays this far or further about once in {max(2, round(1 / max(now.p, 0.001)))}."
     if now.unseen:
         detail += f" {plural(now.unseen, 'job')} of a kind not seen before left out."
     return Statement("First boot", says, detail)
@@ -124,11 +124,9 @@ def _watch(review: Review) -> Statement:
             "One thing to watch", says, f"{now.observed} of {now.n} against {number(now.expected, 1)} expected."
         )
     if pads.worst_step_n >= 5:
-        says = f"Watch pads during {pads.worst_step}: more sides lose pads there than in any other step."
-        detail = (
-            f"{pads.worst_step_n} of {plural(pads.with_loss, 'side')} with pads lost, {pads.sides}"
-            " sides seen in twelve months."
-        )
+        steps = listed([f"{name} ({n})" for name, n in pads.steps[:2]])
+        says = f"Watch pads: most sides that lose some lose them in {steps}."
+        detail = f"{plural(pads.with_loss, 'side')} with pads lost of {pads.sides} seen in twelve months."
         return Statement("One thing to watch", says, detail)
     year = review.causes_year
     if year.n >= 5 and year.unexplained * 3 >= year.n:

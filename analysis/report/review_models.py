@@ -7,9 +7,10 @@ import numpy as np
 from analysis.models.design import Design, TooFew
 from analysis.models.incidence import StepCurve
 from analysis.models.terms import FittedCategory
-from analysis.questions.description import Description, Effect, Temperature
+from analysis.questions.description import Description, Effect
 from analysis.questions.review import Review
 from analysis.questions.survival import HazardModel, NoModel
+from analysis.questions.terms import TEMPERATURE
 from analysis.questions.verdicts import Verdict, verdict_of
 from analysis.records.problems import plural
 from analysis.report import figures
@@ -52,21 +53,37 @@ def model_words(review: Review) -> Prose:
     if not model.fit.converged:
         return Prose([f"The first-boot model did not settle and is not shown: {model.fit.reason}."])
     head = (
-        f"Fitted to {model.fit.n} jobs with a first-boot result ({model.fit.events} booted, {model.fit.n - model.fit.events}"
-        " did not), adjusted for damage, earlier rework, underfill and age. Numbers are average differences in the chance"
-        " of booting, in percentage points, with their 95 % interval."
+        f"Fitted to {model.fit.n} jobs with a first-boot result ({model.fit.events} booted,"
+        f" {model.fit.n - model.fit.events} did not). Compared between jobs alike in: {adjusted_for(model.design)}."
+        " Numbers are average differences in the chance of booting, in percentage points, each with the 95 % interval of"
+        f" its row alone; the verdict word allows for all {len(model.effects) + bool(model.temperature)} things looked at."
     )
     sure = [e for e in model.effects if e.verdict is not Verdict.CANNOT_TELL]
     unsure = [e.label for e in model.effects if e.verdict is Verdict.CANNOT_TELL]
     middle = [_effect_sentence(e) for e in sure]
     last = f"Cannot tell: {listed(unsure)}." if unsure else ""
-    return Prose([head, *middle, last, temperature_words(model.temperature), ASSOCIATION])
+    return Prose([head, *middle, last, temperature_words(model), ASSOCIATION])
 
 
-def temperature_words(temperature: Temperature | None) -> str:
+def adjusted_for(design: Design) -> str:
+    """The terms of a model in words."""
+    return listed([term.label.removeprefix("each ") for term in design.terms]) or "nothing"
+
+
+def _no_temperature(model: Description) -> str:
+    cut = any(item.label == TEMPERATURE.label and "too few of" in item.why for item in model.left_out)
+    return (
+        "Install set temperature: no room in the model yet; it takes more of the rarer outcome."
+        if cut
+        else "Install set temperature: too few settings were typed to say anything."
+    )
+
+
+def temperature_words(model: Description) -> str:
     """What the log says of the install set temperature, in one sentence."""
+    temperature = model.temperature
     if temperature is None:
-        return "Install set temperature: too few settings were typed to say anything."
+        return _no_temperature(model)
     curve = temperature.curve
     counts = (
         f"{temperature.typed} jobs with a typed setting; {temperature.presets} unchanged presets and"
@@ -109,8 +126,10 @@ def forest_picture(review: Review) -> Picture | Prose:
 def temperature_picture(review: Review) -> Picture | Prose:
     """Chance of first boot over install set temperature."""
     model = review.model
-    if isinstance(model, TooFew) or not model.fit.converged or model.temperature is None:
-        return Prose(["No temperature curve: too few install settings were typed."])
+    if isinstance(model, TooFew) or not model.fit.converged:
+        return Prose(["No temperature curve: there is no model yet."])
+    if model.temperature is None:
+        return Prose([_no_temperature(model)])
     t = model.temperature
     curve = t.curve
     ends = f"{curve.x[0]:.0f} and {curve.x[-1]:.0f} °C"
@@ -163,7 +182,8 @@ def _left_out(model: Description) -> str:
     no_room = [item.label for item in model.left_out if "too few" in item.why]
     same = [item.label for item in model.left_out if "the same, or" in item.why]
     text = (
-        "The verdict allows for the number of rows looked at. One term is allowed for every five of the"
+        "Intervals are those of each row alone; the verdict allows for the number of rows looked at, so that a row whose"
+        " interval just leaves out no difference may still be leaning or cannot tell. One term is allowed for every five of the"
         f" {min(model.fit.events, model.fit.n - model.fit.events)} rarer outcomes, in an order fixed beforehand."
     )
     if no_room:
@@ -223,6 +243,16 @@ def _cut(curve: StepCurve, label: str, ticks: list[float]) -> figures.Curve:
     return figures.Curve(label, times, estimate, low, high, [int(k) for k in curve.numbers_at_risk(ticks)])
 
 
+def hours_ledger(review: Review) -> Grid | Prose:
+    """Where the jobs of the bench-hours curve came from, and what the missing hours may hide."""
+    return Prose([""]) if review.hours is None else ledger_grid(review.hours.ledger, "bench hours to the first success")
+
+
+def attempts_ledger(review: Review) -> Grid:
+    """Where the boot tests of the attempts table came from."""
+    return ledger_grid(review.attempts.ledger, "attempts")
+
+
 def hours_by_damage_picture(review: Review) -> Picture | Prose:
     """Bench hours to the first success by damage class."""
     answer = review.hours
@@ -232,9 +262,9 @@ def hours_by_damage_picture(review: Review) -> Picture | Prose:
     ticks = _ticks(max(curve.stop for curve in curves.values()))
     verdict = verdict_of(answer.differ.p)
     words = {
-        Verdict.CLEAR: "Damage classes clearly differ in how soon they boot",
-        Verdict.LEANING: "Damage classes lean towards differing in how soon they boot",
-        Verdict.CANNOT_TELL: "Cannot tell whether damage classes differ in how soon they boot",
+        Verdict.CLEAR: "Damage classes clearly differ in how many boot, and by when",
+        Verdict.LEANING: "Damage classes lean towards differing in how many boot, and by when",
+        Verdict.CANNOT_TELL: "Cannot tell whether damage classes differ in how many boot, and by when",
     }
     figure = figures.incidence(
         [_cut(curve, label, ticks) for label, curve in curves.items()],
@@ -293,12 +323,13 @@ def attempts_grid(review: Review) -> Grid | Prose:
         "lost for good",
         "given up",
         "open",
-        "booted by then, all jobs",
+        "booted by then, of tested jobs",
         "… had none been given up",
     ]
     under = (
         "The chance of a later test holds for jobs like those that were continued: hopeless ones are given up earlier."
-        " The last column pretends that jobs given up or lost would have gone on like the others; take it as an upper view."
+        " The last column pretends that jobs given up would have gone on like the others; take it as an upper view. Jobs lost"
+        " before their first test are not in this table."
     )
     return Grid("Attempts, by boot test", heads, rows, numbers=tuple(range(1, 10)), under=under)
 
@@ -321,7 +352,7 @@ def attempts_model(review: Review) -> Grid | Prose:
     ]
     under = (
         f"{plural(fit.n, 'boot test')}, {fit.events} with a boot; work, pads, heat and donor as known before each test,"
-        " adjusted for damage and earlier rework, install temperature as a curve. Above 1: booted more often. For jobs"
+        " between jobs alike in the other facts of the model. Above 1: booted more often. For jobs"
         f" like those that were continued.{against(answer.design, ATTEMPT_TERMS)}"
     )
     heads = ["what", "odds ratio", "95 % interval"]
@@ -352,9 +383,9 @@ def hazard_grid(model: HazardModel | NoModel, caption: str) -> Grid | Prose:
         for name, b, low, high in zip(fit.names, fit.coefficients, fit.low, fit.high, strict=True)
         if "not recorded" not in name
     ]
-    under = f"{plural(fit.n, 'job')}, {fit.events} with a success. Above 1: boots sooner.{against(model.design)}"
+    under = f"{plural(fit.n, 'job')}, {fit.events} with a success. Above 1: more boots per bench hour among jobs still in work.{against(model.design)}"
     if model.dropped:
-        under += f" Left out, because none or all of their jobs booted: {listed(list(model.dropped))}."
+        under += f" Left out with their jobs, because none of them booted: {listed(list(model.dropped))}."
     return Grid(caption, ["what", "rate ratio", "95 % interval"], rows, numbers=(1, 2), under=under)
 
 

@@ -63,13 +63,12 @@ def damage_picture(review: Review) -> Picture | Prose:
         text = f"No damage class has {least} first boots in twelve months yet"
         return Prose([f"{text} ({aside})." if aside else f"{text}."])
     year = review.first_boot[1].proportion
-    low = min(shown, key=lambda each: each.proportion.rate)
-    heading = f"By damage: lowest so far {low.label}, {of(low.proportion)}"
+    heading = f"First boot by damage at intake: {of(year)} jobs in twelve months"
     rows = [_interval_row(each) for each in shown]
     alt = "First-boot rates by damage at intake over twelve months. " + "; ".join(
         f"{r.label}: {rate(r.proportion)}" for r in shown
     )
-    caption = f"Intervals overlap where classes may not differ. Under {least} jobs, not shown: {aside or 'none'}"
+    caption = f"95 % intervals of each class alone. Under {least} jobs, not shown: {aside or 'none'}"
     figure = figures.rates(rows, heading, year.rate, f"all: {percent(year.rate)}")
     return Picture(figure, f"{alt}.", caption, sum(each.proportion.n for each in shown))
 
@@ -81,7 +80,7 @@ def months_picture(review: Review) -> Picture | Prose:
         return Prose(["There are not yet two months with an expected number, so that months cannot be compared."])
     unusual = [each for each in year if not each.low <= each.observed <= each.high]
     names = ", ".join(month_name(each.month) for each in unusual)
-    heading = f"Outside what chance allows: {names}" if unusual else "Every month is within what chance allows"
+    heading = f"Outside its own 95 % range: {names}" if unusual else "Every month is within its own 95 % range"
     figure = figures.months(
         [each.month.strftime("%b\n%y") for each in year],
         [each.observed for each in year],
@@ -126,7 +125,7 @@ def received_grid(review: Review) -> Grid:
             shown = [percent(each.rate.rate), of(each.rate), interval(each.rate.low, each.rate.high)]
         elif each.estimate is not None:
             day, value, low, high = each.estimate
-            shown = [f"about {percent(value)}", f"by day {day:.0f}", interval(low, high)]
+            shown = ["not yet", f"about {percent(value)} by day {day:.0f}", interval(low, high)]
         else:
             shown = ["–", "not yet", "–"]
         rows.append([month_name(each.month), str(each.accepted), str(each.closed), *shown])

@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from analysis.cohort.as_of import as_of
 from analysis.cohort.attempts import build_attempts
 from analysis.cohort.donors import donor_features
 from analysis.cohort.features import INTAKE_COLUMNS, build_cohort, intake_features
@@ -120,6 +121,54 @@ def test_hours_take_success_end_or_last_known():
         "succeeded, hours at the success not recorded": 1,
         "open, hours not recorded": 1,
     }
+
+
+def test_a_recovery_without_its_boot_tests_is_a_success_of_unknown_hours_not_an_end_without():
+    log = log_of(jobs=[closed("A", first_boot_result="short", bench_hours=9.0)])
+    timed = hours_to_success(log)
+    assert timed.rows.empty
+    assert dict(timed.ledger.exclusions) == {"succeeded, hours at the success not recorded": 1}
+
+
+def test_a_log_as_of_a_day_knows_nothing_later():
+    log = log_of(
+        jobs=[closed("A", closed_date="2026-02-10", bench_hours=9.0), job("B", received_date="2026-02-01")],
+        boot_tests=[
+            boot("A", 1, "short", test_date="2026-01-20", bench_hours_so_far=4.0),
+            boot("A", 2, "data_readable", test_date="2026-02-05", bench_hours_so_far=8.0),
+        ],
+        chip_sides=[
+            {"job_id": "A", "chip_role": "processor", "side": "lower", "before_test_no": n, "clean_passes_n": n}
+            for n in (1, 2, 3)
+        ],
+    )
+    then = as_of(log, pd.Timestamp("2026-01-31"))
+    assert then.tables["jobs"]["job_id"].tolist() == ["A"]
+    assert then.tables["jobs"][["outcome", "closed_date"]].isna().all(axis=None)
+    assert then.tables["jobs"]["bench_hours"].tolist() == [4.0]
+    assert then.tables["boot_tests"]["test_no"].tolist() == [1]
+    assert then.tables["chip_sides"]["before_test_no"].tolist() == [1, 2]
+    assert build_cohort(then).jobs["ending"].tolist() == ["open"]
+
+
+def test_the_first_job_of_a_chain_tells_the_cause_of_its_last_and_the_hours_of_all():
+    log = log_of(
+        jobs=[
+            closed("A", "not_recovered", failure_cause="not_found", bench_hours=5.0),
+            closed(
+                "B",
+                "not_recovered",
+                failure_cause="poor_joint",
+                bench_hours=6.0,
+                prior_rework="here",
+                previous_job_id="A",
+                received_date="2026-03-01",
+                closed_date="2026-04-01",
+            ),
+        ]
+    )
+    row = build_cohort(log).jobs.iloc[0]
+    assert (row["failure_cause"], row["chain_hours"], row["bench_hours"]) == ("poor_joint", 11.0, 5.0)
 
 
 def test_row_order_changes_nothing():

@@ -12,13 +12,16 @@ from analysis.cohort.features import FEATURE_SOURCES, build_cohort
 from analysis.demo.shop import Shop
 from analysis.demo.simulator import simulate
 from analysis.errors import ReworkError
+from analysis.models.timed import timed
 from analysis.questions.causes import causes_of, failed_jobs, pad_losses
 from analysis.questions.description import Description, describe, holm
-from analysis.questions.expected import ExpectedModel, expect_month, model_for
+from analysis.questions.expected import ExpectedModel, expect_month, model_for, trailing_expected
 from analysis.questions.period import latest_complete_month, month_for, parse_month
 from analysis.questions.rates import recovery_by_month_received, recovery_rate
+from analysis.questions.review import review_of
+from analysis.questions.survival import _with_events
 from analysis.questions.talk import jobs_to_talk_about
-from analysis.questions.terms import ATTEMPTS, DESCRIPTION, EXPECTED, HOURS, LANDMARK
+from analysis.questions.terms import ATTEMPTS, DAMAGE, DESCRIPTION, EXPECTED, HOURS, LANDMARK
 from analysis.questions.verdicts import Verdict, verdict_of
 from analysis.records.dictionary import BY_NAME, KnownAt, Role
 from analysis.records.log import Log
@@ -64,6 +67,31 @@ def test_the_expectation_of_a_month_never_looks_ahead(tables, cohort):
     assert (one.observed, one.low, one.high, one.n) == (two.observed, two.low, two.high, two.n)
     assert one.expected == pytest.approx(two.expected, abs=1e-12)
     assert one.fitted_before == pd.Timestamp("2024-01-01")
+
+
+def test_a_past_review_sees_nothing_that_came_later(tables):
+    early, late = review_of(Log.from_tables(tables), MONTH), review_of(Log.from_tables(tables), pd.Period("2024-09"))
+    assert early.cohort.jobs["received_date"].max() < pd.Timestamp("2024-07-01")
+    assert early.log.last_date <= pd.Timestamp("2024-06-30")
+    assert early.attempts.fit.n < late.attempts.fit.n
+    assert early.hours.overall.n < late.hours.overall.n
+
+
+def test_a_young_log_gives_a_month_one_expectation_only(cohort):
+    month = pd.Period("2022-12")
+    once = expect_month(cohort, month, model_for(cohort, month))
+    assert trailing_expected(cohort, month)[-1].expected == once.expected
+
+
+def test_a_kind_without_a_boot_leaves_with_its_jobs_and_not_into_the_reference():
+    rng = np.random.default_rng(0)
+    damage = np.repeat(np.array(["drop", "liquid", "heat"], dtype=object), [80, 40, 40])
+    event = np.where(damage == "heat", 2, rng.choice([1, 2], 160, p=[0.7, 0.3]))
+    rows = pd.DataFrame({"intake_damage": damage})
+    data, kept, dropped = _with_events(timed(rng.exponential(5, 160) + 0.1, event), rows, (DAMAGE,))
+    assert dropped == [("damage at intake: heat", 40)]
+    assert set(kept["intake_damage"]) == {"drop", "liquid"}
+    assert data.n == 120
 
 
 def test_a_month_is_not_part_of_its_own_expectation_in_a_young_log(cohort):
@@ -133,7 +161,9 @@ def test_verdict_words(p, word):
 
 def test_the_latest_complete_month_has_ended_in_the_log():
     assert latest_complete_month(log_of(jobs=[job("A", received_date="2026-05-31")])) == pd.Period("2026-05")
-    assert latest_complete_month(log_of(jobs=[job("A", received_date="2026-05-30")])) == pd.Period("2026-04")
+    two = [job("A", received_date="2026-05-30"), job("B", received_date="2026-03-02")]
+    assert latest_complete_month(log_of(jobs=two)) == pd.Period("2026-04")
+    assert latest_complete_month(log_of(jobs=two[:1])) == pd.Period("2026-05"), "a first month is all there is"
 
 
 def test_months_are_read_strictly():

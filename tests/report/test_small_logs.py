@@ -39,6 +39,8 @@ SECTIONS = [
     review_models.recovery_words,
     lambda r: review_models.hazard_grid(r.hours_model, "hours"),
     lambda r: review_models.proportionality_grid(r.hours_model),
+    review_models.hours_ledger,
+    review_models.attempts_ledger,
     review_models.attempts_grid,
     review_models.attempts_model,
     lambda r: review_models.hazard_grid(r.landmark, "landmark"),
