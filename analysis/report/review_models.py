@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import numpy as np
 
 from analysis.models.design import Design, TooFew
@@ -54,7 +56,7 @@ def model_words(review: Review) -> Prose:
         return Prose([f"The first-boot model did not settle and is not shown: {model.fit.reason}."])
     head = (
         f"Fitted to {model.fit.n} jobs with a first-boot result ({model.fit.events} booted,"
-        f" {model.fit.n - model.fit.events} did not). Compared between jobs alike in: {adjusted_for(model.design)}."
+        f" {model.fit.n - model.fit.events} did not). Each row compares jobs alike in the rest of: {adjusted_for(model.design)}."
         " Numbers are average differences in the chance of booting, in percentage points, each with the 95 % interval of"
         f" its row alone; the verdict word allows for all {len(model.effects) + bool(model.temperature)} things looked at."
     )
@@ -67,7 +69,8 @@ def model_words(review: Review) -> Prose:
 
 def adjusted_for(design: Design) -> str:
     """The terms of a model in words."""
-    return listed([term.label.removeprefix("each ") for term in design.terms]) or "nothing"
+    plain = [re.sub("^each (year of |further |earlier )?", "", term.label) for term in design.terms]
+    return listed(plain) or "nothing"
 
 
 def _no_temperature(model: Description) -> str:
