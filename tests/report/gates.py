@@ -24,22 +24,35 @@ def assert_page_is_sound(path: Path) -> None:
             assert not name.startswith("on"), f"event handler {name}"
             if name in ("src", "href", "srcset", "action", "poster", "data"):
                 assert str(value).startswith(("data:image/png", "#")), f"{tag.name} {name} leaves the page"
-    assert not re.search(r"url\((?!data:)|@import", "".join(style.get_text() for style in soup.find_all("style")))
+    assert not re.search(r"url\((?!data:)|@import", "".join(style.string or "" for style in soup.find_all("style")))
+    assert soup.find("meta", attrs={"name": "viewport"})
+    assert len(soup.find_all("main")) == 1
     assert len(soup.find_all("h1")) == 1
     levels = [int(tag.name[1]) for tag in soup.find_all(re.compile("^h[1-6]$"))]
     assert levels[0] == 1
     assert all(after - before <= 1 for before, after in itertools.pairwise(levels))
-    for image in soup.find_all("img"):
-        assert len(image.get("alt", "").split()) >= 4, "an image without real alternative text"
-        assert image.find_parent("figure").figcaption.get_text(strip=True)
-    for table in soup.find_all("table"):
-        assert table.caption.get_text(strip=True)
-        assert all(head.get("scope") in ("col", "row") for head in table.find_all("th"))
-    anchors = {tag["id"] for tag in soup.find_all(id=True)}
-    assert all(link["href"][1:] in anchors for link in soup.find_all("a", href=True))
+    assert all(tag.get_text(strip=True) for tag in soup.find_all(re.compile("^h[1-6]$"))), "an empty heading"
+    _assert_pictures_and_tables(soup)
+    names = [tag["id"] for tag in soup.find_all(id=True)]
+    assert len(names) == len(set(names)), "two places of the page share a name"
+    assert all(link["href"][1:] in names for link in soup.find_all("a", href=True))
     seen = visible_text(soup)
     for stray in ("nan", "NaN", "None", "<NA>", "Traceback", "Series(", "DataFrame", "<Figure", "{}", "object at 0x"):
         assert not re.search(rf"(?<![\w]){re.escape(stray)}(?![\w])", seen), f"'{stray}' on the page"
+
+
+def _assert_pictures_and_tables(soup: BeautifulSoup) -> None:
+    assert not soup.find_all("svg"), "no gate looks at the words of an svg"
+    for image in soup.find_all("img"):
+        assert len(image.get("alt", "").split()) >= 4, "an image without real alternative text"
+        assert image.find_parent("figure").figcaption.get_text(strip=True)
+    assert all(caption.get_text(strip=True) for caption in soup.find_all("figcaption"))
+    for table in soup.find_all("table"):
+        assert table.caption.get_text(strip=True)
+        assert all(head.get("scope") in ("col", "row") for head in table.find_all("th"))
+        region = table.find_parent(attrs={"role": "region"})
+        assert region["tabindex"] == "0", "a table that scrolls cannot be reached by keyboard"
+        assert region["aria-label"].strip()
 
 
 def visible_text(soup: BeautifulSoup) -> str:
