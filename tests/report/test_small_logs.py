@@ -14,7 +14,7 @@ from analysis.questions.period import month_for
 from analysis.questions.review import review_of
 from analysis.records.dictionary import BY_NAME
 from analysis.records.log import Log, empty_table
-from analysis.report import first_screen, review_closing, review_models, review_rates
+from analysis.report import first_screen, review_closing, review_models, review_rates, review_time
 from tests.tables import closed, log_of
 
 SECTIONS = [
@@ -34,16 +34,16 @@ SECTIONS = [
     review_models.temperature_picture,
     review_models.model_details,
     review_models.model_ledger,
-    review_models.hours_picture,
-    review_models.hours_by_damage_picture,
-    review_models.recovery_words,
-    lambda r: review_models.hazard_grid(r.hours_model, "hours"),
-    lambda r: review_models.proportionality_grid(r.hours_model),
-    review_models.hours_ledger,
-    review_models.attempts_ledger,
-    review_models.attempts_grid,
-    review_models.attempts_model,
-    lambda r: review_models.hazard_grid(r.landmark, "landmark"),
+    review_time.hours_picture,
+    review_time.hours_by_damage_picture,
+    review_time.recovery_words,
+    lambda r: review_time.hazard_grid(r.hours_model, "hours"),
+    lambda r: review_time.proportionality_grid(r.hours_model),
+    review_time.hours_ledger,
+    review_time.attempts_ledger,
+    review_time.attempts_grid,
+    review_time.attempts_model,
+    lambda r: review_time.hazard_grid(r.landmark, "landmark"),
     review_rates.talk_grid,
     review_rates.lacks,
     review_closing.definitions,

@@ -1,0 +1,232 @@
+"""Sections of the review: how long it takes, another attempt."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from analysis.models.design import Design
+from analysis.models.incidence import StepCurve
+from analysis.models.terms import FittedCategory
+from analysis.questions.review import Review
+from analysis.questions.survival import HazardModel, NoModel
+from analysis.questions.verdicts import Verdict, verdict_of
+from analysis.records.problems import plural
+from analysis.report import figures
+from analysis.report.first_screen import few_words
+from analysis.report.page import Grid, Picture, Prose, ledger_grid
+from analysis.report.wording import (
+    interval,
+    listed,
+    number,
+    odds,
+    odds_range,
+    of,
+    p_value,
+    percent,
+)
+
+
+def _ticks(stop: float) -> list[float]:
+    for step in (0.5, 1, 2, 5, 10, 20, 30, 60, 90, 180):
+        if stop / step <= 8:
+            return [float(t) for t in np.arange(0, stop + 0.001, step)]
+    return [0.0, stop]
+
+
+def hours_picture(review: Review) -> Picture | Prose:
+    """Bench hours to the first success, all jobs."""
+    answer = review.hours
+    if answer is None or not answer.overall.events or answer.overall.stop <= 0:
+        return Prose(
+            ["Bench hours to the first success cannot be drawn: no success with recorded hours, or too few jobs."]
+        )
+    curve = answer.overall
+    ticks = _ticks(curve.stop)
+    middle = curve.reached(0.5)
+    heading = (
+        f"Half of the jobs boot within {number(middle, 1)} bench hours"
+        if not np.isnan(middle)
+        else f"By {number(curve.stop, 1)} bench hours {percent(curve.at(curve.stop)[0])} of the jobs boot"
+    )
+    figure = figures.incidence([_cut(curve, "", ticks)], ticks, heading, "bench hours spent", "booted by then")
+    alt = f"Share of jobs that have booted by bench hours spent, {plural(curve.n, 'job')}. " + "; ".join(
+        f"{t:g} hours: {percent(curve.at(t)[0])}" for t in ticks[1:]
+    )
+    caption = (
+        "Jobs closed without a success stay in the count as never booting; open jobs count as long as they are known;"
+        f" band: 95 % interval; drawn while at least {review.log.settings.minimum_at_risk} jobs remain"
+    )
+    return Picture(figure, f"{alt}.", caption, curve.n)
+
+
+def _cut(curve: StepCurve, label: str, ticks: list[float]) -> figures.Curve:
+    """A curve up to its stop, with numbers at risk at the ticks."""
+    keep = curve.times <= curve.stop
+    last = curve.at(curve.stop)
+    times = np.append(curve.times[keep], curve.stop)
+    estimate, low, high = (
+        np.append(values[keep], end) for values, end in zip((curve.estimate, curve.low, curve.high), last, strict=True)
+    )
+    return figures.Curve(label, times, estimate, low, high, [int(k) for k in curve.numbers_at_risk(ticks)])
+
+
+def hours_ledger(review: Review) -> Grid | Prose:
+    """Where the jobs of the bench-hours curve came from, and what the missing hours may hide."""
+    return Prose([""]) if review.hours is None else ledger_grid(review.hours.ledger, "bench hours to the first success")
+
+
+def attempts_ledger(review: Review) -> Grid:
+    """Where the boot tests of the attempts table came from."""
+    return ledger_grid(review.attempts.ledger, "attempts")
+
+
+def hours_by_damage_picture(review: Review) -> Picture | Prose:
+    """Bench hours to the first success by damage class."""
+    answer = review.hours
+    if answer is None or len(answer.by_damage) < 2:
+        return Prose(["Bench hours cannot be compared between damage classes yet: fewer than two have enough jobs."])
+    curves = {label: curve for label, curve in answer.by_damage.items() if curve.stop > 0}
+    ticks = _ticks(max(curve.stop for curve in curves.values()))
+    verdict = verdict_of(answer.differ.p)
+    words = {
+        Verdict.CLEAR: "Damage classes clearly differ in how many boot, and by when",
+        Verdict.LEANING: "Damage classes lean towards differing in how many boot, and by when",
+        Verdict.CANNOT_TELL: "Cannot tell whether damage classes differ in how many boot, and by when",
+    }
+    figure = figures.incidence(
+        [_cut(curve, label, ticks) for label, curve in curves.items()],
+        ticks,
+        words[verdict],
+        "bench hours spent",
+        "booted by then",
+    )
+    alt = f"{words[verdict]}. " + "; ".join(
+        f"{label} (n = {curve.n}): {percent(curve.at(curve.stop)[0])} by {number(curve.stop, 1)} hours"
+        for label, curve in curves.items()
+    )
+    caption = "Each line ends where too few jobs remain; numbers below: jobs still without a success or an end"
+    return Picture(figure, f"{alt}.", caption, sum(curve.n for curve in curves.values()))
+
+
+def recovery_words(review: Review) -> Prose:
+    """Days from receipt to recovery, open jobs censored."""
+    curve = review.recovery_curve
+    if not curve.events:
+        return Prose(["No job has been recovered yet, so that the time to recovery cannot be told."])
+    days = [d for d in (14, 30, 60) if d <= curve.stop]
+    shares = [f"{percent(curve.at(d)[0])} by day {d} ({interval(*curve.at(d)[1:])})" for d in days]
+    text = f"Counted from the day a job came in, of {plural(curve.n, 'accepted job')}: recovered {listed(shares)}."
+    return Prose([text if shares else "Too few jobs have been followed long enough to tell the time to recovery."])
+
+
+def attempts_grid(review: Review) -> Grid | Prose:
+    """Boot tests by number: tried, booted, lost, given up, both views of the total."""
+    table = review.attempts.table
+    if not table:
+        return Prose(
+            ["No boot test is recorded in boot_tests.csv, so that nothing can be said about further attempts."]
+        )
+    rows = [
+        [
+            f"test {row.test_no}",
+            str(row.tried),
+            of(row.chance),
+            percent(row.chance.rate),
+            interval(row.chance.low, row.chance.high),
+            str(row.lost),
+            str(row.given_up),
+            str(row.open),
+            percent(row.within_all),
+            percent(row.within_continued),
+        ]
+        for row in table
+    ]
+    heads = [
+        "boot test",
+        "tried",
+        "booted",
+        "chance",
+        "95 % interval",
+        "lost for good",
+        "given up",
+        "open",
+        "booted by then, of tested jobs",
+        "… had none been given up",
+    ]
+    under = (
+        "The chance of a later test holds for jobs like those that were continued: hopeless ones are given up earlier."
+        " The last column pretends that jobs given up would have gone on like the others; take it as an upper view. Jobs lost"
+        " before their first test are not in this table."
+    )
+    return Grid("Attempts, by boot test", heads, rows, numbers=tuple(range(1, 10)), under=under)
+
+
+ATTEMPT_TERMS = ("boot test", "each cleaning pass a side", "pads lost", "preheat at install", "each year of donor age")
+
+
+def attempts_model(review: Review) -> Grid | Prose:
+    """What went with a boot, over all boot tests."""
+    answer = review.attempts
+    if answer.too_few is not None:
+        return Prose([few_words(answer.too_few, "a model of the attempts")])
+    fit = answer.fit
+    if fit is None or not fit.converged:
+        return Prose(["The model of the attempts did not settle and is not shown."])
+    rows = [
+        [name, odds(np.exp(fit.coefficients[i])), odds_range(np.exp(fit.low[i]), np.exp(fit.high[i]))]
+        for i, name in enumerate(fit.names)
+        if name.split(":")[0] in ATTEMPT_TERMS and "not recorded" not in name
+    ]
+    under = (
+        f"{plural(fit.n, 'boot test')}, {fit.events} with a boot; work, pads, heat and donor as known before each test,"
+        " between jobs alike in the other facts of the model. Above 1: booted more often. For jobs"
+        f" like those that were continued.{against(answer.design, ATTEMPT_TERMS)}"
+    )
+    heads = ["what", "odds ratio", "95 % interval"]
+    return Grid("Over all boot tests: what went with a boot", heads, rows, numbers=(1, 2), under=under)
+
+
+def against(design: Design | None, labels: tuple[str, ...] = ()) -> str:
+    """What each category of a table is compared with."""
+    if design is None:
+        return ""
+    pairs = [
+        f"{term.label} with {term.reference}"
+        for term in design.terms
+        if isinstance(term, FittedCategory) and (not labels or term.label in labels)
+    ]
+    return f" Compared: {'; '.join(pairs)}." if pairs else ""
+
+
+def hazard_grid(model: HazardModel | NoModel, caption: str) -> Grid | Prose:
+    """Rate ratios with their intervals."""
+    if isinstance(model, NoModel):
+        return Prose([f"{caption}: no model. {model.events} events among {model.rows} jobs; it takes {model.needed}."])
+    fit = model.fit
+    if not fit.converged:
+        return Prose([f"{caption}: the fit did not settle and is not shown ({fit.reason})."])
+    rows = [
+        [name, odds(np.exp(b)), odds_range(np.exp(low), np.exp(high))]
+        for name, b, low, high in zip(fit.names, fit.coefficients, fit.low, fit.high, strict=True)
+        if "not recorded" not in name
+    ]
+    under = f"{plural(fit.n, 'job')}, {fit.events} with a success. Above 1: more boots per bench hour among jobs still in work.{against(model.design)}"
+    if model.dropped:
+        under += f" Left out with their jobs, because none of them booted: {listed(list(model.dropped))}."
+    return Grid(caption, ["what", "rate ratio", "95 % interval"], rows, numbers=(1, 2), under=under)
+
+
+def proportionality_grid(model: HazardModel | NoModel) -> Grid | Prose:
+    """The proportional-hazards table."""
+    if isinstance(model, NoModel) or not model.table:
+        return Prose([""])
+    rows = [[row.label, number(row.statistic, 2), str(row.df), p_value(row.p)] for row in model.table]
+    overall = model.table[-1].p
+    under = (
+        "No sign that the rate ratios change with the hours spent."
+        if overall > 0.05
+        else "Some rate ratios change with the hours spent: read them as averages over the job."
+    )
+    return Grid(
+        "Do the rate ratios stay the same over time?", ["term", "chi-square", "df", "P"], rows, (1, 2, 3), under
+    )
