@@ -1,110 +1,32 @@
 """Cause-specific proportional-hazards regression (Cox), with Efron's or Breslow's treatment of ties.
 
-Sources: Cox, JRSS B 34 (1972) 187–220; Efron, JASA 72 (1977) 557–565; Breslow, Biometrics 30 (1974) 89–99. The
-competing end is treated as censoring: the hazard ratio is that of the event's own rate.
+Sources: Cox, JRSS B 34 (1972) 187–220; Efron, JASA 72 (1977) 557–565; Breslow, Biometrics 30 (1974) 89–99; on
+estimates that run off to infinity: Heinze and Schemper, Biometrics 57 (2001) 114–119. The competing end is treated as
+censoring: the hazard ratio is that of the event's own rate. Intervals are Wald's.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy import stats
+from scipy import linalg, stats
 
 from analysis.errors import ModelError
+from analysis.models.partial_likelihood import PartialLikelihood, Point, Ties
 from analysis.models.results import Result
 from analysis.models.timed import EVENT, Timed
 
 Floats = NDArray[np.float64]
-Ties = Literal["efron", "breslow"]
 
 MAX_ITERATIONS = 60
-HOPELESS_SE = 15.0
-
-
-@dataclass(frozen=True)
-class Moments:
-    """Risk-set mean and covariance of the covariates at every event, one row an event.
-
-    Parameters
-    ----------
-    order : ndarray of int, shape (d,)
-        Row of the data each event belongs to.
-    loglik : float
-        Partial log likelihood.
-    mean : ndarray, shape (d, p)
-    covariance : ndarray, shape (d, p, p)
-        Both with the tie correction.
-    """
-
-    order: NDArray[np.int64]
-    loglik: float
-    mean: Floats
-    covariance: Floats
-
-
-def _sums_from(values: Floats, key: Floats, at: Floats) -> Floats:
-    """Sum of ``values`` over the rows with ``key`` >= each ``at``."""
-    rank = np.argsort(key, kind="stable")
-    below = np.cumsum(values[rank], axis=0)
-    total = below[-1]
-    first = np.searchsorted(key[rank], at, side="left")
-    zero = np.zeros((1, *values.shape[1:]))
-    return np.asarray(total - np.concatenate([zero, below])[first])
-
-
-def moments(x: Floats, data: Timed, beta: Floats, ties: Ties) -> Moments:
-    """Evaluate the partial likelihood of one stratum at ``beta``."""
-    event = data.event == EVENT
-    rows = np.flatnonzero(event)
-    rows = rows[np.argsort(data.time[rows], kind="stable")]
-    eta = x @ beta
-    shift = eta.max() if len(eta) else 0.0
-    risk = np.exp(eta - shift)
-    width = x.shape[1]
-    stacked = np.column_stack(
-        [risk, risk[:, None] * x, (risk[:, None, None] * x[:, :, None] * x[:, None, :]).reshape(len(x), -1)]
-    )
-    when, first, count = np.unique(data.time[rows], return_index=True, return_counts=True)
-    at_risk = _sums_from(stacked, data.time, when)
-    if data.entry.any():
-        at_risk = at_risk - _sums_from(stacked, data.entry, when)  # entered at or after the event: not yet there
-    dying = np.add.reduceat(stacked[rows], first, axis=0) if len(rows) else stacked[:0]
-    place = np.repeat(np.arange(len(when)), count)
-    turn = np.arange(len(rows)) - np.repeat(first, count)
-    share = turn / count[place] if ties == "efron" else np.zeros(len(rows))
-    sums = at_risk[place] - share[:, None] * dying[place]
-    s0 = sums[:, :1]
-    mean = sums[:, 1 : 1 + width] / s0
-    second = (sums[:, 1 + width :] / s0).reshape(-1, width, width)
-    loglik = float((eta[rows] - shift - np.log(s0[:, 0])).sum())
-    return Moments(rows, loglik, mean, second - mean[:, :, None] * mean[:, None, :])
-
-
-def _parts(strata: NDArray[np.int64] | None, n: int) -> list[NDArray[np.int64]]:
-    if strata is None:
-        return [np.arange(n)]
-    return [np.flatnonzero(strata == label) for label in np.unique(strata)]
-
-
-@dataclass(frozen=True)
-class _Point:
-    loglik: float
-    score: Floats
-    information: Floats
-
-
-def _evaluate(x: Floats, data: Timed, parts: list[NDArray[np.int64]], beta: Floats, ties: Ties) -> _Point:
-    loglik, score, information = 0.0, np.zeros(x.shape[1]), np.zeros((x.shape[1],) * 2)
-    for rows in parts:
-        part = Timed(data.time[rows], data.event[rows], data.entry[rows])
-        found = moments(x[rows], part, beta, ties)
-        loglik += found.loglik
-        score += (x[rows][found.order] - found.mean).sum(axis=0)
-        information += found.covariance.sum(axis=0)
-    return _Point(loglik, score, information)
+LAST_GAIN = 1e-13  # a step that gains less is the last: Newton's error is squared by it
+# A direction without this share of the first information has no finite estimate; without that of the largest, nothing
+# to tell from at all.
+NOTHING_LEFT = 1e-6
+NOTHING_AT_ALL = 1e-11
+FAR = 200.0  # log hazard ratio between two rows of the data that no finite estimate reaches
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -116,7 +38,7 @@ class CoxResult(Result):
     names : tuple of str
         Columns.
     coefficients, se, low, high, p : ndarray, shape (p,)
-        Log hazard ratios, standard errors, Wald interval and Wald P.
+        Log hazard ratios, standard errors, Wald interval and Wald P; NaN for columns without a finite estimate.
     loglik, loglik_null : float
         Partial log likelihood at the estimate and at zero.
     score_test : float
@@ -149,7 +71,7 @@ class CoxResult(Result):
 
 
 def columns_without_information(x: Floats, data: Timed, names: tuple[str, ...]) -> tuple[str, ...]:
-    """Name the 0/1 columns all or none of whose rows had the event: their hazard ratio has no finite estimate."""
+    """Name the 0/1 columns with no event on one of their two sides: their hazard ratio has no finite estimate."""
     event = data.event == EVENT
     out = []
     for j, name in enumerate(names):
@@ -163,13 +85,66 @@ def columns_without_information(x: Floats, data: Timed, names: tuple[str, ...]) 
 
 def _checked(x: ArrayLike, data: Timed, names: tuple[str, ...]) -> Floats:
     columns = np.asarray(x, dtype=float)
-    if columns.ndim != 2 or len(columns) != data.n or columns.shape[1] != len(names):
+    if columns.ndim != 2 or not len(names) or len(columns) != data.n or columns.shape[1] != len(names):
         raise ModelError("The rows of the design and of the times do not match.")
     if not np.isfinite(columns).all():
         raise ModelError("A value is missing or infinite; blanks must be coded before the fit.")
     if not data.events:
         raise ModelError("No row had the event, so that nothing can be compared.")
     return columns
+
+
+def _weak_directions(information: Floats, against: Floats, share: float) -> Floats:
+    """Directions (p, m) in which ``information`` is less than a share of ``against``."""
+    values, vectors = linalg.eigh(information, against)
+    return np.asarray(vectors[:, values < share])
+
+
+def _named(directions: Floats, names: tuple[str, ...]) -> list[str]:
+    """The columns that take part in any of the directions."""
+    size = np.abs(directions).max(axis=0, keepdims=True)
+    part = (np.abs(directions) > 1e-4 * size).any(axis=1)
+    return [name for name, mine in zip(names, part, strict=True) if mine]
+
+
+def _run_off(likelihood: PartialLikelihood, beta: Floats, point: Point, start: Point) -> Floats:
+    """Directions (p, m) along which the estimate has no end; none (p, 0) while it may have one."""
+    if np.ptp(likelihood.x @ beta) > FAR:
+        return np.where(np.abs(beta) > 0.01 * np.abs(beta).max(), beta, 0.0)[:, None]
+    return _weak_directions(point.information, start.information, NOTHING_LEFT)
+
+
+def _climb(likelihood: PartialLikelihood, start: Point) -> tuple[Floats, Point, bool]:
+    """Newton's steps with halving, to the maximum or to where a direction has run off."""
+    beta, point = np.zeros(len(start.score)), start
+    for _ in range(MAX_ITERATIONS):
+        if _run_off(likelihood, beta, point, start).size:
+            return beta, point, False
+        step = np.linalg.solve(point.information, point.score)
+        last = bool(point.score @ step < LAST_GAIN)
+        trial = likelihood.at(beta + step)
+        # Rounding of a sum over all events is no reason to halve a step.
+        least = point.loglik - 1e-12 * max(100.0, abs(point.loglik))
+        while not trial.loglik >= least and np.abs(step).max() > 1e-12:
+            step = step / 2
+            trial = likelihood.at(beta + step)
+        beta, point = beta + step, trial
+        if last:
+            return beta, point, True
+    return beta, point, False
+
+
+def _scaled(columns: Floats) -> tuple[Floats, Floats]:
+    """The columns centred and of about unit size, and what each was divided by (a power of two, so no digit moves)."""
+    centred = columns - columns.mean(axis=0)
+    spread = np.sqrt(np.einsum("ij,ij->j", centred, centred) / len(centred))
+    scale = np.exp2(np.round(np.log2(np.where(spread > 0, spread, 1.0))))
+    return centred / scale, scale
+
+
+def stratum_numbers(strata: ArrayLike | None) -> NDArray[np.int64] | None:
+    """Strata as numbers from 0."""
+    return None if strata is None else np.unique(np.asarray(strata), return_inverse=True)[1]
 
 
 def fit_cox(
@@ -201,57 +176,66 @@ def fit_cox(
     Returns
     -------
     CoxResult
-        ``converged`` is False, with the columns named, when a coefficient runs off to infinity.
+        ``converged`` is False, with the columns named, when a coefficient runs off to infinity (a level without an
+        event, columns that put the events in perfect order) or when columns are combinations of others.
 
     Raises
     ------
     ModelError
         If shapes do not match, a value is missing, or there is no event.
     """
-    columns = _checked(x, data, names)
-    centre = columns.mean(axis=0)
-    columns = columns - centre
-    parts = _parts(None if strata is None else np.unique(np.asarray(strata), return_inverse=True)[1], data.n)
-    beta = np.zeros(len(names))
-    start = point = _evaluate(columns, data, parts, beta, ties)
-    settled = False
-    for _ in range(MAX_ITERATIONS):
-        step = np.linalg.lstsq(point.information, point.score, rcond=None)[0]
-        if point.score @ step < 1e-18:
-            settled = True
-            break
-        trial = _evaluate(columns, data, parts, beta + step, ties)
-        while not trial.loglik >= point.loglik - 1e-10 and np.abs(step).max() > 1e-12:
-            step = step / 2
-            trial = _evaluate(columns, data, parts, beta + step, ties)
-        beta, point = beta + step, trial
-    covariance = np.asarray(np.linalg.pinv(point.information), dtype=float)
-    se = np.sqrt(np.maximum(np.diag(covariance), 0))
-    # A coefficient that runs off leaves a huge standard error or, at the end, no information at all.
-    left = np.diag(point.information) < 1e-6 * np.diag(start.information)
-    hopeless = (se * columns.std(axis=0) > HOPELESS_SE) | left
-    adrift = [name for name, lost in zip(names, hopeless, strict=True) if lost]
-    reason = (
-        f"no finite estimate for: {', '.join(adrift)}" if adrift else "" if settled else "the iteration did not settle"
-    )
-    z = stats.norm.isf((1 - level) / 2)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        wald = np.where(se > 0, (beta / np.where(se > 0, se, 1)) ** 2, np.nan)
-    score_test = float(start.score @ np.linalg.pinv(start.information) @ start.score)
+    columns, scale = _scaled(_checked(x, data, names))
+    likelihood = PartialLikelihood(columns, data, ties, stratum_numbers(strata))
+    start = likelihood.at(np.zeros(len(names)))
+    empty = _weak_directions(start.information, np.eye(len(names)), NOTHING_AT_ALL * np.trace(start.information))
+    if empty.size or not np.trace(start.information) > 0:
+        untold = _named(empty, names) if empty.size else list(names)
+        reason = f"nothing in these jobs tells these columns apart: {', '.join(untold)}"
+        return _result(data, names, np.zeros(len(names)), start, start, scale, level, ties, untold, reason)
+    beta, point, settled = _climb(likelihood, start)
+    gone = _run_off(likelihood, beta, point, start)
+    adrift = _named(gone, names) if gone.size else []
+    reason = "" if settled else "the iteration did not settle"
+    if adrift:
+        reason = f"no finite estimate for: {', '.join(adrift)}"
+    return _result(data, names, beta, start, point, scale, level, ties, adrift, reason)
+
+
+def _result(
+    data: Timed,
+    names: tuple[str, ...],
+    beta: Floats,
+    start: Point,
+    point: Point,
+    scale: Floats,
+    level: float,
+    ties: Ties,
+    lost: list[str],
+    reason: str,
+) -> CoxResult:
+    """Back in the units of the columns; no number for a column without a finite estimate."""
+    unknown = np.isin(np.array(names, dtype=object), np.array(lost, dtype=object))
+    covariance = np.full((len(names),) * 2, np.nan)
+    known = np.ix_(~unknown, ~unknown)
+    covariance[known] = np.linalg.pinv(point.information[known], hermitian=True)
+    covariance = covariance / np.outer(scale, scale)
+    se = np.sqrt(np.diag(covariance))
+    estimate = np.where(unknown, np.nan, beta / scale)
+    half = stats.norm.isf((1 - level) / 2) * se
     return CoxResult(
         n=data.n,
         events=data.events,
-        converged=settled and not adrift,
+        converged=not reason,
         reason=reason,
         names=tuple(names),
-        coefficients=beta,
+        coefficients=estimate,
         se=se,
-        low=beta - z * se,
-        high=beta + z * se,
-        p=stats.chi2.sf(wald, 1),
+        low=estimate - half,
+        high=estimate + half,
+        p=stats.chi2.sf((estimate / se) ** 2, 1),
         loglik=point.loglik,
         loglik_null=start.loglik,
-        score_test=score_test,
+        score_test=float(start.score @ np.linalg.pinv(start.information, hermitian=True) @ start.score),
         covariance=covariance,
         level=level,
         ties=ties,

@@ -20,7 +20,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import stats
 
 from analysis.models.incidence import RankTest
-from analysis.models.timed import CENSORED, Timed
+from analysis.models.timed import CENSORED, Timed, labels_of, refuse_late
 
 Floats = NDArray[np.float64]
 
@@ -125,8 +125,14 @@ def gray_test(data: Timed, group: ArrayLike, cause: int = 1) -> RankTest:
     -------
     RankTest
         Statistic with (groups − 1) degrees of freedom; NaN with fewer than two groups or without the cause.
+
+    Raises
+    ------
+    ModelError
+        If a row has no label, or rows came under observation late.
     """
-    labels, codes = np.unique(np.asarray(group), return_inverse=True)
+    refuse_late(data, "Gray's test")
+    labels, codes = labels_of(group, data)
     k = len(labels)
     if k < 2 or not (data.event == cause).any():
         return RankTest(float("nan"), max(k - 1, 0), float("nan"))

@@ -14,10 +14,13 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import stats
 
+from analysis.errors import ModelError
 from analysis.models.results import Result
-from analysis.models.timed import COMPETING, EVENT, Timed, at_risk
+from analysis.models.timed import COMPETING, EVENT, Timed, at_risk, refuse_late
 
 Floats = NDArray[np.float64]
+
+ROUNDING = 1e-12  # a product of shares that is exactly one half may come out just above it
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -29,7 +32,10 @@ class StepCurve(Result):
     times : ndarray, shape (k,)
         Times at which the curve is given, rising, from 0.
     estimate, se, low, high : ndarray, shape (k,)
-        Estimate, its standard error, and pointwise interval by the log-log transformation.
+        Estimate, its standard error, and pointwise interval by the log-log transformation; where the estimate is
+        0 or 1, the exact limit for the rows still at risk.
+    level : float
+        Level of the interval.
     stop : float
         Last time at which at least ``minimum`` rows were at risk; nothing is said beyond.
     data : Timed
@@ -41,6 +47,7 @@ class StepCurve(Result):
     se: Floats
     low: Floats
     high: Floats
+    level: float
     stop: float
     data: Timed
 
@@ -49,7 +56,10 @@ class StepCurve(Result):
         if time > self.stop:
             return (float("nan"),) * 3
         i = int(np.searchsorted(self.times, time, side="right")) - 1
-        return float(self.estimate[i]), float(self.low[i]), float(self.high[i])
+        estimate, low, high = self.estimate[i], self.low[i], self.high[i]
+        if estimate in (0, 1):  # fewer rows may have been followed to this time than to the last step
+            low, high = _at_the_edge(estimate, low, high, at_risk(self.data, time), self.level)
+        return float(estimate), float(low), float(high)
 
     def numbers_at_risk(self, times: ArrayLike) -> NDArray[np.int64]:
         """Rows still at risk just before each time."""
@@ -58,19 +68,28 @@ class StepCurve(Result):
     def reached(self, level: float) -> float:
         """First time at which the estimate passes ``level`` (upward or downward); NaN when it does not by ``stop``."""
         rising = len(self.estimate) < 2 or self.estimate[-1] >= self.estimate[0]
-        hit = (self.estimate >= level) if rising else (self.estimate <= level)
+        hit = (self.estimate >= level - ROUNDING) if rising else (self.estimate <= level + ROUNDING)
         hit &= self.times <= self.stop
         return float(self.times[np.argmax(hit)]) if hit.any() else float("nan")
 
 
 def _log_log(estimate: Floats, se: Floats, level: float) -> tuple[Floats, Floats]:
-    """Interval on the scale log(-log(estimate)); at 0 and 1 the estimate itself."""
+    """Interval on the scale log(-log(estimate)); at 0 and 1, where there is none, the estimate itself."""
     z = stats.norm.isf((1 - level) / 2)
     inside = (estimate > 0) & (estimate < 1)
     p = np.where(inside, estimate, 0.5)
     spread = z * se / np.abs(p * np.log(p))
     low, high = p ** np.exp(spread), p ** np.exp(-spread)
     return np.where(inside, low, estimate), np.where(inside, high, estimate)
+
+
+def _at_the_edge(estimate: Floats, low: Floats, high: Floats, risk: ArrayLike, level: float) -> tuple[Floats, Floats]:
+    """At 0 and 1 the transformation says nothing; take the exact limit for the rows still at risk.
+
+    Of ``risk`` rows followed that far none (all) had the event: the far end is where that has half of 1 − level.
+    """
+    far = ((1 - level) / 2) ** (1 / np.maximum(risk, 1))
+    return np.where(estimate == 1, far, low), np.where(estimate == 0, 1 - far, high)
 
 
 def _stop(data: Timed, minimum: int) -> float:
@@ -87,7 +106,10 @@ def _curve(
             np.concatenate([[first], rest]) for first, rest in ((0.0, times), (start, estimate), (0.0, se))
         )
     se = np.nan_to_num(se)
+    # Sums and products of shares leave 0 and 1 by rounding.
+    estimate = np.where(estimate < ROUNDING, 0.0, np.where(estimate > 1 - ROUNDING, 1.0, estimate))
     low, high = _log_log(estimate, se, level)
+    low, high = _at_the_edge(estimate, low, high, at_risk(data, times), level)
     return StepCurve(
         n=data.n,
         events=data.events,
@@ -97,6 +119,7 @@ def _curve(
         se=se,
         low=low,
         high=high,
+        level=level,
         stop=_stop(data, minimum),
         data=data,
     )
@@ -108,14 +131,20 @@ def cumulative_incidence(data: Timed, level: float = 0.95, minimum: int = 10, ca
     Parameters
     ----------
     data : Timed
-        Times, events (0, 1, 2); late entry is not supported here.
+        Times, events (0, 1, 2).
     level : float
         Level of the pointwise interval.
     minimum : int
         The curve stops where fewer rows are at risk.
     cause : {1, 2}
         Which end.
+
+    Raises
+    ------
+    ModelError
+        If rows came under observation late.
     """
+    refuse_late(data, "The cumulative incidence")
     if not (data.event == cause).any():
         nothing = np.empty(0)
         return _curve(data, nothing, nothing, nothing, 0.0, level, minimum)
@@ -130,10 +159,14 @@ def cumulative_incidence(data: Timed, level: float = 0.95, minimum: int = 10, ca
 
 
 def survival(data: Timed, level: float = 0.95, minimum: int = 10) -> StepCurve:
-    """Kaplan–Meier: chance of being without the event; only where there is no competing end."""
-    if (data.event == COMPETING).any():
-        from analysis.errors import ModelError
+    """Kaplan–Meier: chance of being without the event; only where there is no competing end.
 
+    Raises
+    ------
+    ModelError
+        If some rows had the competing end.
+    """
+    if (data.event == COMPETING).any():
         raise ModelError(
             "Kaplan–Meier was asked for data with a competing end.",
             rule="It would overstate the chance of success.",
@@ -144,7 +177,7 @@ def survival(data: Timed, level: float = 0.95, minimum: int = 10) -> StepCurve:
         return _curve(data, nothing, nothing, nothing, 1.0, level, minimum)
     from statsmodels.duration.survfunc import SurvfuncRight
 
-    entry = data.entry if data.entry.any() else None
+    entry = data.entry if data.late else None
     with np.errstate(divide="ignore", invalid="ignore"):
         fit = SurvfuncRight(data.time, data.event, entry=entry)
     return _curve(data, fit.surv_times, fit.surv_prob, fit.surv_prob_se, 1.0, level, minimum)
@@ -157,13 +190,3 @@ class RankTest:
     statistic: float
     df: int
     p: float
-
-
-def log_rank(data: Timed, group: ArrayLike, strata: ArrayLike | None = None) -> RankTest:
-    """Log-rank test (Mantel, Cancer Chemotherapy Reports 50 (1966) 163–170), by statsmodels."""
-    from statsmodels.duration.survfunc import survdiff
-
-    labels = np.asarray(group)
-    extra = {} if strata is None else {"strata": np.asarray(strata)}
-    statistic, p = survdiff(data.time, data.event, labels, **extra)
-    return RankTest(float(statistic), len(np.unique(labels)) - 1, float(p))

@@ -14,7 +14,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import stats
 
-from analysis.models.cox import CoxResult, moments
+from analysis.errors import ModelError
+from analysis.models.cox import CoxResult, stratum_numbers
+from analysis.models.partial_likelihood import PartialLikelihood
 from analysis.models.timed import EVENT, Timed
 
 Floats = NDArray[np.float64]
@@ -36,7 +38,7 @@ def _km_before(data: Timed, event_times: Floats) -> Floats:
     times, deaths = np.unique(data.time[data.event == EVENT], return_counts=True)
     order = np.sort(data.time)
     risk = len(order) - np.searchsorted(order, times, side="left")
-    if data.entry.any():
+    if data.late:
         risk = risk - (len(order) - np.searchsorted(np.sort(data.entry), times, side="left"))
     surv = np.cumprod(1 - deaths / risk)
     before = np.concatenate([[1.0], surv[:-1]])
@@ -52,6 +54,8 @@ def _scaled(data: Timed, event_times: Floats, scale: Scale) -> Floats:
         first, last = (np.searchsorted(order, event_times, side=side) for side in ("left", "right"))
         return np.asarray((first + 1 + last) / 2)
     if scale == "log":
+        if not (event_times > 0).all():
+            raise ModelError("A time of 0 has no logarithm.", todo="Choose another scale of time.")
         return np.asarray(np.log(event_times))
     return event_times
 
@@ -92,26 +96,23 @@ def proportionality_table(
     -------
     tuple of ProportionalityRow
         The last row is "all terms".
+
+    Raises
+    ------
+    UnconvergedError
+        If the fit did not settle.
+    ModelError
+        If the logarithm of a time of 0 is asked for.
     """
+    fit.shown()
     columns = np.asarray(x, dtype=float)
     p = columns.shape[1]
-    columns = columns - columns.mean(axis=0)
-    labels = np.zeros(data.n, dtype=int) if strata is None else np.unique(np.asarray(strata), return_inverse=True)[1]
-    parts = []
-    for label in np.unique(labels):
-        rows = np.flatnonzero(labels == label)
-        part = Timed(data.time[rows], data.event[rows], data.entry[rows])
-        found = moments(columns[rows], part, fit.coefficients, fit.ties)
-        parts.append((part.time[found.order], columns[rows][found.order] - found.mean, found.covariance))
-    when = np.concatenate([part[0] for part in parts])
-    residual = np.concatenate([part[1] for part in parts])
-    covariance = np.concatenate([part[2] for part in parts])
-    g = _scaled(data, when, scale)
-    g = g - g.mean()
-    u = (residual * g[:, None]).sum(axis=0)
-    plain, linear = covariance.sum(axis=0), (covariance * g[:, None, None]).sum(axis=0)
-    square = (covariance * (g**2)[:, None, None]).sum(axis=0)
-    imat = np.block([[plain, linear], [linear, square]])
+    likelihood = PartialLikelihood(columns - columns.mean(axis=0), data, fit.ties, stratum_numbers(strata))
+    g = _scaled(data, likelihood.sets.times, scale)
+    g = g - np.average(g, weights=likelihood.sets.counts)
+    plain, linear, square = (likelihood.at(fit.coefficients, weight) for weight in (None, g, g**2))
+    u = linear.score
+    imat = np.block([[plain.information, linear.information], [linear.information, square.information]])
     chosen = terms or {name: (j,) for j, name in enumerate(fit.names)}
     rows_out = [ProportionalityRow(label, *_test(imat, u, p, where)) for label, where in chosen.items()]
     return (*rows_out, ProportionalityRow("all terms", *_test(imat, u, p, range(p))))

@@ -17,21 +17,41 @@ CENSORED, EVENT, COMPETING = 0, 1, 2
 
 @dataclass(frozen=True)
 class Timed:
-    """Times with what ended them.
+    """Times with what ended them; nothing impossible gets in, and nothing is changed afterwards.
 
     Parameters
     ----------
-    time : ndarray, shape (n,)
+    time : array_like, shape (n,)
         Time at the end or at censoring, in one unit throughout.
-    event : ndarray of int, shape (n,)
+    event : array_like of int, shape (n,)
         0 censored, 1 the event, 2 the competing end.
-    entry : ndarray, shape (n,)
-        Time at which the row came under observation; 0 unless late.
+    entry : array_like, shape (n,)
+        Time after which the row came under observation; 0 unless late.
+
+    Raises
+    ------
+    ModelError
+        If lengths differ, a time is missing or negative, an event is no code, or a late entry is not before its time.
     """
 
     time: Floats
     event: Ints
     entry: Floats
+
+    def __post_init__(self) -> None:
+        time, entry = _numbers(self.time, "time"), _numbers(self.entry, "entry")
+        event = np.asarray(self.event)
+        if time.ndim != 1 or time.shape != event.shape or time.shape != entry.shape:
+            raise ModelError("Times and events must be of the same number.")
+        if (time < 0).any() or (entry < 0).any():
+            raise ModelError("A time is negative.", todo="Leave such rows out and count them.")
+        if not np.isin(event, [CENSORED, EVENT, COMPETING]).all():
+            raise ModelError("An event must be 0 (censored), 1 (event) or 2 (competing end).")
+        if ((entry >= time) & (entry > 0)).any():
+            raise ModelError("A row enters at or after its own end.")
+        for name, values in (("time", time), ("event", event.astype(np.int64)), ("entry", entry)):
+            values.setflags(write=False)
+            object.__setattr__(self, name, values)
 
     @property
     def n(self) -> int:
@@ -43,35 +63,64 @@ class Timed:
         """Rows with the event."""
         return int((self.event == EVENT).sum())
 
+    @property
+    def late(self) -> bool:
+        """Whether any row came under observation late."""
+        return bool(self.entry.any())
+
     def part(self, rows: NDArray[np.bool_]) -> Timed:
         """The rows under a mask."""
         return Timed(self.time[rows], self.event[rows], self.entry[rows])
 
 
+def _numbers(values: ArrayLike, what: str) -> Floats:
+    """A copy as numbers, none missing."""
+    try:
+        found = np.array(values, dtype=float)
+    except (TypeError, ValueError):
+        raise ModelError(f"A {what} is not a number.") from None
+    if not np.isfinite(found).all():
+        raise ModelError(f"A {what} is missing.", todo="Leave such rows out and count them.")
+    return found
+
+
 def timed(time: ArrayLike, event: ArrayLike, entry: ArrayLike | None = None) -> Timed:
-    """Check and freeze times and events; the event is never optional.
+    """Check and freeze times and events; the event is never optional. See :class:`Timed`."""
+    start = np.zeros(np.shape(time)) if entry is None else np.asarray(entry)
+    return Timed(np.asarray(time), np.asarray(event), start)
+
+
+def labels_of(group: ArrayLike, data: Timed, what: str = "group") -> tuple[NDArray[np.object_], Ints]:
+    """The distinct labels, and the number of each row's label.
 
     Raises
     ------
     ModelError
-        If lengths differ, a time is missing or negative, an event is no code, or an entry is not before its time.
+        If a label is missing or their number is not that of the times.
     """
-    t, e = np.asarray(time, dtype=float), np.asarray(event)
-    start = np.zeros(len(t)) if entry is None else np.asarray(entry, dtype=float)
-    if len(t) != len(e) or len(t) != len(start):
-        raise ModelError("Times and events must be of the same number.")
-    if not np.isfinite(t).all() or (t < 0).any():
-        raise ModelError("A time is missing or negative.", todo="Leave such rows out and count them.")
-    if not np.isin(e, [CENSORED, EVENT, COMPETING]).all():
-        raise ModelError("An event must be 0 (censored), 1 (event) or 2 (competing end).")
-    if not np.isfinite(start).all() or (entry is not None and (start >= t).any()):
-        raise ModelError("A row enters at or after its own end.")
-    return Timed(t, e.astype(np.int64), start)
+    given = np.asarray(group)
+    if given.shape != data.time.shape:
+        raise ModelError(f"Every row needs its {what}.")
+    if any(label is None or label != label for label in (given.tolist() if given.dtype.kind in "Of" else ())):
+        raise ModelError(f"A row has no {what}.", todo="Leave such rows out and count them, or name them.")
+    labels, codes = np.unique(given.astype(str) if given.dtype.kind == "O" else given, return_inverse=True)
+    return labels.astype(object), codes.astype(np.int64)
+
+
+def refuse_late(data: Timed, what: str) -> None:
+    """Refuse late entry where a method cannot use it.
+
+    Raises
+    ------
+    ModelError
+    """
+    if data.late:
+        raise ModelError(f"{what} cannot use rows that came under observation late.")
 
 
 def at_risk(data: Timed, times: ArrayLike) -> Ints:
     """Rows still under observation just before each time."""
     at = np.asarray(times, dtype=float)
     left = len(data.time) - np.searchsorted(np.sort(data.time), at, side="left")
-    not_yet = len(data.entry) - np.searchsorted(np.sort(data.entry), at, side="left") if data.entry.any() else 0
+    not_yet = len(data.entry) - np.searchsorted(np.sort(data.entry), at, side="left") if data.late else 0
     return np.asarray(left - not_yet, dtype=np.int64)

@@ -9,8 +9,9 @@ from analysis.errors import ModelError
 from analysis.models.attempts import fit_beta_geometric, life_table
 from analysis.models.cox import columns_without_information, fit_cox
 from analysis.models.gray import gray_test
-from analysis.models.incidence import cumulative_incidence, log_rank, survival
+from analysis.models.incidence import cumulative_incidence, survival
 from analysis.models.intervals import proportion, wilson
+from analysis.models.log_rank import log_rank
 from analysis.models.poisson_binomial import central_range, pmf, two_sided
 from analysis.models.proportional_hazards import proportionality_table
 from analysis.models.timed import at_risk, timed

@@ -6,7 +6,8 @@ import numpy as np
 import pandas as pd
 
 from analysis.models.cox import CoxResult, fit_cox
-from analysis.models.incidence import cumulative_incidence, log_rank, survival
+from analysis.models.incidence import cumulative_incidence, survival
+from analysis.models.log_rank import log_rank
 from analysis.models.proportional_hazards import proportionality_table
 from analysis.models.timed import Timed, timed
 from tests.reference.check import Check, Source
