@@ -12,6 +12,7 @@ from analysis.cohort.outcomes import SUCCESS_RESULTS, Ending, FirstBoot, job_out
 from analysis.records.log import Log
 
 CENSORED, SUCCESS, CLOSED_WITHOUT = 0, 1, 2
+HOURS_LACKING = "succeeded, hours at the success not recorded"
 
 
 @dataclass(frozen=True)
@@ -28,6 +29,15 @@ class HoursToSuccess:
 
     rows: pd.DataFrame
     ledger: Ledger
+
+    @property
+    def lopsided(self) -> bool:
+        """Whether over a tenth of the successes lack their hours, so that a curve would count failures nearly alone.
+
+        The share is common practice, no source.
+        """
+        lost = dict(self.ledger.exclusions).get(HOURS_LACKING, 0)
+        return bool(10 * lost > lost + int(self.rows["event"].eq(SUCCESS).sum()))
 
 
 def hours_to_success(log: Log) -> HoursToSuccess:
@@ -59,7 +69,7 @@ def hours_to_success(log: Log) -> HoursToSuccess:
         ("declined or withdrawn", int(declined.sum())),
         ("later job on the same board (a chain counts once)", int(repeat.sum())),
         ("stopped by the client before work", int(before.sum())),
-        ("succeeded, hours at the success not recorded", int((blank & success).sum())),
+        (HOURS_LACKING, int((blank & success).sum())),
         ("closed without success, hours not recorded", int((blank & closed).sum())),
         ("open, hours not recorded", int((blank & ~success & ~closed).sum())),
     )

@@ -52,7 +52,7 @@ class HoursAnswer:
 
 def hours_answer(hours: HoursToSuccess, cohort: Cohort, minimum: int, minimum_class: int) -> HoursAnswer | None:
     """Curves over bench hours; None without a single usable job."""
-    if hours.rows.empty:
+    if hours.rows.empty or hours.lopsided:
         return None
     rows = hours.rows.merge(cohort.jobs[["job_id", "intake_damage"]], on="job_id", how="left")
     data = timed(rows["hours"], rows["event"])
@@ -169,7 +169,7 @@ def hours_model(hours: HoursToSuccess, cohort: Cohort) -> HazardModel | NoModel:
     positive = rows["hours"].gt(0)
     ledger = hours.ledger.then(("no bench hours spent yet", int((~positive).sum())))
     rows = rows[positive].reset_index(drop=True)
-    if rows.empty:
+    if rows.empty or hours.lopsided:
         return NoModel(0, 0)
     return _hazard(timed(rows["hours"], rows["event"]), rows, HOURS, ledger, cohort.log_hash)
 
@@ -189,7 +189,7 @@ def landmark_model(hours: HoursToSuccess, cohort: Cohort, attempts: Attempts) ->
         ("no bench hours known after test 1", int((~usable).sum())),
     )
     rows = rows[usable].merge(cohort.jobs.drop(columns="bench_hours"), on="job_id", how="left").reset_index(drop=True)
-    if rows.empty:
+    if rows.empty or hours.lopsided:
         return NoModel(0, 0)
     return _hazard(timed(rows["since"], rows["event"]), rows, LANDMARK, ledger, cohort.log_hash)
 

@@ -38,7 +38,10 @@ def hours_picture(review: Review) -> Picture | Prose:
     answer = review.hours
     if answer is None or not answer.overall.events or answer.overall.stop <= 0:
         return Prose(
-            ["Bench hours to the first success cannot be drawn: no success with recorded hours, or too few jobs."]
+            [
+                "Bench hours to the first success cannot be drawn: too few jobs, or too many successes"
+                " without the hours at which they booted (bench_hours_so_far in boot_tests.csv)."
+            ]
         )
     curve = answer.overall
     ticks = _ticks(curve.stop)
@@ -154,7 +157,7 @@ def attempts_grid(review: Review) -> Grid | Prose:
         "… had none been given up",
     ]
     under = (
-        "The chance of a later test holds for jobs like those that were continued: hopeless ones are given up earlier."
+        "Only jobs with rows in boot_tests.csv are in this table. The chance of a later test holds for jobs like those that were continued: hopeless ones are given up earlier."
         " The last column pretends that jobs given up would have gone on like the others; take it as an upper view. Jobs lost"
         " before their first test are not in this table."
     )
