@@ -12,6 +12,8 @@ from typing import Any
 from analysis.cohort.ledger import Ledger
 from analysis.errors import ReworkError
 
+LONG_TEXT = 14  # letters of a cell from which its column keeps a width of its own on a phone
+
 
 @dataclass(frozen=True)
 class PageHead:
@@ -179,18 +181,25 @@ class Grid:
     numbers: Sequence[int] = ()
     under: str = ""
 
-    def _cell(self, tag: str, at: int, text: str, scope: str = "") -> str:
-        kind = ' class="number"' if at in self.numbers else ""
-        where = f' scope="{scope}"' if scope else ""
-        return f"<{tag}{where}{kind}>{escape(str(text))}</{tag}>"
+    def _kinds(self) -> list[str]:
+        """Class of each column: numbers, or sentences that a narrow screen must not squeeze to a word a line."""
+        longest = [0] * len(self.heads)
+        for row in self.rows:
+            longest = [max(so_far, len(str(text))) for so_far, text in zip(longest, row, strict=True)]
+        long = [' class="long"' if letters > LONG_TEXT else "" for letters in longest]
+        return [' class="number"' if at in self.numbers else kind for at, kind in enumerate(long)]
 
     def _repr_html_(self) -> str:
-        head = "".join(self._cell("th", i, text, "col") for i, text in enumerate(self.heads))
-        body = ""
+        kinds = self._kinds()
+        head = "".join(
+            f'<th scope="col"{kind}>{escape(str(text))}</th>' for kind, text in zip(kinds, self.heads, strict=True)
+        )
+        lines = []
         for row in self.rows:
-            cells = [self._cell("th", 0, row[0], "row")]
-            cells += [self._cell("td", i, text) for i, text in enumerate(row[1:], start=1)]
-            body += f"<tr>{''.join(cells)}</tr>"
+            first, *others = (escape(str(text)) for text in row)
+            cells = "".join(f"<td{kind}>{text}</td>" for kind, text in zip(kinds[1:], others, strict=True))
+            lines.append(f'<tr><th scope="row"{kinds[0]}>{first}</th>{cells}</tr>')
+        body = "".join(lines)
         inner = f"<caption>{escape(self.caption)}</caption><thead><tr>{head}</tr></thead><tbody>{body}</tbody>"
         short = all(len(str(row[0])) <= 16 for row in self.rows)
         table = f'<table class="short">{inner}</table>' if short else f"<table>{inner}</table>"

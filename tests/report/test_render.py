@@ -198,6 +198,20 @@ def test_all_text_from_the_log_is_escaped():
     assert Statement("a", "b").detail == ""
 
 
+def test_columns_of_sentences_keep_a_width_and_numbers_stand_right():
+    rows = [["a", "a sentence of several words", "1287"], ["b", "", "3"]]
+    html = Grid("Caption", ["key", "text", "n"], rows, numbers=(2,))._repr_html_()
+    assert html.count('<td class="long">') == 2
+    assert html.count('<td class="number">') == 2
+    assert html.count('<th scope="row">') == 2
+    assert '<th scope="col" class="number">n</th>' in html
+
+
+def test_a_row_of_another_length_than_the_headings_is_refused():
+    with pytest.raises(ValueError, match="shorter"):
+        Grid("Caption", ["key", "text"], [["a"]])._repr_html_()
+
+
 def test_a_picture_without_real_alternative_text_is_refused():
     with look():
         figure, _ = canvas(1)
