@@ -16,10 +16,10 @@ from numpy.typing import ArrayLike, NDArray
 from analysis.report.style import (
     COLOURS,
     DASHES,
-    INK,
     MARKS,
     QUIET,
     RULE,
+    SMALL,
     canvas,
     look,
     title,
@@ -30,6 +30,8 @@ from analysis.report.style import (
 
 PERCENT = FuncFormatter(lambda share, _: f"{100 * share:.0f} %")
 ODDS_TICKS = (0.05, 0.2, 0.5, 1, 2, 5, 20)
+WIDE_ODDS_TICKS = (0.05, 0.2, 1, 5, 20)  # over the whole scale there is no room for all of them
+LABEL_GAP = 0.09  # of the axis, so that labels beside curves stay apart
 
 
 @dataclass(frozen=True)
@@ -51,11 +53,13 @@ def rates(rows: Sequence[Interval], heading: str, reference: float | None = None
         y = np.arange(len(rows))[::-1]
         if reference is not None:
             axes.axvline(reference, color=QUIET, linewidth=0.9, linestyle=(0, (4, 3)))
-            axes.text(reference, len(rows) - 0.42, reference_label, ha="center", va="bottom", fontsize=8, color=QUIET)
+            axes.text(
+                reference, len(rows) - 0.42, reference_label, ha="center", va="bottom", fontsize=SMALL, color=QUIET
+            )
         for at, row in zip(y, rows, strict=True):
             axes.plot([row.low, row.high], [at, at], color=COLOURS[0], linewidth=2, solid_capstyle="butt")
-            axes.plot(row.estimate, at, "o", color=COLOURS[0], markersize=6)
-            axes.text(1.02, at, row.words, va="center", fontsize=9, transform=axes.get_yaxis_transform())
+            axes.plot(row.estimate, at, "o", color=COLOURS[0], markersize=6, clip_on=False)
+            _beside(axes, at, row.words)
         axes.set(xlim=(0, 1), ylim=(-0.6, len(rows) - 0.4), yticks=y)
         axes.set_yticklabels([wrapped(row.label, 20) for row in rows])
         axes.xaxis.set_major_formatter(PERCENT)
@@ -65,10 +69,24 @@ def rates(rows: Sequence[Interval], heading: str, reference: float | None = None
     return figure
 
 
+def _beside(axes: Axes, at: float, words: str) -> None:
+    """Words at the right of a row, clear of an arrow or dot at the edge."""
+    axes.annotate(
+        words,
+        (1, at),
+        xycoords=axes.get_yaxis_transform(),
+        xytext=(8, 0),
+        textcoords="offset points",
+        va="center",
+        fontsize=SMALL,
+        annotation_clip=False,
+    )
+
+
 def forest(rows: Sequence[Interval], heading: str, left: str, right: str) -> Figure:
     """Odds ratios with intervals on a log scale from 1/20 to 20; arrows where an interval runs on."""
     with look():
-        figure, axes = canvas(0.8 + 0.33 * len(rows) + title_height(heading))
+        figure, axes = canvas(0.8 + 0.36 * len(rows) + title_height(heading))
         low_end, high_end = _forest_range(rows)
         y = np.arange(len(rows))[::-1]
         axes.axvline(1, color=QUIET, linewidth=0.9)
@@ -81,14 +99,15 @@ def forest(rows: Sequence[Interval], heading: str, left: str, right: str) -> Fig
                 axes.plot(high_end, at, ">", color=COLOURS[0], markersize=6, clip_on=False)
             if low_end <= row.estimate <= high_end:
                 axes.plot(row.estimate, at, "o", color=COLOURS[0], markersize=6)
-            axes.text(1.02, at, row.words, va="center", fontsize=8.5, transform=axes.get_yaxis_transform())
+            _beside(axes, at, row.words)
         axes.set_xscale("log")
         axes.set(xlim=(low_end, high_end), ylim=(-0.6, len(rows) - 0.4), yticks=y)
-        axes.set_yticklabels([wrapped(row.label, 27) for row in rows], fontsize=8.5)
-        axes.xaxis.set_major_locator(FixedLocator([tick for tick in ODDS_TICKS if low_end <= tick <= high_end]))
+        axes.set_yticklabels([wrapped(row.label, 22) for row in rows])
+        ticks = WIDE_ODDS_TICKS if high_end / low_end > 200 else ODDS_TICKS
+        axes.xaxis.set_major_locator(FixedLocator([tick for tick in ticks if low_end <= tick <= high_end]))
         axes.xaxis.set_minor_locator(NullLocator())
         axes.xaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}"))
-        axes.set_xlabel(f"← {left}   odds ratio   {right} →", fontsize=8.5)
+        axes.set_xlabel(f"← {left}   odds ratio   {right} →")
         sns.despine(ax=axes, left=True)
         title(figure, heading)
     return figure
@@ -149,7 +168,7 @@ class Curve:
 def incidence(curves: Sequence[Curve], ticks: Sequence[float], heading: str, x_label: str, y_label: str) -> Figure:
     """Step curves with direct labels, and the numbers at risk in rows under the axis."""
     with look():
-        row = 0.2
+        row = 0.21
         lower = row * (len(curves) + 1)
         figure, (axes, table) = two_panels(2.7, lower, title_height(heading))
         end = max(float(each.times[-1]) for each in curves)
@@ -173,19 +192,21 @@ def incidence(curves: Sequence[Curve], ticks: Sequence[float], heading: str, x_l
 def _at_risk_rows(axes: Axes, curves: Sequence[Curve], ticks: Sequence[float], end: float) -> None:
     axes.set(xlim=(0, end), ylim=(-len(curves) - 0.5, 0.5))
     axes.axis("off")
-    axes.text(0, 0, "jobs still at risk", fontsize=8, color=QUIET, va="center")
+    axes.text(0, 0, "jobs still at risk", fontsize=SMALL, color=QUIET, va="center")
     for i, each in enumerate(curves):
         for tick, count in zip(ticks, each.at_risk, strict=True):
             if tick <= end:
-                axes.text(tick, -i - 1, str(count), ha="center", va="center", fontsize=8.5)
+                axes.text(tick, -i - 1, str(count), ha="center", va="center", fontsize=SMALL)
         if len(curves) > 1:
             axes.annotate(
                 each.label,
-                (-0.05, -i - 1),
+                (0, -i - 1),
                 xycoords=("axes fraction", "data"),
+                xytext=(-16, 0),  # clear of a number of four digits centred on the axis
+                textcoords="offset points",
                 ha="right",
                 va="center",
-                fontsize=8.5,
+                fontsize=SMALL,
                 color=COLOURS[i % len(COLOURS)],
                 annotation_clip=False,
             )
@@ -194,14 +215,11 @@ def _at_risk_rows(axes: Axes, curves: Sequence[Curve], ticks: Sequence[float], e
 def _label_ends(axes: Axes, ends: list[tuple[float, float, str]]) -> None:
     """Write each label beside the end of its curve, pushed apart where labels would overlap."""
     order = sorted(range(len(ends)), key=lambda i: ends[i][1])
-    places = np.array([ends[i][1] for i in order])
-    for _ in range(200):  # push neighbours apart in small steps, up and down alike
-        gaps = np.diff(places)
-        close = np.flatnonzero(gaps < 0.07)
-        if not len(close):
-            break
-        places[close] -= 0.004
-        places[close + 1] += 0.004
+    rank = LABEL_GAP * np.arange(len(ends))
+    wanted = np.array([ends[i][1] for i in order]) - rank
+    # Halfway between pushing all upwards and pushing all downwards; within the axis as far as they fit.
+    apart = (np.maximum.accumulate(wanted) + np.minimum.accumulate(wanted[::-1])[::-1]) / 2
+    places = np.clip(apart, 0, max(0.0, 1 - float(rank[-1]))) + rank
     for place, i in zip(places, order, strict=True):
         x, y, label = ends[i]
         axes.annotate(
@@ -209,7 +227,7 @@ def _label_ends(axes: Axes, ends: list[tuple[float, float, str]]) -> None:
             (x, y),
             xytext=(1.04, float(place)),
             textcoords=("axes fraction", "data"),
-            fontsize=8.5,
+            fontsize=SMALL,
             color=COLOURS[i % len(COLOURS)],
             va="center",
             annotation_clip=False,
@@ -241,7 +259,15 @@ def cause_bars(labels: Sequence[str], parts: Sequence[Sequence[int]], kinds: Seq
         axes.set_xlabel("failed jobs")
         axes.xaxis.set_major_locator(MaxNLocator(nbins=5, integer=True))
         sns.despine(ax=axes, left=True)
-        figure.legend(loc="outside lower center", ncols=4, frameon=False, fontsize=8, handlelength=1.4, columnspacing=1)
+        figure.legend(
+            loc="outside lower center",
+            ncols=4,
+            frameon=False,
+            fontsize=SMALL,
+            handlelength=1.2,
+            columnspacing=0.8,
+            handletextpad=0.4,
+        )
         title(figure, heading)
     return figure
 
@@ -257,24 +283,21 @@ def months(
 ) -> Figure:
     """Successes of each month as a dot, what chance allows as a bar around the expected number."""
     with look():
-        figure, axes = canvas(3.0 + title_height(heading))
+        figure, axes = canvas(3.2 + title_height(heading))
         x = np.arange(len(labels))
-        axes.vlines(x, low, high, color=RULE, linewidth=9)
-        axes.hlines(expected, x - 0.28, x + 0.28, color=QUIET, linewidth=1.4)
-        axes.plot(x, observed, MARKS[0], color=COLOURS[0], markersize=6)
+        axes.vlines(x, low, high, color=RULE, linewidth=8, label="what chance allows")
+        axes.hlines(expected, x - 0.28, x + 0.28, color=QUIET, linewidth=1.4, label="expected")
+        axes.plot(x, observed, MARKS[0], color=COLOURS[0], markersize=6, clip_on=False, label="seen", linestyle="none")
         axes.set_xticks(x)
-        axes.set_xticklabels([f"{label}\n{count}" for label, count in zip(labels, n, strict=True)], fontsize=7.5)
-        axes.set_ylim(0, max(max(high, default=1), max(observed, default=1)) * 1.15 + 0.5)
+        axes.set_xticklabels([f"{label}\n{count}" for label, count in zip(labels, n, strict=True)])
+        axes.set_xlim(-0.6, max(len(labels), 6) - 0.4)
+        axes.set_ylim(0, max(max(high, default=1), max(observed, default=1)) * 1.08 + 0.5)
         axes.set_ylabel("first-boot successes")
         axes.yaxis.set_major_locator(MaxNLocator(nbins=6, integer=True))
-        axes.set_xlabel("month, and jobs tested in it", fontsize=8.5)
-        last = len(labels) - 1
-        if last >= 0:
-            axes.annotate(
-                "seen", (x[0], observed[0]), xytext=(5, 6), textcoords="offset points", color=COLOURS[0], fontsize=8
-            )
-            axes.annotate(
-                "bar: what chance allows", (0.99, 0.02), xycoords="axes fraction", ha="right", fontsize=8, color=INK
-            )
+        axes.set_xlabel("month, and jobs tested in it")
+        axes.spines["bottom"].set_zorder(0)
+        figure.legend(
+            loc="outside lower center", ncols=3, frameon=False, fontsize=SMALL, handlelength=1, columnspacing=1
+        )
         title(figure, heading)
     return figure

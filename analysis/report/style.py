@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import textwrap
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -12,8 +13,12 @@ import seaborn as sns
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
+from matplotlib.font_manager import FontProperties
+from matplotlib.textpath import TextPath
 
-WIDTH_IN = 4.7
+# Set so that the smallest words are about 9 px high on a phone of 360 px and 14 px on a desktop.
+WIDTH_IN = 4.2
+TEXT, SMALL, TITLE = 9.5, 9.0, 10.5  # points
 INK, QUIET, RULE = "#1b2126", "#5a646c", "#c9ced2"
 # From Okabe and Ito's colours for all kinds of colour vision (2008), darkened for contrast on white.
 COLOURS = ("#1f4e5f", "#b3541e", "#4a6b2a", "#7a3e78", "#8a6d00", "#30343a")
@@ -22,9 +27,11 @@ DASHES = ("-", "--", "-.", ":", (0, (5, 1, 1, 1, 1, 1)), (0, (1, 1)))
 
 _RC: dict[str, Any] = {
     "font.family": "DejaVu Sans",
-    "font.size": 9,
-    "axes.titlesize": 10.5,
+    "text.parse_math": False,  # words of a log may hold a dollar sign and are no formula
+    "font.size": TEXT,
+    "axes.titlesize": TITLE,
     "axes.titleweight": "bold",
+    "axes.labelsize": SMALL,
     "axes.titlelocation": "left",
     "axes.labelcolor": INK,
     "axes.edgecolor": QUIET,
@@ -32,8 +39,8 @@ _RC: dict[str, Any] = {
     "text.color": INK,
     "xtick.color": INK,
     "ytick.color": INK,
-    "xtick.labelsize": 9,
-    "ytick.labelsize": 9,
+    "xtick.labelsize": SMALL,
+    "ytick.labelsize": SMALL,
     "figure.dpi": 100,
     "savefig.facecolor": "white",
 }
@@ -67,13 +74,40 @@ def two_panels(upper: float, lower: float, extra: float) -> tuple[Figure, tuple[
 def title(figure: Figure, text: str) -> None:
     """The finding in words, wrapped so that it is never clipped."""
     figure.suptitle(
-        textwrap.fill(text, 52), x=0.01, ha="left", fontsize=10.5, fontweight="bold", color=INK, linespacing=1.25
+        "\n".join(_title_lines(text)),
+        x=0.01,
+        ha="left",
+        fontsize=TITLE,
+        fontweight="bold",
+        color=INK,
+        linespacing=1.25,
     )
 
 
 def title_height(text: str) -> float:
     """Inches a wrapped title takes."""
-    return 0.2 * len(textwrap.wrap(text, 52)) + 0.1
+    return 0.2 * len(_title_lines(text)) + 0.1
+
+
+@functools.lru_cache(maxsize=256)
+def _title_lines(text: str) -> tuple[str, ...]:
+    """Lines of a title, broken by the width of its letters as drawn, not by their number."""
+    room = 0.97 * WIDTH_IN * 72
+    letters = 52
+    while True:
+        lines = textwrap.wrap(text, letters)
+        widest = max(map(_drawn_width, lines), default=0.0)
+        if widest <= room or letters == 1:
+            return tuple(lines)
+        letters = max(1, min(letters - 1, int(letters * room / widest)))
+
+
+def _drawn_width(line: str) -> float:
+    """Points that a line of a title takes."""
+    if not line.strip():
+        return 0.0
+    font = FontProperties(family="DejaVu Sans", weight="bold", size=TITLE)
+    return float(TextPath((0, 0), line, prop=font).get_extents().width)
 
 
 def wrapped(text: str, width: int = 24) -> str:
