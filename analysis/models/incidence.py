@@ -2,8 +2,8 @@
 
 Sources: Aalen and Johansen, Scandinavian Journal of Statistics 5 (1978) 141–150; Kaplan and Meier, JASA 53 (1958)
 457–481; log-log interval: Kalbfleisch and Prentice, The Statistical Analysis of Failure Time Data, 1.4. The estimates
-and their standard errors (the infinitesimal-jackknife kind that R's ``survfit`` prints; another kind is up to 1.2 %
-away) come from statsmodels.
+and their standard errors (the infinitesimal-jackknife kind that R's ``survfit`` prints; the kind of R's ``cmprsk`` is
+larger, by 3–5 % at 17 rows and under 1 % at 205) come from statsmodels.
 """
 
 from __future__ import annotations

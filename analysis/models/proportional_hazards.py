@@ -95,7 +95,7 @@ def proportionality_table(
     Returns
     -------
     tuple of ProportionalityRow
-        The last row is "all terms".
+        The last row is "all terms"; empty when all events share one time, so that no change can be seen.
 
     Raises
     ------
@@ -109,6 +109,8 @@ def proportionality_table(
     p = columns.shape[1]
     likelihood = PartialLikelihood(columns - columns.mean(axis=0), data, fit.ties, stratum_numbers(strata))
     g = _scaled(data, likelihood.sets.times, scale)
+    if len(g) < 2 or not np.ptp(g) > 0:
+        return ()
     g = g - np.average(g, weights=likelihood.sets.counts)
     plain, linear, square = (likelihood.at(fit.coefficients, weight) for weight in (None, g, g**2))
     u = linear.score

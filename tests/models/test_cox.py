@@ -176,3 +176,11 @@ def test_a_hazard_ratio_that_fades_is_found():
     steady = timed(rng.exponential(np.exp(-0.5 * x)), np.ones(1500))
     fit = fit_cox(x[:, None], steady, ("x",))
     assert proportionality_table(fit, x[:, None], steady)[0].p > 0.001
+
+
+def test_events_all_at_one_time_show_no_change():
+    rng = np.random.default_rng(16)
+    x, data = rng.normal(size=(30, 1)), timed(np.full(30, 4.0), rng.integers(0, 2, 30))
+    fit = fit_cox(x, data, ("x",))
+    assert fit.converged
+    assert proportionality_table(fit, x, data) == ()

@@ -35,8 +35,24 @@ def run() -> list[Check]:
     where = "Andersen, Borgan, Gill and Keiding 1993: melanoma (205 rows)"
     data = timed(d["time"], d["status"].map({1: 1, 2: 0, 3: 2}))
     _incidence(s, data, e["all"], where)
-    got = [gray_test(data, d["ulcer"], cause).statistic for cause in (1, 2)]
-    s.add(where, SOFTWARE, "Gray's test by ulcer, both ends (cmprsk)", e["gray"]["stat"], got, 9)
+    for ulcer in (0, 1):
+        _incidence(s, data.part(d["ulcer"].eq(ulcer).to_numpy()), e[f"ulcer{ulcer}"], f"{where}, ulcer {ulcer}")
+    for cause in (1, 2):
+        curve = cumulative_incidence(data, minimum=1, cause=cause)
+        at = np.searchsorted(curve.times, e["cmprsk"]["time"], side="right") - 1
+        s.add(
+            where,
+            SOFTWARE,
+            f"cumulative incidence (cmprsk), end {cause}",
+            e["cmprsk"][f"est{cause}"],
+            curve.estimate[at],
+            9,
+        )
+    found = [gray_test(data, d["ulcer"], cause) for cause in (1, 2)]
+    s.add(
+        where, SOFTWARE, "Gray's test by ulcer, both ends (cmprsk)", e["gray"]["stat"], [t.statistic for t in found], 9
+    )
+    s.add(where, SOFTWARE, "its P", e["gray"]["p"], [t.p for t in found], 9)
     third = np.digitize(d["thickness"], [1.0, 3.0], right=True)
     tests = [gray_test(data, third, cause) for cause in (1, 2)]
     s.add(

@@ -6,13 +6,20 @@ aj <- function(time, end, at) {
   s <- summary(survfit(Surv(time, factor(end, 0:2)) ~ 1), times = at)
   list(time = at, est1 = s$pstate[, 2], est2 = s$pstate[, 3], se1 = s$std.err[, 2], se2 = s$std.err[, 3])
 }
+# cmprsk's own estimate; its standard error is of another kind (see README.md) and not compared.
+ci <- function(time, end, at) {
+  t <- timepoints(cuminc(time, end), at)
+  list(time = at, est1 = unname(t$est[1, ]), est2 = unname(t$est[2, ]), se1 = unname(sqrt(t$var[1, ])), se2 = unname(sqrt(t$var[2, ])))
+}
 gray <- function(time, end, group) { t <- cuminc(time, end, group)$Tests; list(stat = unname(t[, 1]), p = unname(t[, 2]), df = unname(t[, 3])) }
 at <- c(1, 3, 6, 12, 24)
 tight <- coxph.control(eps = 1e-13, iter.max = 100, toler.chol = 1e-15)
 fit <- coxph(Surv(time, end == 1) ~ ulcer + thickness + sex + age, m, control = tight)
 out <- list(
   bmt = list(group0 = aj(b$ftime[b$dis == 0], b$status[b$dis == 0], at), group1 = aj(b$ftime[b$dis == 1], b$status[b$dis == 1], at), gray = gray(b$ftime, b$status, b$dis)),
-  melanoma = list(all = aj(m$time, m$end, c(1, 2, 3, 5, 8, 10) * 365.25), gray = gray(m$time, m$end, m$ulcer),
+  melanoma = list(cmprsk = ci(m$time, m$end, c(1, 2, 3, 5, 8, 10) * 365.25),
+    ulcer0 = aj(m$time[m$ulcer == 0], m$end[m$ulcer == 0], c(3, 5, 8) * 365.25), ulcer1 = aj(m$time[m$ulcer == 1], m$end[m$ulcer == 1], c(3, 5, 8) * 365.25),
+    all = aj(m$time, m$end, c(1, 2, 3, 5, 8, 10) * 365.25), gray = gray(m$time, m$end, m$ulcer),
     gray3 = gray(m$time, m$end, cut(m$thickness, c(-1, 1, 3, 99), labels = FALSE)),
     cox = list(term = names(coef(fit)), coef = unname(coef(fit)), se = unname(sqrt(diag(vcov(fit)))), loglik = fit$loglik)))
 cat(toJSON(out, digits = NA, auto_unbox = TRUE, pretty = TRUE), "\n")

@@ -17,7 +17,7 @@ def run() -> list[Check]:
     s = Source("discrete time", "discrete_time")
     d, e = s.data("weinberg_gladen_1986"), s.expected
     events = np.concatenate([d["smokers"][:12], d["nonsmokers"][:12]]).astype(float)
-    hazards, risk = [], []
+    hazards, risk, by_then = [], [], []
     for column in ("smokers", "nonsmokers"):
         first, beyond = d[column][:12].to_numpy(), int(d[column].iloc[12])
         ends = np.concatenate([np.repeat(np.arange(1, 13), first), np.full(beyond, 13)])
@@ -27,12 +27,14 @@ def run() -> list[Check]:
         table = life_table(cycle, won, then, last=12)
         hazards += [row.chance.rate for row in table]
         risk += [row.tried for row in table]
+        by_then += [row.within_continued for row in table]
         fit = fit_beta_geometric(first, beyond)
         want = [e[column][name] for name in ("alpha", "beta", "mean", "loglik")]
         # The likelihood is flat: R's own optimiser and ours agree to six digits in the parameters.
         s.add(WHERE, SOFTWARE, f"beta-geometric, {column}", want, [fit.alpha, fit.beta, fit.mean, fit.loglik], 6)
     s.add(WHERE, SEEN, "at risk by cycle", e["table"]["atrisk"], risk)
     s.add(WHERE, SOFTWARE, "hazard by cycle", e["table"]["hazard"], hazards)
+    s.add(WHERE, SOFTWARE, "share with a success by each cycle", e["table"]["by_then"], by_then)
     risk_array = np.asarray(risk, float)
     smoker = np.repeat([1.0, 0.0], 12)
     cycle = np.tile(np.arange(1, 13), 2)

@@ -27,7 +27,8 @@ bg <- function(v, b) {
   n <- list(estimate = q, minimum = f(q))
   list(alpha = exp(n$estimate[1]), beta = exp(n$estimate[2]), mean = unname(exp(n$estimate[1]) / sum(exp(n$estimate))), loglik = -n$minimum)
 }
-out <- list(table = list(atrisk = d$atrisk, events = d$events, hazard = d$events / d$atrisk),
+out <- list(table = list(atrisk = d$atrisk, events = d$events, hazard = d$events / d$atrisk,
+  by_then = 1 - c(cumprod(1 - (d$events / d$atrisk)[1:12]), cumprod(1 - (d$events / d$atrisk)[13:24]))),
   logit = fit(cbind(events, atrisk - events) ~ factor(cycle) + smoker, "logit"),
   cloglog = fit(cbind(events, atrisk - events) ~ factor(cycle) + smoker, "cloglog"),
   linear = fit(cbind(events, atrisk - events) ~ cycle + smoker, "logit"),

@@ -28,14 +28,37 @@ def _curves(s: Source, data: Timed, group: pd.Series, expected: dict, where: str
             s.add(where, status, f"Kaplan–Meier {name}, {label}", want[keep], got[at][keep])
 
 
+def _quartiles(s: Source, data: Timed, group: pd.Series, expected: dict, where: str) -> None:
+    labels = [name.split("=", 1)[1] for name in expected["group"]]
+    for name, level in (("q25", 0.75), ("q50", 0.5), ("q75", 0.25)):
+        curves = [survival(data.part(group.astype(str).eq(label).to_numpy()), minimum=1) for label in labels]
+        want, got = np.asarray([_number(v) for v in expected[name]]), np.asarray([c.reached(level) for c in curves])
+        # R's default quantile takes the middle of a flat stretch; ours its beginning, the first time it is reached.
+        s.add(where, SOFTWARE, f"reached or not, {name}", np.isfinite(want), np.isfinite(got))
+        same = np.isfinite(want) & np.isfinite(got)
+        s.add(where, SOFTWARE, f"time reached, {name}", want[same], got[same])
+
+
+def _number(value: object) -> float:
+    return float("nan") if value in ("NaN", "NA", None) else float(value)
+
+
 def _test(s: Source, found: object, expected: dict, where: str, status: str, what: str) -> None:
     s.add(where, status, what, [expected["chisq"], expected["df"]], [found.statistic, found.df])
 
 
 def _zph(
-    s: Source, fit: CoxResult, x: np.ndarray, data: Timed, expected: dict, where: str, scale: str, status: str
+    s: Source,
+    fit: CoxResult,
+    x: np.ndarray,
+    data: Timed,
+    expected: dict,
+    where: str,
+    scale: str,
+    status: str,
+    strata: pd.Series | None = None,
 ) -> None:
-    rows = proportionality_table(fit, x, data, scale=scale)
+    rows = proportionality_table(fit, x, data, scale=scale, strata=strata)
     s.add(where, status, f"proportionality, {scale} scale", expected["chisq"], [r.statistic for r in rows])
 
 
@@ -44,6 +67,7 @@ def _freireich(s: Source) -> None:
     where = "Freireich 1963, Gehan 1965: 6-MP in leukaemia (42 rows)"
     data = timed(d["time"], d["cens"])
     _curves(s, data, d["treat"], e["km"], where, MEMORY)
+    _quartiles(s, data, d["treat"], e["quartiles"], where)
     _test(s, log_rank(data, d["treat"]), e["logrank"], where, SEEN, "log-rank")
     _test(s, log_rank(data, d["treat"], d["pair"]), e["by_pair"], where, SOFTWARE, "log-rank by pair")
     x = d["treat"].eq("control").to_numpy(float)[:, None]
@@ -65,6 +89,7 @@ def _aml(s: Source) -> None:
     where = "Miller 1981: maintenance in leukaemia (23 rows)"
     data = timed(d["time"], d["status"])
     _curves(s, data, d["x"], e["km"], where, MEMORY)
+    _quartiles(s, data, d["x"], e["quartiles"], where)
     _test(s, log_rank(data, d["x"]), e["logrank"], where, MEMORY, "log-rank")
     x = d["x"].eq("Nonmaintained").to_numpy(float)[:, None]
     fit = fit_cox(x, data, ("non",))
@@ -84,11 +109,33 @@ def _veteran(s: Source) -> None:
     s.columns(fit, e["efron"], ("coef", "se"), where, MEMORY)
     for scale, name in (("km", "zph"), ("identity", "zph_identity"), ("log", "zph_log"), ("rank", "zph_rank")):
         _zph(s, fit, x, data, e[name], where, scale, SOFTWARE)
+    names = e["terms"]["term"][:-1]
+    places = {"trt": (0,), "celltype": (1, 2, 3), "karno": (4,), "diagtime": (5,), "age": (6,), "prior": (7,)}
+    rows = proportionality_table(fit, x, data, {name: places[name] for name in names})
+    for name, got in (("chisq", [r.statistic for r in rows]), ("df", [r.df for r in rows]), ("p", [r.p for r in rows])):
+        s.add(where, SOFTWARE, f"proportionality by term, {name}", e["terms"][name], got)
     two = d[["trt", "karno"]].to_numpy(float)
     fit = fit_cox(two, data, ("trt", "karno"), strata=d["celltype"])
     s.columns(fit, e["strata"], ("coef", "se"), f"{where}, stratified", SOFTWARE)
     late = timed(d["time"], d["status"], np.minimum(d["time"] / 2, 20))
+    _zph(s, fit, two, data, e["zph_strata"], f"{where}, stratified", "km", SOFTWARE, strata=d["celltype"])
     s.columns(fit_cox(two, late, ("trt", "karno")), e["late_entry"], ("coef", "se"), f"{where}, late entry", SOFTWARE)
+    _some_late(s, d, two, e, f"{where}, every other row late")
+
+
+def _some_late(s: Source, d: pd.DataFrame, two: np.ndarray, e: dict, where: str) -> None:
+    late = timed(d["time"], d["status"], np.where(np.arange(len(d)) % 2 == 1, np.minimum(d["time"] / 2, 20), 0))
+    options = {"late_efron": {}, "late_breslow": {"ties": "breslow"}, "late_strata": {"strata": d["celltype"]}}
+    for name, option in options.items():
+        fit = fit_cox(two, late, ("trt", "karno"), **option)
+        what = f"{where}, {name.removeprefix('late_')}"
+        s.columns(fit, e[name], ("coef", "se"), what, SOFTWARE)
+        s.add(what, SOFTWARE, "log likelihoods", e[name]["loglik"], [fit.loglik_null, fit.loglik])
+    fit = fit_cox(two, late, ("trt", "karno"))
+    _zph(s, fit, two, late, e["zph_late"], where, "km", SOFTWARE)
+    _zph(s, fit, two, late, e["zph_late_identity"], where, "identity", SOFTWARE)
+    _curves(s, late, d["trt"], e["late_km"], where, SOFTWARE)
+    _test(s, log_rank(late, d["trt"]), e["late_logrank"], where, SOFTWARE, "log-rank (score test of the exact fit)")
 
 
 def _rossi(s: Source) -> None:
