@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 import pandas as pd
+from scipy.special import expit, logit
 
+from analysis.demo.crew import habit
 from analysis.demo.shop import Shop
+from analysis.demo.tables import stack
 from analysis.demo.truth import Truth
 
 Rng = np.random.Generator
@@ -20,69 +23,58 @@ SIDES = (
     ("storage", "landing", -2.4, 1.0),
 )
 LOST_AT = {"removal": 0.45, "cleaning": 0.37, "residue": 0.08, "reball": 0.06, "install": 0.04}
-# Habits by technician: passes over the base, blade, SAC305 balls, preheat, ball reset, install set temperature (°C).
-HABITS = {
-    "T1": (0.0, 0.2, 0.15, 0.55, 0.45, 330.0),
-    "T2": (0.5, 0.3, 0.55, 0.6, 0.5, 334.0),
-    "T3": (0.2, 0.35, 0.2, 0.45, 0.4, 338.0),
-    "T4": (-0.2, 0.4, 0.15, 0.5, 0.5, 324.0),
-    "T5": (0.1, 0.25, 0.2, 0.65, 0.45, 331.0),
-}
-NO_HABIT = (0.0, 0.3, 0.3, 0.55, 0.45, 331.0)
 
 
-def habits_of(technician: pd.Series, shop: Shop) -> np.ndarray:
-    """Habits of each job's technician, shape (n, 6)."""
-    table = {name: HABITS[name] if shop.habits else NO_HABIT for name in HABITS}
-    return np.array([table[name] for name in HABITS])[technician.map({t: i for i, t in enumerate(HABITS)}).to_numpy()]
+def _choices(jobs: pd.DataFrame, badness: np.ndarray, shop: Shop, truth: Truth, rng: Rng) -> dict[str, np.ndarray]:
+    """Techniques of each job: by habit, and some by how bad the board is."""
+    n, names = len(jobs), tuple(truth.technician)
+    person = jobs["person"].to_numpy()
+    hard = jobs["hardness"].to_numpy() if shop.habits else np.zeros(n)
+    blade_odds = logit(habit("blade", person, names, shop.habits)) + 0.4 * badness - 0.4
+    alloy_odds = logit(habit("sac305", person, names, shop.habits)) + 0.5 * hard
+    return {
+        "blade": rng.random(n) < expit(blade_odds),
+        "alloy": np.where(rng.random(n) < expit(alloy_odds), "sac305", "sn63pb37").astype(object),
+        "reset": rng.random(n) < habit("ball_reset", person, names, shop.habits),
+        "extra": habit("extra_passes", person, names, shop.habits),
+    }
 
 
-def draw_sides(jobs: pd.DataFrame, shop: Shop, rng: Rng) -> pd.DataFrame:
+def draw_sides(jobs: pd.DataFrame, shop: Shop, truth: Truth, rng: Rng) -> pd.DataFrame:
     """Every side worked on before boot test 1, as it truly was."""
     n = len(jobs)
-    habit = habits_of(jobs["technician_id"], shop)
     badness = (
         0.9 * jobs["intake_damage"].isin(["liquid", "heat"]).to_numpy()
         + 0.8 * jobs["prior_rework"].eq("elsewhere").to_numpy()
         + 0.4 * jobs["underfill"].eq("full").to_numpy()
     )
-    hard = jobs["hardness"].to_numpy() if shop.habits else np.zeros(n)
-    blade_job = rng.random(n) < 1 / (1 + np.exp(-(np.log(habit[:, 1] / (1 - habit[:, 1])) + 0.4 * badness - 0.4)))
-    alloy_odds = np.log(habit[:, 2] / (1 - habit[:, 2])) + (0.5 * hard if shop.habits else 0)
-    alloy = np.where(rng.random(n) < 1 / (1 + np.exp(-alloy_odds)), "sac305", "sn63pb37").astype(object)
-    reset = rng.random(n) < habit[:, 4]
+    chosen = _choices(jobs, badness, shop, truth, rng)
     parts = []
     for chip, side, shift, share in SIDES:
         here = np.flatnonzero(rng.random(n) < share)
-        m = len(here)
-        liability = shift + badness[here] + rng.logistic(size=m)
-        grade = np.searchsorted([1.1, 3.2, 4.6, 5.6], liability).astype(float)
-        passes = (
-            2 + (rng.random(m) < 0.45) + np.round(habit[here, 0] + 0.7 * np.minimum(grade, 3) + rng.normal(0, 0.5, m))
-        )
-        blade = blade_job[here] & (side == "lower")
+        m, lower = len(here), side == "lower"
+        grade = np.searchsorted([1.1, 3.2, 4.6, 5.6], shift + badness[here] + rng.logistic(size=m)).astype(float)
+        wanted = chosen["extra"][here] + 0.7 * np.minimum(grade, 3) + rng.normal(0, 0.5, m)
+        passes = 2 + (rng.random(m) < 0.45) + np.round(wanted)
+        blade = chosen["blade"][here] & lower
         loss_odds = -2.7 + 0.55 * grade + 0.7 * blade + 0.35 * badness[here] - (1.4 if side == "landing" else 0)
-        loses = (rng.random(m) < 1 / (1 + np.exp(-loss_odds))) | (grade >= 3)
-        lost = np.where(loses, 1 + rng.geometric(0.45, m) - 1, 0).astype(float)
-        lower = side == "lower"
-        parts.append(
-            pd.DataFrame(
-                {
-                    "row": here,
-                    "chip_role": chip,
-                    "side": side,
-                    "clean_passes_n": np.clip(passes, 1, 8),
-                    "pad_grade_found": grade,
-                    "pads_lost_n": lost,
-                    "blade_used": blade,
-                    "ball_alloy": alloy[here] if lower else np.full(m, None, dtype=object),
-                    "reball_tries_n": 1.0 + np.minimum(rng.poisson(0.3, m), 4) if lower else np.full(m, np.nan),
-                    "ball_reset": pd.array(reset[here] if lower else [None] * m, dtype="boolean"),
-                }
-            )
-        )
-    sides = pd.concat(parts, ignore_index=True)
-    return _finish_sides(sides, rng)
+        loses = (rng.random(m) < expit(loss_odds)) | (grade >= 3)
+        balls = {
+            "ball_alloy": chosen["alloy"][here] if lower else np.full(m, None, dtype=object),
+            "reball_tries_n": 1.0 + np.minimum(rng.poisson(0.3, m), 4) if lower else np.full(m, np.nan),
+            "ball_reset": chosen["reset"][here].astype(float) if lower else np.full(m, np.nan),
+        }
+        known = {
+            "row": here,
+            "chip_role": np.full(m, chip, dtype=object),
+            "side": np.full(m, side, dtype=object),
+            "clean_passes_n": np.clip(passes, 1, 8),
+            "pad_grade_found": grade,
+            "pads_lost_n": np.where(loses, rng.geometric(0.45, m), 0).astype(float),
+            "blade_used": blade,
+        }
+        parts.append(known | balls)
+    return _finish_sides(stack(parts), rng)
 
 
 def _finish_sides(sides: pd.DataFrame, rng: Rng) -> pd.DataFrame:
@@ -109,45 +101,53 @@ def _finish_sides(sides: pd.DataFrame, rng: Rng) -> pd.DataFrame:
 def draw_installs(jobs: pd.DataFrame, shop: Shop, truth: Truth, rng: Rng) -> pd.DataFrame:
     """Station, true install set temperature (°C, as the station shows it) and preheat of each job."""
     n = len(jobs)
-    habit = habits_of(jobs["technician_id"], shop)
+    person, names = jobs["person"].to_numpy(), tuple(truth.technician)
     second = (rng.random(n) < 0.35) if shop.stations == 2 else np.zeros(n, dtype=bool)
-    heat = np.clip(habit[:, 5] + rng.normal(0, 13, n), 285, 385)
+    heat = np.clip(habit("install_c", person, names, shop.habits) + rng.normal(0, 13, n), 285, 385)
     return pd.DataFrame(
         {
             "station_id": np.where(second, "S2", "S1").astype(object),
             "heat_c": heat,
             "install_set_temp_c": np.round(heat + truth.station_2_offset_c * second),
-            "preheat": rng.random(n) < habit[:, 3],
+            "preheat": rng.random(n) < habit("preheat", person, names, shop.habits),
             "install_s": np.clip(np.round(rng.normal(70, 14, n) / 5) * 5, 30, 150),
         }
     )
 
 
+def most(row: np.ndarray, values: np.ndarray, n: int) -> np.ndarray:
+    """Largest value of each of ``n`` jobs; 0 where it has none."""
+    out = np.zeros(n)
+    np.maximum.at(out, row, values)
+    return out
+
+
 def bench_features(jobs: pd.DataFrame, sides: pd.DataFrame, installs: pd.DataFrame, truth: Truth) -> pd.DataFrame:
     """The job-level features as they truly are, and their share of the log odds (``bench_lp``)."""
-    client = sides["chip_role"].isin(["processor", "storage"])
-    grouped = sides.groupby("row")
-    lost = grouped["pads_lost_n"].sum().reindex(range(len(jobs)))
-    main = sides[sides["chip_role"].eq("processor") & sides["side"].eq("lower")].set_index("row")
+    n, row = len(jobs), sides["row"].to_numpy()
+    client = sides["chip_role"].isin(["processor", "storage"]).to_numpy()
+    lost = np.bincount(row, sides["pads_lost_n"].to_numpy(), n)
+    main = (sides["chip_role"].eq("processor") & sides["side"].eq("lower")).to_numpy()  # every job has this row
     features = pd.DataFrame(
         {
-            "clean_passes_per_side": grouped["clean_passes_n"].mean(),
-            "pad_grade_found_worst": sides[client].groupby("row")["pad_grade_found"].max(),
+            "clean_passes_per_side": np.bincount(row, sides["clean_passes_n"].to_numpy(), n)
+            / np.bincount(row, None, n),
+            "pad_grade_found_worst": most(row[client], sides["pad_grade_found"].to_numpy()[client], n),
             "pads_lost_n": lost,
-            "pads_lost_band": pd.cut(lost, [-0.5, 0.5, 3.5, np.inf], labels=list(truth.pads_lost_band)).astype(object),
-            "reball_tries_n": grouped["reball_tries_n"].max(),
-            "blade_used": grouped["blade_used"].max().astype(float),
-            "ball_alloy": main["ball_alloy"],
-            "ball_reset": main["ball_reset"].astype(float),
+            "pads_lost_band": np.array(list(truth.pads_lost_band), dtype=object)[np.searchsorted([0.5, 3.5], lost)],
+            "reball_tries_n": most(row, np.nan_to_num(sides["reball_tries_n"].to_numpy()), n),
+            "blade_used": most(row, sides["blade_used"].to_numpy(float), n),
+            "ball_alloy": sides["ball_alloy"].to_numpy()[main],
+            "ball_reset": sides["ball_reset"].to_numpy()[main],
         }
-    ).reset_index(drop=True)
+    )
     features["install_set_temp_c"] = installs["install_set_temp_c"]
     features["install_preheat"] = installs["preheat"].astype(float)
     off = (np.round(installs["heat_c"]) - truth.best_install_c) / 25
     features["bench_lp"] = (
         truth.clean_passes_per_side * features["clean_passes_per_side"]
         + truth.pad_grade_found_worst * features["pad_grade_found_worst"]
-        + features["pads_lost_band"].map(truth.pads_lost_band).astype(float)
+        + np.array(list(truth.pads_lost_band.values()))[np.searchsorted([0.5, 3.5], lost)]
         + truth.install_preheat * features["install_preheat"]
         + truth.reball_tries_n * (features["reball_tries_n"] - 1)
         + truth.blade_used * features["blade_used"]

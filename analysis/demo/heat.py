@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.demo.shop import Shop
+from analysis.demo.tables import stack
 from analysis.demo.truth import Truth
 
 Rng = np.random.Generator
@@ -32,22 +33,25 @@ ORDER = {
 PRESET_SHARE = 0.35
 
 
-def _rows(step: str, chip: str, rows: np.ndarray, station: np.ndarray, truth: Truth, rng: Rng) -> pd.DataFrame:
+def _rows(
+    step: str, chip: str, place: np.ndarray, rows: np.ndarray, station: np.ndarray, truth: Truth, rng: Rng
+) -> dict[str, np.ndarray]:
     usual, spread, airflow, seconds = STEPS[step]
     m = len(rows)
-    shown = usual + rng.normal(0, spread, m) + truth.station_2_offset_c * (station == "S2")
-    return pd.DataFrame(
-        {
-            "row": rows,
-            "chip_role": chip,
-            "step_type": step,
-            "set_temp_c": np.round(shown),
-            "airflow_setting": airflow if airflow else np.nan,
-            "station_id": station,
-            "step_s": np.clip(np.round(rng.normal(seconds, seconds / 5, m) / 5) * 5, 10, 600),
-            "before_test_no": 1.0,
-        }
-    )
+    offset = 0.0 if step == "preheat" else truth.station_2_offset_c  # the preheater belongs to no station
+    shown = usual + rng.normal(0, spread, m) + offset * (station == "S2")
+    return {
+        "row": rows,
+        "chip_role": np.full(m, chip, dtype=object),
+        "step_type": np.full(m, step, dtype=object),
+        "set_temp_c": np.round(shown),
+        "airflow_setting": np.full(m, airflow if airflow else np.nan),
+        "station_id": station,
+        "step_s": np.clip(np.round(rng.normal(seconds, seconds / 5, m) / 5) * 5, 10, 600),
+        "before_test_no": np.ones(m),
+        "place": place,
+        "preheat_c": np.full(m, np.nan),
+    }
 
 
 def draw_steps(
@@ -57,6 +61,7 @@ def draw_steps(
     n = len(jobs)
     station = installs["station_id"].to_numpy()
     preheat = installs["preheat"].to_numpy()
+    reset = features["ball_reset"].to_numpy() == 1
     separate = preheat & (rng.random(n) < 0.35)  # preheat noted as a step of its own, else on the install step
     memory = rng.random(n) < 0.6
     parts = []
@@ -66,21 +71,19 @@ def draw_steps(
             if step == "preheat":
                 here = separate
             elif step == "ball_reset":
-                here = features["ball_reset"].eq(1).to_numpy()
+                here = reset
             elif chip == "memory":
                 here = memory
-            part = _rows(step, chip, np.flatnonzero(here), station[here], truth, rng)
-            part["place"] = number
+            rows = np.flatnonzero(here)
+            part = _rows(step, chip, np.full(len(rows), float(number)), rows, station[here], truth, rng)
             if step == "install":
-                part["preheat_c"] = np.where(
-                    preheat[here] & ~separate[here], np.round(rng.normal(150, 6, len(part))), np.nan
-                )
+                noted = preheat[here] & ~separate[here]
+                part["preheat_c"] = np.where(noted, np.round(rng.normal(150, 6, len(rows))), np.nan)
                 if chip == "processor":
                     part["set_temp_c"] = installs["install_set_temp_c"].to_numpy()[here]
                     part["step_s"] = installs["install_s"].to_numpy()[here]
             parts.append(part)
-    steps_frame = pd.concat(parts, ignore_index=True)
-    return measure(steps_frame, rng)
+    return measure(stack(parts), rng)
 
 
 def measure(steps: pd.DataFrame, rng: Rng) -> pd.DataFrame:
@@ -93,8 +96,18 @@ def measure(steps: pd.DataFrame, rng: Rng) -> pd.DataFrame:
     )
 
 
+AGAIN = ("removal", "residue", "reball", "install")
+# Heat steps between boot tests, chip by chip, with the changes they belong to.
+STEPS_OF_CHANGE: tuple[tuple[str, tuple[str, ...], tuple[str, ...]], ...] = (
+    ("processor", ("touch_up",), ("touch_up",)),
+    ("processor", AGAIN, ("reinstall", "reball_again", "pad_repair", "donor_changed")),
+    ("storage", AGAIN, ("donor_changed",)),
+    ("memory", ("removal", "install"), ("memory_replaced",)),
+)
+
+
 def later_steps(later: pd.DataFrame, station: np.ndarray, truth: Truth, rng: Rng) -> pd.DataFrame:
-    """Steps between boot tests: a touch-up, or lifting and setting down again.
+    """Steps between boot tests, by what was changed.
 
     Parameters
     ----------
@@ -104,25 +117,23 @@ def later_steps(later: pd.DataFrame, station: np.ndarray, truth: Truth, rng: Rng
         Station of each job.
     """
     parts = []
-    for change, steps in {"touch_up": ("touch_up",), "reinstall": ("removal", "residue", "reball", "install")}.items():
-        mine = (
-            later[later["change_made"].eq(change)]
-            if change == "touch_up"
-            else later[later["change_made"].ne("touch_up")]
-        )
-        rows = mine["row"].to_numpy(int)
+    for chip, steps, changes in STEPS_OF_CHANGE:
+        mine = later[later["change_made"].isin(changes).to_numpy()]
+        rows, before = mine["row"].to_numpy(), mine["test_no"].to_numpy(float)
         for number, step in enumerate(steps):
-            part = _rows(step, "processor", rows, station[rows], truth, rng)
-            part["before_test_no"] = mine["test_no"].to_numpy(float)
-            part["place"] = 100 * part["before_test_no"] + number
-            parts.append(part)
-    return pd.concat(parts, ignore_index=True)
+            part = _rows(step, chip, 100 * before + number, rows, station[rows], truth, rng)
+            parts.append(part | {"before_test_no": before})
+    return measure(stack(parts), rng)
 
 
 def number_and_enter(steps: pd.DataFrame, shop: Shop, rng: Rng) -> pd.DataFrame:
     """Number the steps of each chip, and leave a third of the settings at the form's preset."""
-    steps = steps.sort_values(["row", "chip_role", "before_test_no", "place"], kind="stable").reset_index(drop=True)
-    steps["step_no"] = steps.groupby(["row", "chip_role"]).cumcount() + 1.0
+    chip = np.searchsorted(("memory", "processor", "storage"), steps["chip_role"].to_numpy(str))
+    order = np.lexsort((steps["place"].to_numpy(), chip, steps["row"].to_numpy()))
+    steps, chip = steps.iloc[order].reset_index(drop=True), chip[order]
+    key = steps["row"].to_numpy() * 3 + chip
+    start = np.flatnonzero(np.append(True, key[1:] != key[:-1]))[: len(key)]
+    steps["step_no"] = np.arange(1.0, len(key) + 1) - np.repeat(start, np.diff(np.append(start, len(key))))
     preset = (rng.random(len(steps)) < PRESET_SHARE) if shop.presets else np.zeros(len(steps), dtype=bool)
     usual = steps["step_type"].map({name: values[0] for name, values in STEPS.items()}).to_numpy(float)
     steps["set_temp_c"] = np.where(preset, usual, steps["set_temp_c"])

@@ -15,8 +15,10 @@ class Shop:
         Jobs received.
     first_day, last_day, cut : str
         First and last day of receipt; the log ends at ``cut`` and holds nothing later.
+    technicians, families : int
+        How many technicians and board families, unless a truth of one's own names them.
     technician_effects : bool
-        Technicians differ, and the best one gets the hardest boards.
+        Technicians differ and learn, and the best one gets the hardest boards.
     selection : bool
         Some jobs are declined, withdrawn or stopped by the client.
     bad_lot : bool
@@ -28,17 +30,21 @@ class Shop:
     stations : int
         Hot-air stations, 1 or 2; the second shows 10 °C more for the same heat.
     informative_giving_up : bool
-        Hopeless jobs are given up more often.
+        Hopeless jobs are given up more often, and jobs that are paid whatever happens too.
     chains : bool
         A few boards come back for another try.
     habits : bool
         Technicians choose techniques by habit and by how bad a board is; otherwise by chance alone.
+    noise_sd : float
+        Spread of what no column of the log explains, in log odds of boot test 1.
     """
 
     jobs: int = 650
     first_day: str = "2022-04-01"
     last_day: str = "2024-09-30"
     cut: str = "2024-10-02"
+    technicians: int = 5
+    families: int = 12
     technician_effects: bool = True
     selection: bool = True
     bad_lot: bool = True
@@ -48,6 +54,7 @@ class Shop:
     informative_giving_up: bool = True
     chains: bool = True
     habits: bool = True
+    noise_sd: float = 0.0
 
 
 def plain_shop(jobs: int = 650) -> Shop:

@@ -27,6 +27,11 @@ def typed_column(kind: Kind, codes: tuple[str, ...], values: Any) -> pd.Series:
     return series.astype("boolean")
 
 
+def stack(parts: list[dict[str, np.ndarray]]) -> pd.DataFrame:
+    """Blocks of rows under each other; much faster than joining frames when the blocks are small."""
+    return pd.DataFrame({name: np.concatenate([part[name] for part in parts]) for name in parts[0]})
+
+
 def table_of(name: str, columns: Mapping[str, Any]) -> pd.DataFrame:
     """A table of the log with every declared column, blanks where nothing is given."""
     table = BY_NAME[name]
