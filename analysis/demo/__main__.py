@@ -7,9 +7,8 @@ from pathlib import Path
 
 import pandas as pd
 
-from analysis.demo.shop import Shop
 from analysis.demo.simulator import Simulated, simulate
-from analysis.demo.writing import DEMO_SEED, write_demo
+from analysis.demo.writing import DEMO_SEED, DEMO_SHOP, write_demo
 
 FOLDER = Path(__file__).resolve().parents[2] / "data_demo"
 
@@ -40,7 +39,7 @@ def main() -> None:
     parser.add_argument("--folder", type=Path, default=FOLDER, help="where to write (data_demo/)")
     args = parser.parse_args()
     if args.describe:
-        print(levels(simulate(Shop(), DEMO_SEED)).to_string())
+        print(levels(simulate(DEMO_SHOP, DEMO_SEED)).to_string())
         return
     write_demo(args.folder)
     print(f"Demo log written to {args.folder}")

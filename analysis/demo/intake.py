@@ -80,9 +80,7 @@ def learn(jobs: pd.DataFrame, shop: Shop, truth: Truth) -> pd.DataFrame:
     """Add what technicians have learned on their earlier accepted jobs of this log (``earlier_jobs_n``)."""
     earlier = jobs.groupby("person").cumcount().to_numpy(float)
     gain = truth.learning_per_100_jobs * np.minimum(earlier, truth.learning_ends_at_jobs) / 100
-    return jobs.assign(
-        earlier_jobs_n=earlier, technician_lp=jobs["technician_lp"].to_numpy() + gain * shop.technician_effects
-    )
+    return jobs.assign(earlier_jobs_n=earlier, technician_lp=jobs["technician_lp"].to_numpy() + gain * shop.learning)
 
 
 def draw_donors(jobs: pd.DataFrame, shop: Shop, truth: Truth, rng: Rng) -> pd.DataFrame:

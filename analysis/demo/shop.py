@@ -18,7 +18,9 @@ class Shop:
     technicians, families : int
         How many technicians and board families, unless a truth of one's own names them.
     technician_effects : bool
-        Technicians differ and learn, and the best one gets the hardest boards.
+        Technicians differ, and the best one gets the hardest boards.
+    learning : bool
+        Technicians get a little better with the jobs they have done; first boots then rise over the years.
     selection : bool
         Some jobs are declined, withdrawn or stopped by the client.
     bad_lot : bool
@@ -46,6 +48,7 @@ class Shop:
     technicians: int = 5
     families: int = 12
     technician_effects: bool = True
+    learning: bool = False
     selection: bool = True
     bad_lot: bool = True
     gaps: bool = True

@@ -15,7 +15,7 @@ from analysis.demo.__main__ import levels
 from analysis.demo.shop import Shop, plain_shop
 from analysis.demo.simulator import simulate
 from analysis.demo.truth import Truth
-from analysis.demo.writing import DEMO_SEED, write_demo
+from analysis.demo.writing import DEMO_SEED, DEMO_SHOP, write_demo
 from analysis.records.check import check_log
 from analysis.records.log import Log
 
@@ -61,7 +61,7 @@ def test_the_answer_key_is_the_truth():
 
 
 def test_levels_are_those_of_such_a_bench():
-    found = levels(simulate(Shop(), DEMO_SEED))
+    found = levels(simulate(DEMO_SHOP, DEMO_SEED))
     assert 0.60 <= found["first boot"] <= 0.70
     assert 0.70 <= found["recovered of accepted closed"] <= 0.80
     assert 0.25 <= found["boot test 2: share booted"] <= 0.5

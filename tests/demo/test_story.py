@@ -14,7 +14,7 @@ from analysis.cohort.features import build_cohort
 from analysis.demo.shop import Shop, plain_shop
 from analysis.demo.simulator import simulate
 from analysis.demo.truth import Truth
-from analysis.demo.writing import DEMO_SEED, FEATURES
+from analysis.demo.writing import DEMO_SEED, DEMO_SHOP, FEATURES
 from analysis.records.log import Log
 
 
@@ -25,7 +25,7 @@ def complete():
 
 @pytest.fixture(scope="module")
 def demo():
-    simulated = simulate(Shop(), DEMO_SEED)
+    simulated = simulate(DEMO_SHOP, DEMO_SEED)
     return build_cohort(Log.from_tables(simulated.tables)).first_boots
 
 
@@ -171,7 +171,12 @@ def test_the_lessons_can_be_seen_in_the_demo_log_itself(demo):
 def test_learning_is_small_and_ends():
     truth = Truth()
     assert 0 < truth.learning_per_100_jobs * truth.learning_ends_at_jobs / 100 <= 0.25
-    rows = simulate(Shop(jobs=3_000), 1).latent
+    shop = Shop(jobs=3_000)
+    rows = simulate(shop, 1).latent
+    learned = simulate(dataclasses.replace(shop, learning=True), 1).latent["log_odds"] - rows["log_odds"]
+    np.testing.assert_allclose(
+        learned, truth.learning_per_100_jobs * rows["earlier_jobs_n"].clip(upper=truth.learning_ends_at_jobs) / 100
+    )
     assert rows.groupby("technician_id")["earlier_jobs_n"].apply(lambda n: n.tolist() == list(range(len(n)))).all()
 
 
