@@ -63,12 +63,6 @@ class CoxResult(Result):
     level: float
     ties: Ties
 
-    @property
-    def likelihood_ratio_p(self) -> float:
-        """P that none of the columns matters (likelihood ratio)."""
-        statistic = 2 * (self.loglik - self.loglik_null)
-        return float(stats.chi2.sf(max(0.0, statistic), len(self.names)))
-
 
 def columns_without_information(x: Floats, data: Timed, names: tuple[str, ...]) -> tuple[str, ...]:
     """Name the 0/1 columns with no event on one of their two sides: their hazard ratio has no finite estimate."""

@@ -106,11 +106,14 @@ class NoModel:
         What there is.
     needed : int
         Events a model needs.
+    lopsided : bool
+        Whether too many successes lack their hours.
     """
 
     rows: int
     events: int
     needed: int = RARER_NEEDED
+    lopsided: bool = False
 
 
 def _with_events(
@@ -170,7 +173,7 @@ def hours_model(hours: HoursToSuccess, cohort: Cohort) -> HazardModel | NoModel:
     ledger = hours.ledger.then(("no bench hours spent yet", int((~positive).sum())))
     rows = rows[positive].reset_index(drop=True)
     if rows.empty or hours.lopsided:
-        return NoModel(0, 0)
+        return NoModel(0, 0, lopsided=hours.lopsided)
     return _hazard(timed(rows["hours"], rows["event"]), rows, HOURS, ledger, cohort.log_hash)
 
 
@@ -190,7 +193,7 @@ def landmark_model(hours: HoursToSuccess, cohort: Cohort, attempts: Attempts) ->
     )
     rows = rows[usable].merge(cohort.jobs.drop(columns="bench_hours"), on="job_id", how="left").reset_index(drop=True)
     if rows.empty or hours.lopsided:
-        return NoModel(0, 0)
+        return NoModel(0, 0, lopsided=hours.lopsided)
     return _hazard(timed(rows["since"], rows["event"]), rows, LANDMARK, ledger, cohort.log_hash)
 
 

@@ -6,7 +6,7 @@ from pathlib import Path
 
 from analysis.errors import LogError
 from analysis.records.describe import column_text
-from analysis.records.dictionary import TABLES, Required
+from analysis.records.dictionary import TABLES
 from analysis.records.settings import FILE, settings_file
 
 GUIDE = "HOW_TO_FILL.txt"
@@ -56,8 +56,3 @@ def blank_log(folder: Path) -> list[Path]:
     except OSError as error:
         raise LogError(f"{folder} cannot be written: {error.strerror}.", todo="Choose another folder.") from None
     return [folder / name for name in files]
-
-
-def required_columns() -> tuple[str, ...]:
-    """Headings of jobs.csv that must always be filled."""
-    return tuple(column.name for column in TABLES[0].columns if column.required is Required.ALWAYS)

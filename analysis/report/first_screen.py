@@ -32,17 +32,17 @@ def page_head(review: Review) -> PageHead:
     )
 
 
-def few_words(few: TooFew, what: str) -> str:
+def few_words(few: TooFew, what: str, rows: str = "tested jobs") -> str:
     """Why there is no model, and how many jobs it takes."""
     rarer = "success" if few.successes < few.failures else "failure"
     n = min(few.successes, few.failures)
     more = (
-        f"At the pace so far about {few.further_jobs} more tested jobs are needed."
+        f"At the pace so far about {few.further_jobs} more {rows} are needed."
         if few.further_jobs is not None
-        else f"No {rarer} has been seen yet, so that the number of jobs needed is not known."
+        else f"No {rarer} has been seen yet, so that the number needed is not known."
     )
     many = "successes" if rarer == "success" else "failures"
-    return f"Too few {many} for {what}: {n} of {few.successes + few.failures} tested jobs, and it takes 10. {more}"
+    return f"Too few {many} for {what}: {n} of {few.successes + few.failures} {rows}, and it takes 10. {more}"
 
 
 def _first_boot(review: Review) -> Statement:
@@ -151,8 +151,3 @@ def _left_out(review: Review) -> Statement:
 def first_screen(review: Review) -> FirstScreen:
     """Successes against expectation, the biggest cause, one thing to watch, jobs left out."""
     return FirstScreen([_first_boot(review), _cause(review), _watch(review), _left_out(review)])
-
-
-def in_short(review: Review) -> str:
-    """The first statement alone, for lists of pages."""
-    return _first_boot(review).says

@@ -45,6 +45,8 @@ def model_words(review: Review) -> Prose:
         return Prose([few_words(model, "a model of first boot")])
     if not model.fit.converged:
         return Prose([f"The first-boot model did not settle and is not shown: {model.fit.reason}."])
+    if not model.effects and model.temperature is None:
+        return Prose([f"No model of what was done at the bench yet. {_left_out(model)}"])
     head = (
         f"Fitted to {model.fit.n} jobs with a first-boot result ({model.fit.events} booted,"
         f" {model.fit.n - model.fit.events} did not). Each row compares jobs alike in the rest of: {adjusted_for(model.design)}."
@@ -99,7 +101,7 @@ def forest_picture(review: Review) -> Picture | Prose:
     """Odds ratios of what was done at the bench."""
     model = review.model
     if isinstance(model, TooFew) or not model.fit.converged or not model.effects:
-        return Prose(["No forest plot: there is no model yet."])
+        return Prose(["No forest plot: the model holds nothing yet that was done at the bench."])
     rows = [
         figures.Interval(e.label, e.odds_ratio, e.low, e.high, f"{points(e.difference.points)} points, n {e.n}")
         for e in model.effects
@@ -153,7 +155,7 @@ def temperature_picture(review: Review) -> Picture | Prose:
 def model_details(review: Review) -> Grid | Prose:
     """Every row told, with odds ratio, interval, difference and verdict."""
     model = review.model
-    if isinstance(model, TooFew) or not model.fit.converged:
+    if isinstance(model, TooFew) or not model.effects:
         return Prose([""])
     rows = [
         [

@@ -108,8 +108,12 @@ def recovery_words(review: Review) -> Prose:
         return Prose(["No accepted job has been closed yet, so that there is no recovery rate."])
     return Prose(
         [
-            f"Recovered: {rate(r.with_stopped)} of all accepted closed jobs; without the"
-            f" {plural(r.stopped, 'job')} stopped by the client {rate(r.without_stopped)}.",
+            f"Recovered: {rate(r.with_stopped)} of all accepted closed jobs"
+            + (
+                f"; without the {plural(r.stopped, 'job')} stopped by the client {rate(r.without_stopped)}."
+                if r.stopped
+                else "; none was stopped by the client."
+            ),
             f"Counted apart: {plural(r.partial, 'job')} with part of the data read (not recovered),"
             f" {plural(r.locked, 'job')} that boot but stay locked (neither), {plural(r.open, 'job')} still open.",
         ]

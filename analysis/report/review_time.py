@@ -171,7 +171,7 @@ def attempts_model(review: Review) -> Grid | Prose:
     """What went with a boot, over all boot tests."""
     answer = review.attempts
     if answer.too_few is not None:
-        return Prose([few_words(answer.too_few, "a model of the attempts")])
+        return Prose([few_words(answer.too_few, "a model of the attempts", "boot tests")])
     fit = answer.fit
     if fit is None or not fit.converged:
         return Prose(["The model of the attempts did not settle and is not shown."])
@@ -201,10 +201,18 @@ def against(design: Design | None, labels: tuple[str, ...] = ()) -> str:
     return f" Compared: {'; '.join(pairs)}." if pairs else ""
 
 
+def no_model_words(model: NoModel) -> str:
+    """Why there is no model of bench hours."""
+    if model.lopsided:
+        return "Too many successes lack the hours at which they booted (bench_hours_so_far in boot_tests.csv)."
+    rows = plural(model.rows, "job")
+    return f"{plural(model.events, 'success', 'successes')} among {rows} with recorded hours; it takes {model.needed}."
+
+
 def hazard_grid(model: HazardModel | NoModel, caption: str) -> Grid | Prose:
     """Rate ratios with their intervals."""
     if isinstance(model, NoModel):
-        return Prose([f"{caption}: no model. {model.events} events among {model.rows} jobs; it takes {model.needed}."])
+        return Prose([f"{caption}: no model. {no_model_words(model)}"])
     fit = model.fit
     if not fit.converged:
         return Prose([f"{caption}: the fit did not settle and is not shown ({fit.reason})."])

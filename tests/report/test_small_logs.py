@@ -119,3 +119,13 @@ def test_only_the_required_columns_one_class_and_one_month():
         for i in range(45)
     ]
     assert "Bench hours to the first success cannot be drawn" in shown(log_of(jobs=jobs))
+
+
+def test_a_log_of_jobs_alone_says_why_there_is_no_curve_and_shows_no_empty_table():
+    won = {"outcome": "recovered", "first_boot_result": "data_readable"}
+    lost = {"outcome": "not_recovered", "first_boot_result": "short"}
+    jobs = [closed(f"J{i}", closed_date="2026-01-31", **(won if i % 3 else lost)) for i in range(60)]
+    html = shown(log_of(jobs=jobs))
+    assert "Too many successes lack the hours at which they booted" in html
+    assert "<tbody></tbody>" not in html
+    assert "No model of what was done at the bench yet." in html
