@@ -113,7 +113,9 @@ def choose_delimiter(first_line: str, table: Table) -> str:
     return max(DELIMITERS, key=lambda delimiter: declared_in(first_line, delimiter, table))
 
 
-def _records(text: str, delimiter: str, first: int, table: Table) -> tuple[list[list[str]], list[int], list[Problem]]:
+def split_records(
+    text: str, delimiter: str, first: int, table: Table
+) -> tuple[list[list[str]], list[int], list[Problem]]:
     """All records and the line each starts on; an unclosed quote ends reading and is named."""
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
     records: list[list[str]] = []
@@ -177,7 +179,7 @@ def _heading_line(text: str) -> tuple[str, int]:
 
 def _carefully(text: str, delimiter: str, first: int, table: Table) -> RawTable:
     """Read with the csv module; every oddity is named."""
-    records, starts, faults = _records(text, delimiter, first, table)
+    records, starts, faults = split_records(text, delimiter, first, table)
     if not records:
         return _unreadable(table, faults[0])
     headings, problems = match_headings(records[0], table, starts[0])
