@@ -15,6 +15,7 @@ from analysis.cohort.work import Undated, work_before
 from analysis.records.log import Log
 
 SUCCESS, CONTINUED, LOST, GAVE_UP, OPEN = "success", "continued", "lost for good", "given up", "open"
+UNRECORDED = "later tests not recorded"
 
 
 @dataclass(frozen=True)
@@ -25,16 +26,33 @@ class Attempts:
     ----------
     rows : DataFrame
         ``job_id``, ``test_no``, ``success`` (0/1), ``then`` (what followed: success, continued, lost for good,
-        given up, open) and the features as known before each test.
+        given up, open, later tests not recorded) and the features as known before each test.
     ledger : Ledger
-        From all boot tests of the log to ``rows``.
+        From all boot tests of the log to ``rows``; a result written only in jobs.csv counts as boot test 1.
+    lost_before : int
+        Jobs closed as not recovered without any boot test: failures of the first boot that no test stands for.
     undated : Undated
         Work rows left out because they name no boot test.
     """
 
     rows: pd.DataFrame
     ledger: Ledger
+    lost_before: int
     undated: Undated
+
+
+def _all_tests(log: Log) -> pd.DataFrame:
+    """Boot tests, with test 1 of the jobs whose only record of it is ``first_boot_result`` in jobs.csv."""
+    jobs, tests = log.tables["jobs"], log.tables["boot_tests"]
+    tests = tests[["job_id", "test_no", "boot_result", "bench_hours_so_far", "donor_id"]]
+    result = jobs["first_boot_result"].astype(object)
+    alone = result.notna() & result.ne("not_tested") & ~jobs["job_id"].isin(tests["job_id"])
+    typed = pd.DataFrame({"job_id": jobs["job_id"], "test_no": 1.0, "boot_result": result, "alone": True})[alone]
+    both = [tests.assign(alone=False).astype({"test_no": float, "boot_result": object}), typed]
+    out = pd.concat([part for part in both if len(part)] or both[:1], ignore_index=True).reindex(
+        columns=both[0].columns
+    )
+    return out.sort_values(["job_id", "test_no"], kind="stable").reset_index(drop=True)
 
 
 def _what_followed(rows: pd.DataFrame, jobs: pd.DataFrame) -> pd.Series:
@@ -43,8 +61,10 @@ def _what_followed(rows: pd.DataFrame, jobs: pd.DataFrame) -> pd.Series:
     last_test = rows.groupby("job_id")["test_no"].transform("max").eq(rows["test_no"]).to_numpy()
     closed = (job["closed_date"].notna() | job["outcome"].notna()).to_numpy()
     reversible = job["loss_reversible"].astype("Int64").to_numpy(float, na_value=np.nan)
-    conditions = [rows["success"].eq(1).to_numpy(), ~last_test, closed & (reversible == 0), closed]
-    return pd.Series(np.select(conditions, [SUCCESS, CONTINUED, LOST, GAVE_UP], default=OPEN), index=rows.index)
+    alone = rows["alone"].to_numpy(bool)
+    conditions = [rows["success"].eq(1).to_numpy(), ~last_test, alone, closed & (reversible == 0), closed]
+    kinds = [SUCCESS, CONTINUED, UNRECORDED, LOST, GAVE_UP]
+    return pd.Series(np.select(conditions, kinds, default=OPEN), index=rows.index)
 
 
 def build_attempts(log: Log) -> Attempts:
@@ -53,10 +73,9 @@ def build_attempts(log: Log) -> Attempts:
     Tests after a job's first success are not at risk any more; a later job on the same board has a history the
     first tests of others lack. Both are left out and counted.
     """
-    jobs = log.tables["jobs"]
-    tests = log.tables["boot_tests"].astype({"test_no": float})
-    tests = tests.sort_values(["job_id", "test_no"], kind="stable").reset_index(drop=True)
-    outcomes = job_outcomes(log).set_index("job_id").reindex(tests["job_id"]).reset_index()
+    jobs, tests = log.tables["jobs"], _all_tests(log)
+    of_jobs = job_outcomes(log)
+    outcomes = of_jobs.set_index("job_id").reindex(tests["job_id"]).reset_index()
     success = tests["boot_result"].isin(SUCCESS_RESULTS).astype(float)
     after = success.groupby(tests["job_id"]).cumsum().sub(success).gt(0)
     repeat = outcomes["first_boot_status"].eq(FirstBoot.REPEAT)
@@ -67,10 +86,11 @@ def build_attempts(log: Log) -> Attempts:
         ("later job on the same board (a chain counts once)", int(repeat.sum())),
         ("after the job's first success", int((after & ~repeat & ~not_accepted).sum())),
     )
-    rows = tests.loc[keep, ["job_id", "test_no", "bench_hours_so_far"]].reset_index(drop=True)
+    rows = tests.loc[keep, ["job_id", "test_no", "bench_hours_so_far", "alone"]].reset_index(drop=True)
     rows["success"] = success[keep].to_numpy()
     rows["then"] = _what_followed(rows, jobs)
     work, undated = work_before(log, rows)
     intake = intake_features(jobs).set_index(jobs["job_id"]).reindex(rows["job_id"]).reset_index(drop=True)
     rows = pd.concat([rows, intake, donor_features(log, rows), work], axis=1)
-    return Attempts(rows, ledger, undated)
+    lost_before = int((of_jobs["first_boot"].eq(0) & ~of_jobs["job_id"].isin(tests["job_id"])).sum())
+    return Attempts(rows, ledger, lost_before, undated)

@@ -154,9 +154,10 @@ def job_outcomes(log: Log) -> pd.DataFrame:
 
     Returns
     -------
-    DataFrame, shape (n_jobs, 10)
+    DataFrame, shape (n_jobs, 11)
         ``job_id``; ``chain_root``; ``first_boot_status`` (a :class:`FirstBoot` value); ``first_boot`` (1.0, 0.0 or
-        NaN); ``first_boot_date`` (the date that decides its month) and ``first_boot_month``; ``ending`` (an
+        NaN); ``first_boot_date`` (the date that decides its month) and ``first_boot_month``; ``dated_by_closing`` (a
+        boot test without a date takes the month of closing); ``ending`` (an
         :class:`Ending` value) and ``ended_date`` (closing of the chain's last job); ``received_month``; ``tests_n``
         (boot tests recorded).
     """
@@ -177,6 +178,7 @@ def job_outcomes(log: Log) -> pd.DataFrame:
             "first_boot": value,
             "first_boot_date": date,
             "first_boot_month": date.dt.to_period("M"),
+            "dated_by_closing": first["result"].notna() & first["date"].isna() & date.notna(),
             "ending": _endings(log, roots, repeat),
             "ended_date": ended,
             "received_month": jobs["received_date"].dt.to_period("M"),

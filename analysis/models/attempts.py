@@ -15,8 +15,10 @@ from scipy.optimize import minimize, root
 from scipy.special import betaln, psi
 
 from analysis.errors import ModelError
+from analysis.models.incidence import StepCurve, cumulative_incidence
 from analysis.models.intervals import Proportion, wilson
 from analysis.models.results import Result
+from analysis.models.timed import COMPETING, EVENT, timed
 
 Floats = NDArray[np.float64]
 
@@ -33,13 +35,14 @@ class AttemptRow:
         Jobs that made this test without an earlier success.
     chance : Proportion
         Successes of those that tried, with Wilson interval.
-    lost, given_up, open : int
-        Jobs that ended here by irreversible loss, by giving up, or are still open.
-    within_continued : float
-        Chance of a success by this test if no job had been given up; a loss for good still ends a job.
-    within_all : float
-        Share of all tested jobs with a success by this test, giving up and loss taken as they came (open jobs
-        censored).
+    lost, given_up, not_followed : int
+        Jobs that ended here by irreversible loss or by giving up; jobs still open or without a record of later tests.
+    within_continued : tuple of float, length 3
+        Chance of a success by this test if no job had been given up, a loss for good still ending a job; with its
+        95 % interval.
+    within_all : tuple of float, length 3
+        Share of all tested jobs with a success by this test, giving up and loss taken as they came (jobs not followed
+        are censored); with its 95 % interval.
     """
 
     test_no: int
@@ -47,13 +50,16 @@ class AttemptRow:
     chance: Proportion
     lost: int
     given_up: int
-    open: int
-    within_continued: float
-    within_all: float
+    not_followed: int
+    within_continued: tuple[float, float, float]
+    within_all: tuple[float, float, float]
 
 
 def life_table(test_no: ArrayLike, success: ArrayLike, then: ArrayLike, last: int = 6) -> tuple[AttemptRow, ...]:
     """Tabulate attempts by boot test number.
+
+    The chance by a test is the cumulative incidence over test numbers (Aalen–Johansen); giving up is a competing end
+    in one view and censoring in the other.
 
     Parameters
     ----------
@@ -62,28 +68,44 @@ def life_table(test_no: ArrayLike, success: ArrayLike, then: ArrayLike, last: in
     success : array_like, shape (n,)
         0 or 1.
     then : array_like of str, shape (n,)
-        "success", "continued", "lost for good", "given up" or "open".
+        "success", "continued", "lost for good", "given up"; anything else is not followed further.
     last : int
         Last test number shown.
     """
     number = np.asarray(test_no, dtype=int)
     won = np.asarray(success, dtype=float) == 1
     after = np.asarray(then, dtype=object)
-    rows = []
-    going_on, within_continued, staying, within_all = 1.0, 0.0, 1.0, 0.0
-    for k in range(1, min(last, int(number.max()) if len(number) else 0) + 1):
-        here = number == k
-        tried, wins = int(here.sum()), int((here & won).sum())
-        if not tried:
-            break
-        lost, gave_up = int((here & (after == "lost for good")).sum()), int((here & (after == "given up")).sum())
-        within_continued += going_on * wins / tried
-        going_on *= 1 - (wins + lost) / tried
-        within_all += staying * wins / tried
-        staying *= 1 - (wins + lost + gave_up) / tried
-        still_open = int((here & (after == "open")).sum())
-        rows.append(AttemptRow(k, tried, wilson(wins, tried), lost, gave_up, still_open, within_continued, within_all))
-    return tuple(rows)
+    numbers = np.arange(1, (int(number.max()) if len(number) else 0) + 1)
+
+    def count(mask: NDArray[np.bool_]) -> NDArray[np.int64]:
+        return np.bincount(number[mask], minlength=len(numbers) + 1)[1:]
+
+    tried, wins = count(np.ones(len(number), dtype=bool)), count(won)
+    lost, gave_up = count(~won & (after == "lost for good")), count(~won & (after == "given up"))
+    if not len(numbers):
+        return ()
+    apart = tried - wins - lost - gave_up - np.append(tried[1:], 0)
+
+    def by_then(competing: NDArray[np.int64], censored: NDArray[np.int64]) -> StepCurve:
+        times = np.concatenate([np.repeat(numbers, ends) for ends in (wins, competing, censored)])
+        kinds = np.repeat([EVENT, COMPETING, 0], [wins.sum(), competing.sum(), censored.sum()])
+        return cumulative_incidence(timed(times, kinds), minimum=1)
+
+    everyone, continued = by_then(lost + gave_up, apart), by_then(lost, apart + gave_up)
+    return tuple(
+        AttemptRow(
+            test_no=int(k),
+            tried=int(tried[i]),
+            chance=wilson(int(wins[i]), int(tried[i])),
+            lost=int(lost[i]),
+            given_up=int(gave_up[i]),
+            not_followed=int(apart[i]),
+            within_continued=continued.at(float(k)),
+            within_all=everyone.at(float(k)),
+        )
+        for i, k in enumerate(numbers[:last])
+        if tried[i]
+    )
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -125,6 +125,11 @@ class Design:
             start += len(term.names)
         raise ModelError(f"The model has no term '{label}'.")
 
+    @property
+    def behind(self) -> dict[str, int]:
+        """Rows behind each column at fitting, by column name: of the level, or with a value."""
+        return {name: n for term in self.terms for name, n in zip(term.names, term.behind, strict=True)}
+
     def has(self, label: str) -> bool:
         """Whether a term is in the model."""
         return any(term.label == label for term in self.terms)

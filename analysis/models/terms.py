@@ -31,6 +31,10 @@ class FittedTerm(Protocol):
     def names(self) -> tuple[str, ...]:
         """One name a column."""
 
+    @property
+    def behind(self) -> tuple[int, ...]:
+        """Rows behind each column at fitting: of the level, or with a value."""
+
     def columns(self, frame: pd.DataFrame, strict: bool) -> Floats:
         """Columns of the term for the rows of ``frame``, shape (n, len(names))."""
 
@@ -71,6 +75,11 @@ class FittedCategory:
     def names(self) -> tuple[str, ...]:
         """One name a level other than the reference."""
         return tuple(f"{self.label}: {text}" for text in self.shown[1:])
+
+    @property
+    def behind(self) -> tuple[int, ...]:
+        """Rows of each level other than the reference."""
+        return self.counts[1:]
 
     @property
     def reference(self) -> str:
@@ -211,6 +220,11 @@ class FittedNumber(_Recorded):
         """The slope, and the indicator where blanks were seen."""
         return (self.label, f"{self.label}: {NOT_RECORDED}") if self.blank else (self.label,)
 
+    @property
+    def behind(self) -> tuple[int, ...]:
+        """Rows with a value, and without where there are any."""
+        return (self.recorded, self.blank) if self.blank else (self.recorded,)
+
     def columns(self, frame: pd.DataFrame, strict: bool) -> Floats:
         """Slope column in steps of ``per`` from the median, and the indicator."""
         values, missing = self._accepted(frame, strict)
@@ -266,6 +280,12 @@ class FittedCurve(_Recorded):
         """The columns of the curve, and the indicator where blanks were seen."""
         curve = tuple(f"{self.label} (curve {i + 1})" for i in range(self.spline.df))
         return (*curve, f"{self.label}: {NOT_RECORDED}") if self.blank else curve
+
+    @property
+    def behind(self) -> tuple[int, ...]:
+        """Rows with a value for each column of the curve, and without where there are any."""
+        with_value = (self.recorded,) * self.spline.df
+        return (*with_value, self.blank) if self.blank else with_value
 
     def at(self, values: Floats) -> Floats:
         """Curve columns at given values, relative to the reference value."""

@@ -122,13 +122,11 @@ class PadLoss:
     Parameters
     ----------
     table : DataFrame
-        ``chip``, ``side``, one column a step, ``sides`` (with a count of pads), ``with loss``.
+        ``chip``, ``side``, one column a step, ``sides`` (seen), ``with loss``.
     sides, with_loss : int
-        Totals.
-    worst_step : str
-        Step with the most losing sides, in words; empty without losses.
-    worst_step_n : int
-        Its number of sides.
+        Totals. A side is seen when its lost pads were counted or the grade left is written.
+    not_seen : int
+        Sides with neither.
     steps : tuple of (str, int)
         Every step with its number of sides, most first.
     """
@@ -136,16 +134,21 @@ class PadLoss:
     table: pd.DataFrame
     sides: int
     with_loss: int
-    worst_step: str
-    worst_step_n: int
+    not_seen: int
     steps: tuple[tuple[str, int], ...]
 
 
 def pad_losses(log: Log, job_ids: pd.Series) -> PadLoss:
-    """Count where pads were lost among the given jobs."""
+    """Count where pads were lost among the given jobs.
+
+    Without a count the grade left says it: 0 to 2 is no pad lost, 3 or 4 is at least one.
+    """
     sides = log.tables["chip_sides"]
-    sides = sides[sides["job_id"].isin(job_ids) & sides["pads_lost_n"].notna()]
-    losing = sides[sides["pads_lost_n"].gt(0)]
+    sides = sides[sides["job_id"].isin(job_ids)]
+    lost = sides["pads_lost_n"].gt(0).where(sides["pads_lost_n"].notna(), sides["pad_grade_left"].ge(3))
+    seen = lost.notna()
+    losing, all_n = sides[lost.fillna(False).astype(bool)], len(sides)
+    sides = sides[seen]
     step_column = CHIP_SIDES["pads_lost_at"]
     step = losing["pads_lost_at"].astype(object).map(step_column.text_of, na_action="ignore").fillna("not recorded")
     order = [choice.text for choice in step_column.choices] + ["not recorded"]
@@ -158,6 +161,4 @@ def pad_losses(log: Log, job_ids: pd.Series) -> PadLoss:
     table["sides"] = totals
     by_step = step[step.ne("not recorded")].value_counts()
     steps = tuple((str(name), int(n)) for name, n in by_step.items())
-    worst = str(by_step.index[0]) if len(by_step) else ""
-    worst_n = int(by_step.iloc[0]) if len(by_step) else 0
-    return PadLoss(table.reset_index(), len(sides), len(losing), worst, worst_n, steps)
+    return PadLoss(table.reset_index(), len(sides), len(losing), all_n - len(sides), steps)

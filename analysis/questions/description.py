@@ -89,7 +89,9 @@ class Description:
     effects : tuple of Effect
         Rows told, in declared order.
     temperature : Temperature or None
-        None when too few settings were typed.
+        None when too few settings were typed, or there was no room for the curve.
+    typed : int
+        Jobs with a typed install temperature.
     left_out : tuple of LeftOut
         Terms not in the model and why.
     ledger : Ledger
@@ -100,6 +102,7 @@ class Description:
     design: Design
     effects: tuple[Effect, ...]
     temperature: Temperature | None
+    typed: int
     left_out: tuple[LeftOut, ...]
     ledger: Ledger
 
@@ -227,6 +230,7 @@ def describe(cohort: Cohort, until: pd.Period) -> Description | TooFew:
         design=design,
         effects=effects,
         temperature=temperature,
+        typed=int(used[TEMPERATURE.column].notna().sum()),
         left_out=design.left_out,
         ledger=ledger,
     )

@@ -13,6 +13,9 @@ from analysis.records.log import Log
 def latest_complete_month(log: Log) -> pd.Period:
     """Return the latest month that had ended by the last date written in the log; in its first month, that one.
 
+    A single late entry does not make the months before it empty reviews: of the months that had ended, the latest in
+    which a job was received, tested or closed is taken.
+
     Raises
     ------
     ReworkError
@@ -28,8 +31,15 @@ def latest_complete_month(log: Log) -> pd.Period:
         )
     month = last.to_period("M")
     complete = month if last.normalize() == month.end_time.normalize() else month - 1
-    first = log.tables["jobs"]["received_date"].min()
-    return complete if pd.isna(first) else max(complete, first.to_period("M"))
+    months = _months_with_entries(log)
+    ended = months[months <= complete]
+    return ended.max() if len(ended) else months.min()
+
+
+def _months_with_entries(log: Log) -> pd.PeriodIndex:
+    jobs, tests = log.tables["jobs"], log.tables["boot_tests"]
+    dates = pd.concat([jobs["received_date"], jobs["closed_date"], tests["test_date"]]).dropna()
+    return pd.PeriodIndex(dates.dt.to_period("M").unique())
 
 
 def parse_month(text: str) -> pd.Period:

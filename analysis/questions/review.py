@@ -58,7 +58,7 @@ class Review:
         Where pads were lost, jobs with a first boot in the twelve months.
     model : Description or TooFew
         The first-boot description.
-    hours : HoursAnswer or None
+    hours : HoursAnswer or NoModel
     hours_model, landmark : HazardModel or NoModel
     attempts : AttemptsAnswer
     talk : tuple of TalkJob
@@ -81,7 +81,7 @@ class Review:
     causes_year: causes.Causes
     pads: causes.PadLoss
     model: description.Description | TooFew
-    hours: survival.HoursAnswer | None
+    hours: survival.HoursAnswer | survival.NoModel
     hours_model: survival.HazardModel | survival.NoModel
     landmark: survival.HazardModel | survival.NoModel
     attempts: survival.AttemptsAnswer
@@ -127,6 +127,7 @@ def review_of(log: Log, month: pd.Period) -> Review:
     year = rates.trailing(month)
     first_boots = cohort.first_boots
     mine = first_boots[first_boots["first_boot_month"].eq(month)]
+    undated = int(first_boots["first_boot_month"].isna().sum())
     of_year = rates.in_months(first_boots, "first_boot_month", year)
     now = _now(cohort, month)
     hours, attempts = hours_to_success(log), build_attempts(log)
@@ -135,7 +136,9 @@ def review_of(log: Log, month: pd.Period) -> Review:
         log=log,
         cohort=cohort,
         month=month,
-        month_ledger=cohort.ledger.then(("first boot in another month", len(first_boots) - len(mine))),
+        month_ledger=cohort.ledger.then(
+            ("first boot undated", undated), ("first boot in another month", len(first_boots) - len(mine) - undated)
+        ),
         now=now,
         year=expected.trailing_expected(cohort, month),
         first_boot=rates.first_boot_rates(cohort, month),

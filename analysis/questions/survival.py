@@ -50,10 +50,30 @@ class HoursAnswer:
     ledger: Ledger
 
 
-def hours_answer(hours: HoursToSuccess, cohort: Cohort, minimum: int, minimum_class: int) -> HoursAnswer | None:
-    """Curves over bench hours; None without a single usable job."""
+@dataclass(frozen=True)
+class NoModel:
+    """Why there is no model or curve.
+
+    Parameters
+    ----------
+    rows, events : int
+        What there is.
+    needed : int
+        Events a model needs.
+    lopsided : bool
+        Whether too many successes lack their hours.
+    """
+
+    rows: int
+    events: int
+    needed: int = RARER_NEEDED
+    lopsided: bool = False
+
+
+def hours_answer(hours: HoursToSuccess, cohort: Cohort, minimum: int, minimum_class: int) -> HoursAnswer | NoModel:
+    """Curves over bench hours; none without a usable job, or when too many successes lack their hours."""
     if hours.rows.empty or hours.lopsided:
-        return None
+        return NoModel(0, 0, lopsided=hours.lopsided)
     rows = hours.rows.merge(cohort.jobs[["job_id", "intake_damage"]], on="job_id", how="left")
     data = timed(rows["hours"], rows["event"])
     column = JOBS["intake_damage"]
@@ -83,37 +103,15 @@ class HazardModel:
     design : Design
     table : tuple of ProportionalityRow
         Empty when the fit did not settle.
-    dropped : tuple of str
-        Levels whose jobs were left out because none of them had the event: they have no finite ratio, and as part of
-        the reference they would raise every other ratio of their term.
     ledger : Ledger
+        Names the levels whose jobs were left out because none of them had the event: they have no finite ratio, and
+        as part of the reference they would raise every other ratio of their term.
     """
 
     fit: CoxResult
     design: Design
     table: tuple[ProportionalityRow, ...]
-    dropped: tuple[str, ...]
     ledger: Ledger
-
-
-@dataclass(frozen=True)
-class NoModel:
-    """Why there is no model.
-
-    Parameters
-    ----------
-    rows, events : int
-        What there is.
-    needed : int
-        Events a model needs.
-    lopsided : bool
-        Whether too many successes lack their hours.
-    """
-
-    rows: int
-    events: int
-    needed: int = RARER_NEEDED
-    lopsided: bool = False
 
 
 def _with_events(
@@ -163,7 +161,7 @@ def _hazard(
         if any(name in place for name in term.names)
     }
     table = proportionality_table(fit, x[:, keep], data, by_term) if fit.converged else ()
-    return HazardModel(fit, design, table, tuple(label for label, _ in dropped), ledger)
+    return HazardModel(fit, design, table, ledger)
 
 
 def hours_model(hours: HoursToSuccess, cohort: Cohort) -> HazardModel | NoModel:
@@ -208,6 +206,8 @@ class AttemptsAnswer:
         Person-period penalised logit; None with too few of the rarer outcome.
     design : Design or None
     too_few : TooFew or None
+    lost_before : int
+        Jobs lost before any boot test, which the table cannot hold.
     ledger : Ledger
     """
 
@@ -215,6 +215,7 @@ class AttemptsAnswer:
     fit: FirthResult | None
     design: Design | None
     too_few: TooFew | None
+    lost_before: int
     ledger: Ledger
 
 
@@ -225,12 +226,12 @@ def attempts_answer(attempts: Attempts) -> AttemptsAnswer:
     y = rows["success"].to_numpy(float)
     few = too_few(y)
     if few:
-        return AttemptsAnswer(table, None, None, few, attempts.ledger)
+        return AttemptsAnswer(table, None, None, few, attempts.lost_before, attempts.ledger)
     band = np.select([rows["test_no"].eq(1), rows["test_no"].eq(2)], ["1", "2"], default="3 or later")
     rows = rows.assign(test_band=band)
     design = fit_design(rows, ATTEMPTS, y)
     try:
         fit = replace(fit_firth(design.matrix(rows), y, design.names), ledger=attempts.ledger)
     except ModelError:
-        return AttemptsAnswer(table, None, None, None, attempts.ledger)
-    return AttemptsAnswer(table, fit, design, None, attempts.ledger)
+        return AttemptsAnswer(table, None, None, None, attempts.lost_before, attempts.ledger)
+    return AttemptsAnswer(table, fit, design, None, attempts.lost_before, attempts.ledger)

@@ -118,9 +118,12 @@ def jobs_to_talk_about(rows: pd.DataFrame, chance: pd.Series, most: int = 3) -> 
     )
 
 
+DONOR_AGE = ("donor_age_years", "donor_age_band", "donor_model_year")  # one of them says the age
+
+
 @dataclass(frozen=True)
 class Blank:
-    """How much of a column is filled in the log."""
+    """How much of a column is filled in the log; a donor's age by whichever way it is written."""
 
     table: str
     column: str
@@ -135,6 +138,7 @@ def blanks(log: Log) -> tuple[Blank, ...]:
     for name, table in log.tables.items():
         for column in BY_NAME[name].columns:
             if column.role == "predictor" and len(table) and column.name != "second_damage":
-                filled = int(table[column.name].notna().sum())
+                ways = DONOR_AGE if column.name in DONOR_AGE else (column.name,)
+                filled = int(table[list(ways)].notna().any(axis=1).sum())
                 out.append(Blank(name, column.name, column.title, filled, len(table)))
     return tuple(sorted(out, key=lambda b: (b.filled / b.rows, b.table, b.column)))

@@ -21,6 +21,14 @@ def guide_text() -> str:
         "blank what you do not know. Only jobs.csv is needed, and in it only the columns marked 'required'.",
         "Never write a client's name, telephone or serial number anywhere. Then run: rework check THIS_FOLDER",
         "",
+        "What is worth writing down, and what for:",
+        "  first_boot_result or boot_tests.csv   first-boot rate; further attempts need boot_tests.csv",
+        "  bench_hours_so_far in boot_tests.csv  how many bench hours it takes until a board boots",
+        "  chip_sides.csv                        cleaning passes, pads lost and where",
+        "  heat_steps.csv                        temperatures, where somebody typed them",
+        "  donors.csv                            donor age and lots",
+        "  failure_cause and cause_evidence      what failed, and how sure anyone is of it",
+        "",
     ]
     for table in TABLES:
         lines += [f"{table.file}: one row for {table.what}", ""]

@@ -7,8 +7,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from analysis.records.log import read_log
+from analysis.records.log import Log, read_log
 from analysis.records.problems import Problem, Severity, plural, summary
+from analysis.records.setting_aside import jobs_left_out
 
 
 @dataclass(frozen=True)
@@ -21,10 +22,13 @@ class CheckReport:
         Everything found, in file and line order.
     rows_read : mapping of str to int
         Rows read from each file.
+    consequence : str
+        What a report would do about the faults; empty without any.
     """
 
     problems: tuple[Problem, ...]
     rows_read: Mapping[str, int]
+    consequence: str
 
     @property
     def exit_status(self) -> int:
@@ -35,7 +39,19 @@ class CheckReport:
     def text(self) -> str:
         """One sentence on what was read and found."""
         read = ", ".join(f"{name}.csv {plural(rows, 'row')}" for name, rows in self.rows_read.items())
-        return f"Read {read}. {summary(self.problems)}"
+        return " ".join(filter(None, (f"Read {read}.", summary(self.problems), self.consequence)))
+
+
+def consequence(log: Log) -> str:
+    """What a report would do about the faults of a log: set whole jobs aside, or refuse."""
+    if not log.faults:
+        return ""
+    homeless = len(jobs_left_out(log.tables, log.faults).homeless)
+    if homeless:
+        return f"No report can be made before {plural(homeless, 'fault')} that belong to no single job are mended."
+    kept = log.without_faulty_jobs()
+    total = len(kept.tables["jobs"]) + kept.jobs_set_aside
+    return f"A report would set aside {kept.jobs_set_aside} of {plural(total, 'job')}."
 
 
 def check_log(folder: Path, today: dt.date | None = None) -> CheckReport:
@@ -47,4 +63,4 @@ def check_log(folder: Path, today: dt.date | None = None) -> CheckReport:
         If the log cannot be read at all.
     """
     log = read_log(folder, today)
-    return CheckReport(log.problems, log.rows_read)
+    return CheckReport(log.problems, log.rows_read, consequence(log))

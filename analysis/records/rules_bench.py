@@ -36,8 +36,10 @@ def pads_agree(book: Book) -> list[Problem]:
     rule = "at least 1 where pad_grade_left is 3 or 4 (pads lost)"
     todo = "Count the pads lost, or correct the grade."
     out = book.say("chip_sides", left.ge(3) & lost.eq(0), "pads_lost_n", rule, todo, "pads-grade", reads=reads)
-    rule = "3 or 4 where pads were lost"
-    out += book.say("chip_sides", lost.ge(1) & left.lt(3), "pad_grade_left", rule, todo, "pads-grade", reads=reads)
+    rule = "3 or 4 where pads were lost, unless they were rebuilt"
+    todo = "Leave it if the lost pads were rebuilt; otherwise correct the grade or the count."
+    mask, warn = lost.ge(1) & left.lt(3), Severity.WARNING
+    out += book.say("chip_sides", mask, "pad_grade_left", rule, todo, "pads-rebuilt", reads=reads, severity=warn)
     rule, todo = (
         "at least 1 where pads were already lost when found (grade 3 or 4)",
         "Count them, or correct the grade.",

@@ -7,6 +7,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from analysis.records.check import consequence
 from analysis.records.log import Log, read_log
 from analysis.records.problems import Problem, Severity, count, plural, quoted, summary
 from analysis.report.page import FirstScreen, Grid, PageHead, Prose, Statement
@@ -60,11 +61,8 @@ def first_screen(view: CheckView) -> FirstScreen:
     """Clean or not, what to mend first, what was read otherwise than written."""
     faults, notes = view.of(Severity.FAULT), view.of(Severity.NOTE)
     warnings = view.of(Severity.WARNING)
-    jobs = len({p.job for p in faults if p.job})
-    total = len(view.log.tables["jobs"])
-    says = summary(view.log.problems)
-    detail = f"{plural(jobs, 'job')} of {total} would be set aside by a report." if faults else "No job is set aside."
-    statements = [Statement("Result", says, detail)]
+    detail = consequence(view.log) or "No job is set aside."
+    statements = [Statement("Result", summary(view.log.problems), detail)]
     if faults:
         column, n = Counter((p.file, p.column) for p in faults).most_common(1)[0]
         name = f"{column[1]} in {column[0]}" if column[1] else column[0]

@@ -123,8 +123,9 @@ def _watch(review: Review) -> Statement:
         return Statement(
             "One thing to watch", says, f"{now.observed} of {now.n} against {number(now.expected, 1)} expected."
         )
-    if pads.worst_step_n >= 5:
-        steps = listed([f"{name} ({n})" for name, n in pads.steps[:2]])
+    most = pads.steps[:2]
+    if pads.with_loss >= 10 and 2 * sum(n for _, n in most) > pads.with_loss:  # "most" must be true, and not of a few
+        steps = listed([f"{name} ({n})" for name, n in most])
         says = f"Watch pads: most sides that lose some lose them in {steps}."
         detail = f"{plural(pads.with_loss, 'side')} with pads lost of {pads.sides} seen in twelve months."
         return Statement("One thing to watch", says, detail)

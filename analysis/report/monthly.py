@@ -39,6 +39,10 @@ def publish_review(folder: Path, month: str, out: Path, say: Callable[[str], Non
     chosen = month_for(log, month)
     if out.exists() and not out.is_dir():
         raise RenderError(f"{out} is a file.", todo="Name a folder with --out.")
+    if not month and chosen < log.last_date.to_period("M") - 1:
+        say(
+            f"{chosen} is the latest complete month with entries; the last entry of the log is of {log.last_date:%Y-%m-%d}."
+        )
     if log.set_aside:
         say(f"{log.jobs_set_aside} jobs with faults are set aside; 'rework check' lists them.")
     say(f"Making the review of {chosen} …")

@@ -19,6 +19,9 @@ def methods(review: Review) -> Bullets:
     return Bullets(
         [
             "Rates: Wilson interval, 95 %.",
+            "Blanks: a blank is 'not recorded', never zero and never the worst. In a model a blank category is a level of its"
+            " own and a blank number takes the middle of the recorded ones with a mark of its own, so that no job drops out;"
+            " neither is told as a result. The n of a row counts the jobs of that level, or those with the number recorded.",
             "Expected number: logistic regression penalised by Jeffreys' prior on intake facts only (never donor, lot,"
             " technician or guess), frozen at the turn of the year; range from the exact distribution of a sum of unequal"
             " chances, the model's own uncertainty included.",

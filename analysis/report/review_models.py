@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import re
 
-from analysis.models.design import Design, TooFew
+from analysis.models.design import EVENTS_PER_DF, Design, TooFew
 from analysis.questions.description import Description, Effect
 from analysis.questions.review import Review
 from analysis.questions.terms import TEMPERATURE
 from analysis.questions.verdicts import Verdict
+from analysis.records.problems import plural
 from analysis.report import figures
 from analysis.report.first_screen import few_words
 from analysis.report.page import Grid, Picture, Prose, ledger_grid
@@ -67,11 +68,18 @@ def adjusted_for(design: Design) -> str:
 
 
 def _no_temperature(model: Description) -> str:
-    cut = any(item.label == TEMPERATURE.label and "too few of" in item.why for item in model.left_out)
+    cut = [item for item in model.left_out if item.label == TEMPERATURE.label and "too few of" in item.why]
+    if cut:
+        have = min(model.fit.events, model.fit.n - model.fit.events)
+        needed = EVENTS_PER_DF * (len(model.design.names) - 1 + cut[0].df)
+        rarer = "boots" if model.fit.events == have else "failures"
+        return (
+            f"Install set temperature: no room in the model yet. The log holds {have} {rarer}; with what is in the model"
+            f" already the curve takes {needed}."
+        )
     return (
-        "Install set temperature: no room in the model yet; it takes more of the rarer outcome."
-        if cut
-        else "Install set temperature: too few settings were typed to say anything."
+        f"Install set temperature: {plural(model.typed, 'job')} of {model.fit.n} with a typed setting; a curve takes 10"
+        " at different settings."
     )
 
 

@@ -192,8 +192,15 @@ def pads_grid(review: Review) -> Grid | Prose:
     pads = review.pads
     if not pads.sides:
         return Prose(
-            ["No side with a count of lost pads in twelve months, so that it cannot be said where pads are lost."]
+            [
+                "No side with a count of lost pads or a grade left in twelve months: it cannot be said where pads are lost."
+            ]
         )
+    unseen = (
+        f" {plural(pads.not_seen, 'side')} with neither a count of lost pads nor a grade left are not in the table."
+        if pads.not_seen
+        else ""
+    )
     steps = [name for name in pads.table.columns if name not in ("chip_role", "side", "with loss", "sides")]
     rows = [
         [
@@ -206,7 +213,7 @@ def pads_grid(review: Review) -> Grid | Prose:
     heads = ["side", *steps, "with loss, of seen"]
     under = (
         f"{pads.with_loss} of {plural(pads.sides, 'side')} lost pads; a side is counted at the step in"
-        " which most of them went."
+        f" which most of them went.{unseen}"
     )
     return Grid(
         "Sides that lost pads, twelve months, by step", heads, rows, numbers=tuple(range(1, len(heads))), under=under
@@ -265,6 +272,11 @@ def lacks(review: Review) -> Bullets:
         f"{sentence(blank.title)} ({blank.table}.csv): filled in {blank.filled} of {blank.rows} rows."
         for blank in worst
     ]
+    by_closing = int(review.cohort.first_boots["dated_by_closing"].sum())
+    if by_closing:
+        items.append(
+            f"{plural(by_closing, 'first boot')} without a test date (boot_tests.csv) counted in the month of closing."
+        )
     undated = review.cohort.undated
     if undated.sides or undated.steps:
         items.append(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from analysis.cohort.ledger import Ledger
 from analysis.models.design import Design
 from analysis.models.incidence import StepCurve
 from analysis.models.terms import FittedCategory
@@ -36,14 +37,17 @@ def _ticks(stop: float) -> list[float]:
 def hours_picture(review: Review) -> Picture | Prose:
     """Bench hours to the first success, all jobs."""
     answer = review.hours
-    if answer is None or not answer.overall.events or answer.overall.stop <= 0:
+    if isinstance(answer, NoModel):
+        return Prose([f"Bench hours to the first success cannot be drawn. {no_model_words(answer)}"])
+    curve = answer.overall
+    if not curve.events or curve.stop <= 0:
+        least = review.log.settings.minimum_at_risk
         return Prose(
             [
-                "Bench hours to the first success cannot be drawn: too few jobs, or too many successes"
-                " without the hours at which they booted (bench_hours_so_far in boot_tests.csv)."
+                f"Bench hours to the first success cannot be drawn yet: {plural(curve.n, 'job')} with hours,"
+                f" {curve.events} of them booted; a curve takes {least} jobs and a success."
             ]
         )
-    curve = answer.overall
     ticks = _ticks(curve.stop)
     middle = curve.reached(0.5)
     heading = (
@@ -75,7 +79,9 @@ def _cut(curve: StepCurve, label: str, ticks: list[float]) -> figures.Curve:
 
 def hours_ledger(review: Review) -> Grid | Prose:
     """Where the jobs of the bench-hours curve came from, and what the missing hours may hide."""
-    return Prose([""]) if review.hours is None else ledger_grid(review.hours.ledger, "bench hours to the first success")
+    if isinstance(review.hours, NoModel):
+        return Prose([""])
+    return ledger_grid(review.hours.ledger, "bench hours to the first success")
 
 
 def attempts_ledger(review: Review) -> Grid:
@@ -86,8 +92,10 @@ def attempts_ledger(review: Review) -> Grid:
 def hours_by_damage_picture(review: Review) -> Picture | Prose:
     """Bench hours to the first success by damage class."""
     answer = review.hours
-    if answer is None or len(answer.by_damage) < 2:
-        return Prose(["Bench hours cannot be compared between damage classes yet: fewer than two have enough jobs."])
+    if isinstance(answer, NoModel) or len(answer.by_damage) < 2:
+        least = review.log.settings.minimum_class_n
+        why = f"fewer than two have {least} jobs with recorded hours"
+        return Prose([f"Bench hours cannot be compared between damage classes yet: {why}."])
     curves = {label: curve for label, curve in answer.by_damage.items() if curve.stop > 0}
     ticks = _ticks(max(curve.stop for curve in curves.values()))
     verdict = verdict_of(answer.differ.p)
@@ -126,9 +134,7 @@ def attempts_grid(review: Review) -> Grid | Prose:
     """Boot tests by number: tried, booted, lost, given up, both views of the total."""
     table = review.attempts.table
     if not table:
-        return Prose(
-            ["No boot test is recorded in boot_tests.csv, so that nothing can be said about further attempts."]
-        )
+        return Prose(["No boot test is recorded, so that nothing can be said about further attempts."])
     rows = [
         [
             f"test {row.test_no}",
@@ -138,9 +144,9 @@ def attempts_grid(review: Review) -> Grid | Prose:
             interval(row.chance.low, row.chance.high),
             str(row.lost),
             str(row.given_up),
-            str(row.open),
-            percent(row.within_all),
-            percent(row.within_continued),
+            str(row.not_followed),
+            _with_range(row.within_all),
+            _with_range(row.within_continued),
         ]
         for row in table
     ]
@@ -152,16 +158,27 @@ def attempts_grid(review: Review) -> Grid | Prose:
         "95 % interval",
         "lost for good",
         "given up",
-        "open",
+        "open, or no later record",
         "booted by then, of tested jobs",
         "… had none been given up",
     ]
+    before = review.attempts.lost_before
+    lost = (
+        f" {plural(before, 'job')} lost before any test count as failed first boots, but made no test."
+        if before
+        else ""
+    )
     under = (
-        "Only jobs with rows in boot_tests.csv are in this table. The chance of a later test holds for jobs like those that were continued: hopeless ones are given up earlier."
-        " The last column pretends that jobs given up would have gone on like the others; take it as an upper view. Jobs lost"
-        " before their first test are not in this table."
+        "A first result written only in jobs.csv counts as test 1. The chance of a later test holds for jobs like those that were continued: hopeless ones are given up earlier."
+        " The last column pretends that jobs given up would have gone on like the others; take it as an upper view."
+        f" In brackets: 95 % intervals.{lost}"
     )
     return Grid("Attempts, by boot test", heads, rows, numbers=tuple(range(1, 10)), under=under)
+
+
+def _with_range(estimate: tuple[float, float, float]) -> str:
+    value, low, high = estimate
+    return f"{percent(value)} ({interval(low, high)})"
 
 
 ATTEMPT_TERMS = ("boot test", "each cleaning pass a side", "pads lost", "preheat at install", "each year of donor age")
@@ -175,18 +192,28 @@ def attempts_model(review: Review) -> Grid | Prose:
     fit = answer.fit
     if fit is None or not fit.converged:
         return Prose(["The model of the attempts did not settle and is not shown."])
+    behind = answer.design.behind if answer.design else {}
     rows = [
-        [name, odds(np.exp(fit.coefficients[i])), odds_range(np.exp(fit.low[i]), np.exp(fit.high[i]))]
+        [
+            name,
+            str(behind[name]),
+            odds(np.exp(fit.coefficients[i])),
+            odds_range(np.exp(fit.low[i]), np.exp(fit.high[i])),
+        ]
         for i, name in enumerate(fit.names)
         if name.split(":")[0] in ATTEMPT_TERMS and "not recorded" not in name
     ]
+    if not rows:
+        what = "boot test number, passes, pads lost, preheat and donor age"
+        words = f"{what} are all the same or not recorded among {plural(fit.n, 'boot test')}."
+        return Prose([f"Over all boot tests nothing can be told yet: {words}"])
     under = (
         f"{plural(fit.n, 'boot test')}, {fit.events} with a boot; work, pads, heat and donor as known before each test,"
         " between jobs alike in the other facts of the model. Above 1: booted more often. For jobs"
         f" like those that were continued.{against(answer.design, ATTEMPT_TERMS)}"
     )
-    heads = ["what", "odds ratio", "95 % interval"]
-    return Grid("Over all boot tests: what went with a boot", heads, rows, numbers=(1, 2), under=under)
+    heads = ["what", "boot tests", "odds ratio", "95 % interval"]
+    return Grid("Over all boot tests: what went with a boot", heads, rows, numbers=(1, 2, 3), under=under)
 
 
 def against(design: Design | None, labels: tuple[str, ...] = ()) -> str:
@@ -209,6 +236,12 @@ def no_model_words(model: NoModel) -> str:
     return f"{plural(model.events, 'success', 'successes')} among {rows} with recorded hours; it takes {model.needed}."
 
 
+def exclusions_words(ledger: Ledger) -> str:
+    """The row ledger in one sentence."""
+    reasons = "; ".join(f"{reason} ({n})" for reason, n in ledger.exclusions)
+    return f"Of {ledger.rows_in} {ledger.unit} in the log, left out: {reasons}." if reasons else ""
+
+
 def hazard_grid(model: HazardModel | NoModel, caption: str) -> Grid | Prose:
     """Rate ratios with their intervals."""
     if isinstance(model, NoModel):
@@ -216,15 +249,15 @@ def hazard_grid(model: HazardModel | NoModel, caption: str) -> Grid | Prose:
     fit = model.fit
     if not fit.converged:
         return Prose([f"{caption}: the fit did not settle and is not shown ({fit.reason})."])
+    behind = model.design.behind
     rows = [
-        [name, odds(np.exp(b)), odds_range(np.exp(low), np.exp(high))]
+        [name, str(behind[name]), odds(np.exp(b)), odds_range(np.exp(low), np.exp(high))]
         for name, b, low, high in zip(fit.names, fit.coefficients, fit.low, fit.high, strict=True)
         if "not recorded" not in name
     ]
     under = f"{plural(fit.n, 'job')}, {fit.events} with a success. Above 1: more boots per bench hour among jobs still in work.{against(model.design)}"
-    if model.dropped:
-        under += f" Left out with their jobs, because none of them booted: {listed(list(model.dropped))}."
-    return Grid(caption, ["what", "rate ratio", "95 % interval"], rows, numbers=(1, 2), under=under)
+    under += f" {exclusions_words(model.ledger)}"
+    return Grid(caption, ["what", "jobs", "rate ratio", "95 % interval"], rows, numbers=(1, 2, 3), under=under)
 
 
 def proportionality_grid(model: HazardModel | NoModel) -> Grid | Prose:

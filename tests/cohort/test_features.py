@@ -95,6 +95,25 @@ def test_attempts_stop_at_the_first_success_and_say_what_followed():
     assert dict(attempts.ledger.exclusions) == {"job not accepted": 1, "after the job's first success": 1}
 
 
+def test_a_result_written_only_with_the_job_is_boot_test_1():
+    jobs = [
+        closed("A", first_boot_result="data_readable"),
+        closed("B", "not_recovered", first_boot_result="short"),
+        closed("C", "not_recovered", first_boot_result="not_tested"),
+        closed("D", "not_recovered"),
+        closed("E"),
+    ]
+    log = log_of(jobs=jobs, boot_tests=[boot("E", 1, "short"), boot("E", 2, "data_readable")])
+    attempts = build_attempts(log)
+    rows = attempts.rows
+    assert rows["job_id"].tolist() == ["A", "B", "E", "E"]
+    assert rows["then"].tolist() == ["success", "later tests not recorded", "continued", "success"]
+    first = build_cohort(log).first_boots["first_boot"]
+    at_one = rows[rows["test_no"].eq(1)]["success"]
+    assert (int(at_one.sum()), len(at_one) + attempts.lost_before) == (int(first.sum()), len(first))
+    assert attempts.lost_before == 2
+
+
 def test_hours_take_success_end_or_last_known():
     log = log_of(
         jobs=[

@@ -144,9 +144,18 @@ def test_a_life_table_of_attempts_by_hand():
     rows = life_table([1, 1, 1, 1, 2], [1, 1, 0, 0, 1], ["success", "success", "given up", "continued", "success"])
     first, second = rows
     assert (first.tried, first.chance.x, first.given_up) == (4, 2, 1)
-    assert first.within_continued == first.within_all == 0.5
-    assert second.within_continued == pytest.approx(1.0)
-    assert second.within_all == pytest.approx(0.75)
+    assert first.within_continued[0] == first.within_all[0] == 0.5
+    assert second.within_continued[0] == pytest.approx(1.0)
+    assert second.within_all[0] == pytest.approx(0.75)
+
+
+def test_jobs_that_were_not_followed_are_censored_by_hand():
+    """Of four, one boots and one is not followed; of the two left one boots: 1/4 + 3/4 · 1/2 = 5/8."""
+    then = ["success", "later tests not recorded", "continued", "continued", "success", "open"]
+    first, second = life_table([1, 1, 1, 1, 2, 2], [1, 0, 0, 0, 1, 0], then)
+    assert (first.not_followed, second.not_followed) == (1, 1)
+    assert second.within_all[0] == pytest.approx(0.625)
+    assert second.within_all[1] < 0.625 < second.within_all[2]
 
 
 def test_a_beta_geometric_without_spread_says_so():

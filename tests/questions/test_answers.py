@@ -161,8 +161,10 @@ def test_verdict_words(p, word):
 
 def test_the_latest_complete_month_has_ended_in_the_log():
     assert latest_complete_month(log_of(jobs=[job("A", received_date="2026-05-31")])) == pd.Period("2026-05")
-    two = [job("A", received_date="2026-05-30"), job("B", received_date="2026-03-02")]
+    two = [job("A", received_date="2026-05-30"), job("B", received_date="2026-04-02")]
     assert latest_complete_month(log_of(jobs=two)) == pd.Period("2026-04")
+    late = [*two, job("Z", received_date="2026-11-03")]
+    assert latest_complete_month(log_of(jobs=late)) == pd.Period("2026-05"), "not an empty month before a late entry"
     assert latest_complete_month(log_of(jobs=two[:1])) == pd.Period("2026-05"), "a first month is all there is"
 
 
@@ -228,7 +230,15 @@ def test_pad_losses_are_counted_by_step():
         {"job_id": "A", "chip_role": "storage", "side": "upper"},
     ]
     loss = pad_losses(log_of(jobs=[job("A")], chip_sides=sides), pd.Series(["A"]))
-    assert (loss.sides, loss.with_loss, loss.worst_step, loss.worst_step_n) == (2, 1, "removal", 1)
+    assert (loss.sides, loss.with_loss, loss.steps) == (2, 1, (("removal", 1),))
+    assert loss.not_seen == 1
+
+
+def test_a_side_without_a_count_is_seen_by_the_grade_left():
+    left = [{"job_id": "A", "chip_role": "storage", "side": "lower", "pad_grade_left": k} for k in (0, 2, 3, 4)]
+    rebuilt = {"job_id": "A", "chip_role": "storage", "side": "lower", "pad_grade_left": 0, "pads_lost_n": 2}
+    loss = pad_losses(log_of(jobs=[job("A")], chip_sides=[*left, rebuilt]), pd.Series(["A"]))
+    assert (loss.sides, loss.with_loss, loss.not_seen) == (5, 3, 0)
 
 
 def test_only_surprises_are_talked_about(cohort):

@@ -95,7 +95,7 @@ CHIP_SIDES = Table(
             Kind.INTEGER,
             KnownAt.BENCH,
             Role.PREDICTOR,
-            f"Worst pad of the side when work on it ended: {_GRADES}. {_NOT_SEEN}",
+            f"Worst pad of the side when work on it ended, a rebuilt pad as it is now: {_GRADES}. {_NOT_SEEN}",
             "worst pad grade left",
             low=0,
             high=4,

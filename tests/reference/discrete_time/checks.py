@@ -27,7 +27,7 @@ def run() -> list[Check]:
         table = life_table(cycle, won, then, last=12)
         hazards += [row.chance.rate for row in table]
         risk += [row.tried for row in table]
-        by_then += [row.within_continued for row in table]
+        by_then += [row.within_continued[0] for row in table]
         fit = fit_beta_geometric(first, beyond)
         want = [e[column][name] for name in ("alpha", "beta", "mean", "loglik")]
         # The likelihood is flat: R's own optimiser and ours agree to six digits in the parameters.
