@@ -1,0 +1,400 @@
+"""Entries are written whole or not at all: crashes, full disks, locked logs and two writers at once included."""
+
+from __future__ import annotations
+
+import errno
+import json
+import os
+import signal
+import subprocess
+import sys
+import tempfile
+import textwrap
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from filelock import FileLock
+
+from analysis.errors import LogError
+from analysis.records.check import check_log
+from analysis.records.entering import replacing, storing
+from analysis.records.entering.entry import CodeTakenError, Entry, next_code
+from analysis.records.entering.replacing import JOURNAL
+from analysis.records.entering.storing import kept_answers, recover, store
+from analysis.records.entering.trial import RefusedEntryError
+from tests.files import TODAY, base, found, write
+
+ROOT = Path(__file__).resolve().parents[3]
+INTAKE = {"received_date": "2024-05-02", "intake_damage": "liquid", "decision": "accepted"}
+TEST = {"test_no": "1", "test_date": "2024-05-04", "boot_result": "short"}
+ENTRY = Entry("J-5", True, True, INTAKE, rows={"boot_tests": (TEST,), "donors": ({"donor_id": "D-3"},)})
+
+
+@pytest.fixture
+def log(tmp_path):
+    return write(tmp_path / "log", base())
+
+
+def contents(folder: Path) -> dict[str, bytes]:
+    return {path.name: path.read_bytes() for path in folder.glob("*.csv")}
+
+
+def run(code: str, *arguments: object, **options) -> subprocess.CompletedProcess[str]:
+    command = [sys.executable, "-c", textwrap.dedent(code), *map(str, arguments)]
+    return subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False, **options)
+
+
+def test_an_entry_lands_in_its_files_and_the_old_ones_are_kept(log):
+    before = contents(log)
+    stored = store(log, ENTRY, TODAY)
+    assert stored.files == ("donors.csv", "jobs.csv", "boot_tests.csv")
+    after = contents(log)
+    for name in before:
+        assert after[name].startswith(before[name])
+        assert (after[name] != before[name]) == (name in stored.files)
+    for name in stored.files:
+        assert (log / f"{name}.previous").read_bytes() == before[name]
+    assert found(log) == []
+    assert not list(log.glob("*.new"))
+    assert not (log / JOURNAL).exists()
+
+
+def test_only_the_continued_row_changes(log):
+    before = (log / "jobs.csv").read_bytes().splitlines(keepends=True)
+    store(log, Entry("J-4", False, cells={"underfill": "full", "technician_id": "T1"}), TODAY)
+    after = (log / "jobs.csv").read_bytes().splitlines(keepends=True)
+    assert [old == new for old, new in zip(before, after, strict=True)] == [True, True, True, True, False]
+    assert found(log) == []
+
+
+@pytest.mark.parametrize(
+    ("cells", "rows", "code"),
+    [
+        ({"received_date": "2025-01-01"}, {}, "future"),
+        ({"intake_damage": "dropped"}, {}, "code"),
+        ({"intake_damage": ""}, {}, "blank"),
+        ({"bench_hours": "88"}, {}, "range"),
+        ({"donor_id": "D-9"}, {}, "unknown-key"),
+        ({"outcome": "recovered"}, {}, "half-closed"),
+        ({"decision": "declined"}, {"boot_tests": (TEST,)}, "work-without-job"),
+        ({}, {"boot_tests": ({**TEST, "test_no": "2"},)}, "test-gap"),
+        ({}, {"boot_tests": ({**TEST, "test_date": "2024-05-01"},)}, "test-outside-job"),
+        ({}, {"boot_tests": (TEST, TEST)}, "duplicate-key"),
+        ({}, {"donors": ({"donor_id": "D-1"},)}, "duplicate-key"),
+        ({}, {"chip_sides": ({"chip_role": "storage", "side": "lower", "chip_source": "donor"},)}, "chip-source"),
+        ({"technician_id": "anna@example.org"}, {}, "personal-data"),
+    ],
+)
+def test_what_check_would_refuse_is_not_written(log, cells, rows, code):
+    before = contents(log)
+    with pytest.raises(RefusedEntryError) as refused:
+        store(log, Entry("J-5", True, cells={**INTAKE, **cells}, rows=rows), TODAY)
+    assert code in [problem.code for problem in refused.value.problems]
+    assert contents(log) == before
+
+
+def test_faults_that_were_there_do_not_block(tmp_path):
+    tables = base()
+    tables["jobs"][0]["bench_hours"] = "many"
+    tables["boot_tests"][2]["test_no"] = "3"
+    log = write(tmp_path, tables)
+    faults = found(log)
+    assert len(faults) >= 2
+    store(log, ENTRY, TODAY)
+    assert found(log) == faults
+
+
+def test_a_taken_code_gives_way_only_when_it_was_proposed(log):
+    entry = Entry("J-4", True, True, INTAKE)
+    assert store(log, entry, TODAY).job == "J-5"
+    with pytest.raises(CodeTakenError, match="J-6"):
+        store(log, Entry("J-5", True, False, INTAKE), TODAY)
+
+
+def test_a_cell_that_someone_else_filled_meanwhile_is_not_written_over(log):
+    store(log, Entry("J-4", False, cells={"underfill": "none"}), TODAY)
+    with pytest.raises(LogError, match="someone wrote it"):
+        store(log, Entry("J-4", False, cells={"underfill": "full"}, seen={"underfill": ""}), TODAY)
+    store(log, Entry("J-4", False, cells={"underfill": "full"}, seen={"underfill": "none"}), TODAY)
+    assert b",full," in (log / "jobs.csv").read_bytes().splitlines()[4]
+
+
+@pytest.mark.parametrize(
+    ("codes", "expected"),
+    [
+        ([], "J-0001"),
+        (["J-0650", "J-0649"], "J-0651"),
+        (["J-0650", "X9"], "X10"),
+        (["2026/099b"], "2026/100b"),
+        (["007"], "008"),
+        (["A", "999"], "1000"),
+        (["alpha"], "J-0001"),
+    ],
+)
+def test_the_next_code_follows_the_shops_own_pattern(codes, expected):
+    assert next_code(codes, "J-0001") == expected
+
+
+WRITER = """
+    import datetime as dt, sys
+    from pathlib import Path
+    from analysis.records.entering import storing
+    from analysis.records.entering.entry import Entry
+    storing.WAIT_S = 300  # the machine may be busy
+    for n in range(25):
+        cells = {"received_date": "2024-05-02", "intake_damage": "drop", "decision": "accepted"}
+        job, proposed = (f"{sys.argv[2]}-{n}", False) if n % 2 else ("J-5", True)
+        test = {"test_no": "1", "test_date": "2024-05-04", "boot_result": "short"}
+        entry = Entry(job, True, proposed, cells, rows={"boot_tests": (test,)})
+        storing.store(Path(sys.argv[1]), entry, dt.date(2024, 11, 1))
+"""
+
+
+def test_two_processes_enter_25_jobs_each_and_none_is_lost(log):
+    command = [sys.executable, "-c", textwrap.dedent(WRITER), str(log)]
+    both = [subprocess.Popen([*command, name], cwd=ROOT) for name in ("A", "B")]
+    assert [process.wait(timeout=400) for process in both] == [0, 0]
+    report = check_log(log, TODAY)
+    assert report.exit_status == 0
+    assert report.rows_read["jobs"] == 4 + 50
+    assert report.rows_read["boot_tests"] == 3 + 50
+
+
+KILLED = """
+    import datetime as dt, os, signal, sys
+    from pathlib import Path
+    from analysis.records.entering import replacing, storing
+    from analysis.records.entering.entry import Entry
+    left, real = int(sys.argv[2]), os.replace
+    def replace(old, new):
+        global left
+        if left == 0:
+            os.kill(os.getpid(), signal.SIGKILL)
+        left -= 1
+        real(old, new)
+    replacing.os.replace = replace
+    storing.store(Path(sys.argv[1]), Entry.from_json(sys.argv[3], ""), dt.date(2024, 11, 1))
+"""
+# Three copies of old files and the journal are renamed first, then the three files themselves.
+BEFORE_JOURNAL, AFTER_JOURNAL = (0, 2, 3), (4, 5, 6)
+
+
+def kill_after(log: Path, renames: int) -> None:
+    done = run(KILLED, log, renames, ENTRY.as_json())
+    assert done.returncode == -signal.SIGKILL, done.stderr
+
+
+@pytest.mark.skipif(os.name != "posix", reason="kill -9 is a POSIX signal")
+@pytest.mark.parametrize("renames", BEFORE_JOURNAL)
+def test_killed_before_the_journal_nothing_has_happened(log, renames):
+    before = contents(log)
+    kill_after(log, renames)
+    assert contents(log) == before
+    assert recover(log) == ""
+    assert contents(log) == before
+    assert store(log, ENTRY, TODAY).job == "J-5"
+
+
+@pytest.mark.skipif(os.name != "posix", reason="kill -9 is a POSIX signal")
+@pytest.mark.parametrize("renames", AFTER_JOURNAL)
+def test_killed_between_two_files_the_next_start_completes_the_entry(log, renames):
+    before = contents(log)
+    kill_after(log, renames)
+    changed = [name for name, data in contents(log).items() if data != before[name]]
+    assert len(changed) == renames - 4
+    assert "J-5" in recover(log)
+    report = check_log(log, TODAY)
+    assert report.exit_status == 0
+    assert report.rows_read["jobs"] == 5
+    assert report.rows_read["boot_tests"] == 4
+    assert recover(log) == ""
+    with pytest.raises(CodeTakenError):
+        store(log, Entry.from_json(ENTRY.as_json(), ""), TODAY)
+
+
+@pytest.mark.skipif(os.name != "posix", reason="kill -9 is a POSIX signal")
+def test_a_file_edited_by_hand_after_the_crash_is_never_overwritten(log):
+    before = contents(log)
+    kill_after(log, 5)  # donors.csv holds the entry, jobs.csv not yet
+    edited = before["jobs.csv"].replace(b"FAM-A", b"FAM-B")
+    (log / "jobs.csv").write_bytes(edited)
+    told = recover(log)
+    assert "taken out again" in told
+    assert contents(log) == {**before, "jobs.csv": edited}
+    saved = log / "unwritten_J-5.json"
+    assert str(saved) in told
+    store(log, Entry.from_json(saved.read_text(), ""), TODAY)
+    assert check_log(log, TODAY).rows_read["jobs"] == 5
+
+
+@pytest.mark.skipif(os.name != "posix", reason="kill -9 is a POSIX signal")
+def test_an_edit_after_the_file_was_written_stays_with_the_completed_entry(log):
+    kill_after(log, 5)
+    edited = (log / "donors.csv").read_bytes().replace(b"LOT-1", b"LOT-2")
+    (log / "donors.csv").write_bytes(edited)
+    assert "complete now" in recover(log)
+    assert (log / "donors.csv").read_bytes() == edited
+    assert check_log(log, TODAY).rows_read["jobs"] == 5
+
+
+@pytest.mark.skipif(os.name != "posix", reason="kill -9 is a POSIX signal")
+def test_files_edited_on_both_sides_are_left_to_the_user(log):
+    kill_after(log, 5)
+    for name in ("donors.csv", "jobs.csv"):
+        (log / name).write_bytes((log / name).read_bytes() + b"\n")
+    before = contents(log)
+    with pytest.raises(LogError, match=r"csv\.previous"):
+        recover(log)
+    assert contents(log) == before
+
+
+@pytest.mark.parametrize("writes", range(7))
+def test_a_full_disk_leaves_the_log_as_it_was(log, monkeypatch, writes):
+    before, real, done = contents(log), os.fsync, []
+
+    def full(handle):
+        done.append(handle)
+        if len(done) > writes:
+            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+        real(handle)
+
+    monkeypatch.setattr(replacing.os, "fsync", full)
+    with pytest.raises(LogError, match="No space left"):
+        store(log, ENTRY, TODAY)
+    assert contents(log) == before
+    assert not (log / JOURNAL).exists()
+    monkeypatch.undo()
+    assert recover(log) == ""
+    assert store(log, ENTRY, TODAY).job == "J-5"
+
+
+@pytest.mark.parametrize("renames", range(4, 7))
+def test_a_file_that_cannot_be_replaced_takes_the_others_back(log, monkeypatch, renames):
+    """As on Windows, where a spreadsheet that has the file open forbids it."""
+    before, real, done = contents(log), os.replace, []
+
+    def held(old, new):
+        done.append(new)
+        if len(done) == renames + 1:
+            raise PermissionError(errno.EACCES, os.strerror(errno.EACCES))
+        real(old, new)
+
+    monkeypatch.setattr(replacing.os, "replace", held)
+    with pytest.raises(LogError, match="Permission denied"):
+        store(log, ENTRY, TODAY)
+    assert contents(log) == before
+    assert not (log / JOURNAL).exists()
+
+
+@pytest.mark.skipif(os.name != "posix", reason="a file size limit is a POSIX notion")
+def test_a_real_failing_write_leaves_the_log_as_it_was(log):
+    before = contents(log)
+    code = """
+        import datetime as dt, resource, sys
+        from pathlib import Path
+        from analysis.records.entering import storing
+        from analysis.records.entering.entry import Entry
+        real = storing.replace_files
+        def limited(*given):
+            resource.setrlimit(resource.RLIMIT_FSIZE, (300, resource.RLIM_INFINITY))
+            real(*given)
+        storing.replace_files = limited
+        try:
+            storing.store(Path(sys.argv[1]), Entry.from_json(sys.argv[2], ""), dt.date(2024, 11, 1))
+        except storing.LogError as error:
+            print(error)
+    """
+    done = run(code, log, ENTRY.as_json())
+    assert "cannot be written: File too large" in done.stdout, done.stderr
+    assert contents(log) == before
+    assert not list(log.glob("*.new"))
+
+
+def test_a_held_lock_is_told_of_and_nothing_is_written(log, monkeypatch):
+    monkeypatch.setattr(storing, "WAIT_S", 0.2)
+    before = contents(log)
+    with FileLock(log / storing.LOCK), pytest.raises(LogError, match="another entry"):
+        store(log, ENTRY, TODAY)
+    assert contents(log) == before
+
+
+def test_a_read_only_folder_is_told_of(log, monkeypatch):
+    def refuse(self, timeout):
+        raise PermissionError(errno.EACCES, os.strerror(errno.EACCES))
+
+    monkeypatch.setattr(FileLock, "acquire", refuse)
+    with pytest.raises(LogError, match="Permission denied"):
+        store(log, ENTRY, TODAY)
+
+
+@pytest.mark.skipif(os.name != "posix" or os.geteuid() != 0, reason="only root can become another user")
+def test_another_user_without_rights_can_only_keep_the_answers(log, monkeypatch):
+    for folder in (log, *log.parents[:-2]):
+        folder.chmod(folder.stat().st_mode | 0o055)
+    monkeypatch.setenv("HOME", "/nonexistent")
+    before = contents(log)
+    reader, writer = os.pipe()
+    child = os.fork()
+    if child == 0:  # pragma: no cover
+        os.setuid(65534)
+        try:
+            store(log, ENTRY, TODAY)
+        except LogError as error:
+            os.write(writer, f"{error}\n{kept_answers(ENTRY, log)}".encode())
+        finally:
+            os._exit(0)
+    os.close(writer)
+    told = os.read(reader, 10_000).decode()
+    os.waitpid(child, 0)
+    os.close(reader)
+    assert "Permission denied" in told
+    kept = Path(told.partition("kept in ")[2].partition(". Enter")[0])
+    assert kept.parent == Path(tempfile.gettempdir())
+    assert Entry.from_json(kept.read_text(), "") == replace(ENTRY, proposed=False)
+    kept.unlink()
+    assert contents(log) == before
+
+
+def test_a_change_by_hand_during_the_check_is_read_again(log, monkeypatch):
+    real, edited = storing.added_problems, []
+
+    def meanwhile(*given):
+        problems = real(*given)
+        if not edited:
+            edited.append(True)
+            heading = (log / "jobs.csv").read_text().splitlines()[0]
+            with (log / "jobs.csv").open("a") as file:
+                file.write(f"J-5,2024-05-01,,,,drop,,,,,declined{',' * (heading.count(',') - 10)}\n")
+        return problems
+
+    monkeypatch.setattr(storing, "added_problems", meanwhile)
+    assert store(log, ENTRY, TODAY).job == "J-6"  # the code it had proposed is taken now
+    assert check_log(log, TODAY).rows_read["jobs"] == 6
+    assert found(log) == []
+
+
+def test_kept_answers_never_replace_others(log):
+    first, second = kept_answers(ENTRY, log), kept_answers(ENTRY, log)
+    assert first != second
+    assert len(list(log.glob("unwritten_*"))) == 2
+    assert not [p for p in check_log(log, TODAY).problems if p.code == "stranger"]
+
+
+def test_a_broken_saved_entry_is_refused_in_words():
+    good = json.loads(ENTRY.as_json())
+    for broken in ("", "[]", "{}", json.dumps({**good, "colour": 1}), json.dumps({**good, "cells": {"colour": "x"}})):
+        with pytest.raises(LogError, match="not a saved entry"):
+            Entry.from_json(broken, "file")
+
+
+@pytest.mark.skipif(os.name != "posix", reason="links and modes are POSIX notions")
+def test_links_and_permissions_stay(log, tmp_path):
+    elsewhere = tmp_path / "shared.csv"
+    (log / "jobs.csv").rename(elsewhere)
+    elsewhere.chmod(0o640)
+    (log / "jobs.csv").symlink_to(elsewhere)
+    store(log, ENTRY, TODAY)
+    assert (log / "jobs.csv").is_symlink()
+    assert elsewhere.stat().st_mode & 0o777 == 0o640
+    assert b"J-5" in elsewhere.read_bytes()
