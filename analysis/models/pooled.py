@@ -1,0 +1,286 @@
+"""Logistic regression with partial pooling: the chance of one intake, from few and unequal jobs.
+
+Model, with x the columns of :class:`analysis.models.pooled_design.PooledDesign`::
+
+    logit P(success) = a + x b + u[family]
+    a ~ normal(0, 2.5)          log odds of the average job; weak: 1 to 99 % lies within two SD
+    b_j ~ normal(0, sigma)      sigma ~ half-normal(1)
+    u_k ~ normal(0, tau)        tau ~ half-normal(0.5)
+
+The posterior is integrated over a grid of (sigma, tau); given both, the coefficients are taken as normal around their
+mode (Laplace). Sources: Tierney and Kadane, JASA 81 (1986) 82–86 (Laplace); Rue, Martino and Chopin, JRSS B 71 (2009)
+319–392 (the same on a grid of the hyperparameters).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import ArrayLike, NDArray
+from scipy import special, stats
+
+from analysis.cohort.ledger import Ledger
+from analysis.errors import ModelError
+from analysis.models.pooled_design import PooledDesign, PooledTerm, fit_pooled_design
+from analysis.models.results import Result
+
+Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+INTERCEPT_SD = 2.5
+SIGMA_SCALE, TAU_SCALE = 1.0, 0.5
+SIGMA_POINTS, TAU_POINTS = 10, 8
+MASS_KEPT = 0.999  # of the grid's posterior mass; the lightest points are dropped
+LEVEL = 0.8
+NEWTON_STEPS, SETTLED = 60, 1e-9
+HERMITE = np.polynomial.hermite_e.hermegauss(21)
+
+
+@dataclass(frozen=True)
+class Chances:
+    """Posterior of the chance of each intake.
+
+    Parameters
+    ----------
+    mean, low, high : ndarray, shape (m,)
+        Posterior mean and the ends of the central interval.
+    unseen_family : ndarray of bool, shape (m,)
+        Intakes of a family the model has never seen; the spread between families is then part of the interval.
+    level : float
+        Of the interval.
+    """
+
+    mean: Floats
+    low: Floats
+    high: Floats
+    unseen_family: Flags
+    level: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class PooledFit(Result):
+    """A fitted pooled model.
+
+    Parameters
+    ----------
+    design : PooledDesign
+        Frozen columns.
+    sigma, tau : ndarray, shape (g,)
+        Points of the grid: SD of the effects and of the families.
+    weight : ndarray, shape (g,)
+        Posterior weight of each point; they add up to one.
+    mode : ndarray, shape (g, p)
+    covariance : ndarray, shape (g, p, p)
+        Of the coefficients, given the point.
+    """
+
+    design: PooledDesign
+    sigma: Floats
+    tau: Floats
+    weight: Floats
+    mode: Floats
+    covariance: Floats
+
+    def log_odds(self, frame: pd.DataFrame) -> tuple[Floats, Floats]:
+        """Mean and SD of each row's log odds at each point of the grid, both of shape (g, m).
+
+        Raises
+        ------
+        UnseenLevelError
+            If a row lies outside what the model has seen.
+        """
+        x = self.design.matrix(frame)
+        variance = ((x @ self.covariance) * x).sum(axis=2)
+        variance += self.tau[:, None] ** 2 * self.design.unseen_family(frame)
+        return self.mode @ x.T, np.sqrt(variance)
+
+    def mean_chances(self, frame: pd.DataFrame) -> Floats:
+        """Posterior mean of the chance of each row, shape (m,)."""
+        centre, spread = self.shown().log_odds(frame)
+        nodes, mass = HERMITE
+        inner = special.expit(centre[..., None] + spread[..., None] * nodes) @ (mass / mass.sum())
+        return np.asarray(self.weight @ inner)
+
+    def chances(self, frame: pd.DataFrame, level: float = LEVEL) -> Chances:
+        """Posterior mean and interval of the chance of each row.
+
+        Parameters
+        ----------
+        frame : DataFrame, shape (m, ...)
+        level : float
+            Of the central interval.
+
+        Raises
+        ------
+        UnseenLevelError
+            If a row has a level other than a family, or a number, outside what the model has seen.
+        UnconvergedError
+            If the fit did not settle.
+        """
+        centre, spread = self.shown().log_odds(frame)
+        ends = [special.expit(_quantile(self.weight, centre, spread, q)) for q in ((1 - level) / 2, (1 + level) / 2)]
+        return Chances(self.mean_chances(frame), ends[0], ends[1], self.design.unseen_family(frame), level)
+
+    def effects(self) -> pd.DataFrame:
+        """Posterior mean and SD of each coefficient in log odds, one row a column of the design."""
+        mean = self.weight @ self.mode
+        spread = np.diagonal(self.covariance, axis1=1, axis2=2) + (self.mode - mean) ** 2
+        return pd.DataFrame({"name": self.design.names, "mean": mean, "sd": np.sqrt(self.weight @ spread)})
+
+
+def _quantile(weight: Floats, centre: Floats, spread: Floats, q: float) -> Floats:
+    """Quantile of a mixture of normals a column, by bisection; ``centre`` and ``spread`` have shape (g, m)."""
+    reach = 9 * spread
+    low, high = (centre - reach).min(axis=0), (centre + reach).max(axis=0)
+    for _ in range(50):
+        middle = (low + high) / 2
+        below = weight @ special.ndtr((middle - centre) / spread) < q
+        low, high = np.where(below, middle, low), np.where(below, high, middle)
+    return np.asarray((low + high) / 2)
+
+
+@dataclass(frozen=True)
+class _Problem:
+    """The rows and the prior precisions of every point of the grid, shape (g, p)."""
+
+    x: Floats
+    y: Floats
+    pairs: Floats  # products of each two columns, the upper triangle only, so that one product gives all informations
+    upper: tuple[NDArray[np.intp], NDArray[np.intp]]
+    precision: Floats
+
+    def value(self, beta: Floats) -> Floats:
+        """Log likelihood plus log prior without its constants, shape (g,)."""
+        eta = beta @ self.x.T
+        return np.asarray(
+            eta @ self.y - np.logaddexp(0, eta).sum(axis=1) - 0.5 * (self.precision * beta**2).sum(axis=1)
+        )
+
+    def slope_and_information(self, beta: Floats) -> tuple[Floats, Floats]:
+        """Gradient (g, p) and negative Hessian (g, p, p)."""
+        p = special.expit(beta @ self.x.T)
+        slope = (self.y - p) @ self.x - self.precision * beta
+        width = self.x.shape[1]
+        information = np.empty((len(beta), width, width))
+        information[:, self.upper[0], self.upper[1]] = (p * (1 - p)) @ self.pairs
+        information[:, self.upper[1], self.upper[0]] = information[:, self.upper[0], self.upper[1]]
+        information[:, range(width), range(width)] += self.precision
+        return slope, information
+
+
+def _problem(x: Floats, y: Floats, precision: Floats) -> _Problem:
+    upper = np.triu_indices(x.shape[1])
+    return _Problem(x, y, x[:, upper[0]] * x[:, upper[1]], upper, precision)
+
+
+def _modes(problem: _Problem, start: Floats) -> tuple[Floats, Floats, Floats, bool]:
+    """Newton's method at every point of the grid at once, the step halved where it does not climb.
+
+    Returns
+    -------
+    beta, value, information, settled
+    """
+    beta, value = start, problem.value(start)
+    for _ in range(NEWTON_STEPS):
+        slope, information = problem.slope_and_information(beta)
+        step = np.linalg.solve(information, slope[..., None])[..., 0]
+        if float((step * slope).sum(axis=1).max()) < SETTLED:
+            return beta, value, information, True
+        for _ in range(30):
+            reached = problem.value(beta + step)
+            worse = reached < value - 1e-12 * np.abs(value)
+            if not worse.any():
+                break
+            step[worse] /= 2
+        beta, value = beta + step, reached
+    return beta, value, information, False
+
+
+def _grid(families_n: int, points: tuple[int, int]) -> tuple[Floats, Floats]:
+    """Points of equal prior mass: quantiles of the half-normal priors at the middle of equal steps."""
+    sigma = SIGMA_SCALE * stats.halfnorm.ppf((np.arange(points[0]) + 0.5) / points[0])
+    # Without families there is no SD to integrate over.
+    tau = TAU_SCALE * stats.halfnorm.ppf((np.arange(points[1]) + 0.5) / points[1]) if families_n else np.zeros(1)
+    pairs = np.array([(s, t) for s in sigma for t in tau])
+    return pairs[:, 0], pairs[:, 1]
+
+
+def _precisions(sigma: Floats, tau: Floats, effects_n: int, families_n: int) -> Floats:
+    out = np.empty((len(sigma), 1 + effects_n + families_n))
+    out[:, 0] = INTERCEPT_SD**-2
+    out[:, 1 : 1 + effects_n] = sigma[:, None] ** -2
+    if families_n:
+        out[:, 1 + effects_n :] = tau[:, None] ** -2
+    return out
+
+
+def _kept(weight: Floats) -> NDArray[np.intp]:
+    """Points that hold nearly all of the mass, in their order on the grid."""
+    heaviest = np.argsort(-weight, kind="stable")
+    enough = int(np.searchsorted(np.cumsum(weight[heaviest]), MASS_KEPT)) + 1
+    return np.sort(heaviest[:enough])
+
+
+def fit_pooled(
+    frame: pd.DataFrame,
+    y: ArrayLike,
+    terms: Sequence[PooledTerm],
+    family: str | None = None,
+    *,
+    ledger: Ledger | None = None,
+    log_hash: str = "",
+    points: tuple[int, int] = (SIGMA_POINTS, TAU_POINTS),
+) -> PooledFit:
+    """Fit the pooled model.
+
+    Parameters
+    ----------
+    frame : DataFrame, shape (n, ...)
+        Rows with a known outcome.
+    y : array_like, shape (n,)
+        0/1 outcomes.
+    terms : sequence of Category or Number
+    family : str, optional
+        Column of the term whose levels have an SD of their own.
+    ledger, log_hash
+        Kept with the result.
+    points : tuple of int
+        Points of the grid for sigma and for tau.
+
+    Raises
+    ------
+    ModelError
+        If there are no rows, or an outcome is neither 0 nor 1.
+    """
+    outcome = np.asarray(y, dtype=float)
+    if len(outcome) != len(frame) or not np.isin(outcome, (0.0, 1.0)).all():
+        raise ModelError("Every row needs one outcome, 0 or 1.")
+    design = fit_pooled_design(frame, terms, family)
+    x = design.matrix(frame)
+    sigma, tau = _grid(design.families_n, points)
+    precision = _precisions(sigma, tau, x.shape[1] - 1 - design.families_n, design.families_n)
+    middle = len(sigma) // 2
+    alone = _problem(x, outcome, precision[[middle]])
+    warm, *_ = _modes(alone, np.zeros((1, x.shape[1])))
+    everywhere = _Problem(x, outcome, alone.pairs, alone.upper, precision)
+    mode, value, information, settled = _modes(everywhere, np.repeat(warm, len(sigma), axis=0))
+    log_mass = value + 0.5 * np.log(precision).sum(axis=1) - 0.5 * np.linalg.slogdet(information)[1]
+    weight = special.softmax(log_mass)
+    kept = _kept(weight)
+    return PooledFit(
+        n=len(outcome),
+        events=int(outcome.sum()),
+        converged=settled,
+        reason="" if settled else "the mode of the coefficients was not found at every point of the grid",
+        ledger=ledger,
+        log_hash=log_hash,
+        design=design,
+        sigma=sigma[kept],
+        tau=tau[kept],
+        weight=weight[kept] / weight[kept].sum(),
+        mode=mode[kept],
+        covariance=np.asarray(np.linalg.inv(information[kept]), dtype=np.float64),
+    )

@@ -1,0 +1,273 @@
+"""The frozen columns of the pooled model: every level its own column, numbers in steps of two standard deviations.
+
+Since priors hold the effects together there is no reference level and nothing is aliased. A level counts 0 or 1 and a
+number counts in steps of two standard deviations, so that effects of both are of one kind and may share one prior
+(Gelman, Statistics in Medicine 27 (2008) 2865–2873). All columns but the families' are centred on the rows fitted to,
+so that the intercept is the log odds of the average job.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from analysis.errors import ModelError, UnseenLevelError
+from analysis.models.terms import NOT_RECORDED, Category, Number
+
+Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+PooledTerm = Category | Number
+
+TODO = "No chance can be given for it; jobs of this kind must first be in the log."
+
+
+@dataclass(frozen=True)
+class PooledCategory:
+    """A category as it was at fitting; blank is a level, the last one.
+
+    A blank that was never seen at fitting has a column of zeros, so that its effect keeps its prior: the chance is
+    then near the average job's and less certain.
+
+    Parameters
+    ----------
+    column, label : str
+    levels, shown : tuple of str
+        Codes and their plain names, most frequent first, :data:`NOT_RECORDED` last.
+    counts : tuple of int
+        Rows with each level.
+    """
+
+    column: str
+    label: str
+    levels: tuple[str, ...]
+    shown: tuple[str, ...]
+    counts: tuple[int, ...]
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """One name a level."""
+        return tuple(f"{self.label}: {text}" for text in self.shown)
+
+    @property
+    def recorded(self) -> tuple[tuple[str, ...], Floats]:
+        """The levels recorded at fitting and the share of rows each has among the recorded."""
+        counts = np.asarray(self.counts[:-1], dtype=float)
+        return self.levels[:-1], counts / counts.sum()
+
+    def positions(self, frame: pd.DataFrame) -> NDArray[np.int64]:
+        """Each row's place among the levels; -1 for a level never seen."""
+        values = frame[self.column]
+        known = {level: at for at, level in enumerate(self.levels[:-1])}
+        blank = len(self.levels) - 1
+        texts = values.astype(object).where(values.notna(), None)
+        return np.array([blank if text is None else known.get(str(text), -1) for text in texts], dtype=np.int64)
+
+    def seen(self, frame: pd.DataFrame) -> Flags:
+        """Rows with a known level or a blank."""
+        return np.asarray(self.positions(frame) >= 0)
+
+    def columns(self, frame: pd.DataFrame) -> Floats:
+        """Indicators, shape (n, levels); a level never seen is refused by name."""
+        at = self.positions(frame)
+        if (at < 0).any():
+            unseen = frame[self.column].iloc[int(np.flatnonzero(at < 0)[0])]
+            raise UnseenLevelError(
+                f"{self.label} '{unseen}' was never seen by the model.",
+                rule=f"It has seen: {', '.join(self.shown[:-1])}.",
+                todo=TODO,
+            )
+        return self.indicators(frame)
+
+    def indicators(self, frame: pd.DataFrame) -> Floats:
+        """Indicators with zeros for a level never seen."""
+        return np.asarray(self.positions(frame)[:, None] == np.arange(len(self.levels)), dtype=float)
+
+
+@dataclass(frozen=True)
+class PooledNumber:
+    """A number as it was at fitting; a blank counts as the median and has an indicator.
+
+    Parameters
+    ----------
+    column, label, unit : str
+    values : tuple of float
+        Different values recorded at fitting, in order.
+    counts : tuple of int
+        Rows with each value.
+    blank : int
+        Rows without one.
+    """
+
+    column: str
+    label: str
+    unit: str
+    values: tuple[float, ...]
+    counts: tuple[int, ...]
+    blank: int
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """The slope and the indicator."""
+        return (f"{self.label}, by two SD", f"{self.label}: {NOT_RECORDED}")
+
+    @property
+    def recorded(self) -> tuple[tuple[float, ...], Floats]:
+        """The values recorded at fitting and the share of rows each has among the recorded."""
+        return self.values, np.asarray(self.counts, dtype=float) / sum(self.counts)
+
+    @property
+    def median(self) -> float:
+        """Median of the recorded."""
+        return float(np.median(np.repeat(self.values, self.counts)))
+
+    @property
+    def step(self) -> float:
+        """Two standard deviations of the recorded; one unit where all are alike."""
+        return 2 * float(np.std(np.repeat(self.values, self.counts))) or 1.0
+
+    def _values(self, frame: pd.DataFrame) -> Floats:
+        return frame[self.column].to_numpy(float, na_value=np.nan)
+
+    def seen(self, frame: pd.DataFrame) -> Flags:
+        """Rows within the range seen, or blank."""
+        values = self._values(frame)
+        return np.isnan(values) | ((values >= self.values[0]) & (values <= self.values[-1]))
+
+    def columns(self, frame: pd.DataFrame) -> Floats:
+        """Slope and indicator, shape (n, 2); a value outside the range seen is refused."""
+        values, seen = self._values(frame), self.seen(frame)
+        if not seen.all():
+            unit = f" {self.unit}" if self.unit else ""
+            raise UnseenLevelError(
+                f"{self.label}: {values[~seen][0]:g}{unit} lies outside what the model has seen.",
+                rule=f"It has seen {self.values[0]:g} to {self.values[-1]:g}{unit}.",
+                todo=TODO,
+            )
+        blank = np.isnan(values)
+        return np.column_stack([np.where(blank, 0.0, (values - self.median) / self.step), blank])
+
+
+Fitted = PooledCategory | PooledNumber
+
+
+@dataclass(frozen=True)
+class PooledDesign:
+    """Turns rows into the columns of the pooled model, always in the same way.
+
+    Parameters
+    ----------
+    terms : tuple
+        Terms whose effects share the prior SD sigma.
+    family : PooledCategory or None
+        The board family, with an SD of its own.
+    centre : tuple of float
+        Mean of each column of the terms at fitting.
+    left_out : tuple of str
+        Terms never recorded at fitting; their values are not looked at.
+    """
+
+    terms: tuple[Fitted, ...]
+    family: PooledCategory | None
+    centre: tuple[float, ...]
+    left_out: tuple[str, ...]
+
+    @property
+    def facts(self) -> tuple[Fitted, ...]:
+        """The terms, and the family last."""
+        return self.terms if self.family is None else (*self.terms, self.family)
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Names of the columns, the intercept first and the families last."""
+        return ("(intercept)", *(name for term in self.facts for name in term.names))
+
+    @property
+    def families_n(self) -> int:
+        """Columns of the family."""
+        return 0 if self.family is None else len(self.family.levels)
+
+    def matrix(self, frame: pd.DataFrame) -> Floats:
+        """Columns for the rows of ``frame``, shape (n, p).
+
+        A family never seen has zeros in all columns of the family; see :meth:`unseen_family`.
+
+        Raises
+        ------
+        UnseenLevelError
+            If a row has another level never seen at fitting or a number outside the range seen.
+        """
+        blocks = [term.columns(frame) for term in self.terms]
+        own = np.hstack(blocks) - np.asarray(self.centre) if blocks else np.empty((len(frame), 0))
+        families = np.empty((len(frame), 0)) if self.family is None else self.family.indicators(frame)
+        return np.hstack([np.ones((len(frame), 1)), own, families])
+
+    def seen(self, frame: pd.DataFrame) -> Flags:
+        """Rows that :meth:`matrix` takes without refusing, shape (n,)."""
+        return np.logical_and.reduce([np.ones(len(frame), dtype=bool), *(term.seen(frame) for term in self.terms)])
+
+    def unseen_family(self, frame: pd.DataFrame) -> Flags:
+        """Rows with a family never seen, shape (n,)."""
+        return np.zeros(len(frame), dtype=bool) if self.family is None else ~self.family.seen(frame)
+
+
+def _fit_category(term: Category, frame: pd.DataFrame) -> PooledCategory | None:
+    values = frame[term.column]
+    counts = values.dropna().astype(str).value_counts().sort_index().sort_values(ascending=False, kind="stable")
+    if not len(counts):
+        return None
+    levels = (*(str(level) for level in counts.index), NOT_RECORDED)
+    shown = tuple(term.level_labels.get(level, level) for level in levels)
+    return PooledCategory(term.column, term.label, levels, shown, (*(int(n) for n in counts), int(values.isna().sum())))
+
+
+def _fit_number(term: Number, frame: pd.DataFrame) -> PooledNumber | None:
+    values = frame[term.column].to_numpy(float, na_value=np.nan)
+    different, counts = np.unique(values[~np.isnan(values)], return_counts=True)
+    if not len(different):
+        return None
+    return PooledNumber(
+        term.column,
+        term.label,
+        term.unit,
+        tuple(float(v) for v in different),
+        tuple(int(n) for n in counts),
+        int(np.isnan(values).sum()),
+    )
+
+
+def _fitted(term: PooledTerm, frame: pd.DataFrame) -> Fitted | None:
+    return _fit_category(term, frame) if isinstance(term, Category) else _fit_number(term, frame)
+
+
+def fit_pooled_design(frame: pd.DataFrame, terms: Sequence[PooledTerm], family: str | None) -> PooledDesign:
+    """Freeze a design on the rows a pooled model will be fitted to.
+
+    Parameters
+    ----------
+    frame : DataFrame, shape (n, ...)
+        Rows; blank and unknown must both be missing already.
+    terms : sequence of Category or Number
+        No term is left out for want of jobs: the priors hold what the rows cannot.
+    family : str or None
+        Column of the term whose levels have an SD of their own.
+
+    Returns
+    -------
+    PooledDesign
+    """
+    if not len(frame):
+        raise ModelError("A model cannot be fitted to no rows.")
+    fitted = [(term, _fitted(term, frame)) for term in terms]
+    own = tuple(found for term, found in fitted if found is not None and term.column != family)
+    families = [found for term, found in fitted if term.column == family and isinstance(found, PooledCategory)]
+    means = np.concatenate([np.empty(0), *(term.columns(frame).mean(axis=0) for term in own)])
+    return PooledDesign(
+        terms=own,
+        family=families[0] if families else None,
+        centre=tuple(float(m) for m in means),
+        left_out=tuple(term.label for term, found in fitted if found is None),
+    )

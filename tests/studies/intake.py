@@ -1,0 +1,171 @@
+"""Is the chance given to an intake calibrated, is its interval honest, and does following it pay?
+
+``python -m tests.studies.intake --shops 200`` simulates shops, fits the pooled model to the first 150, 300 and 500 jobs
+with a first-boot result (intake facts only), and asks it about new intakes of all comers. The answer is compared with
+the chance that someone who knew the planted truth would give from the same recorded facts (``intake_oracle``).
+
+Printed for each size, with Monte Carlo errors over shops:
+
+- the calibration slope over all shops together (true chances regressed on the log odds of the predicted) and the mean
+  of the shops' own slopes;
+- how often the 80 % interval holds the true chance;
+- at each break-even chance t, (model - best default) / (oracle - best default) of the expected utility: accepting an
+  intake of chance p is worth p - t, declining 0; the best default is the better of accepting all and declining all,
+  as the truth has it. What the oracle gains over it stands beside it: where that is next to nothing, so is the share.
+  An intake that the model refuses is treated as the best default treats it.
+
+``--shop alike`` has technicians that do not differ, ``--shift`` moves the planted intercept (log odds).
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+from scipy.special import logit
+
+from analysis.cohort.features import build_cohort
+from analysis.demo.shop import Shop, plain_shop
+from analysis.demo.simulator import simulate
+from analysis.demo.truth import Truth
+from analysis.models.pooled import fit_pooled
+from analysis.models.scores import recalibration
+from analysis.questions.intake_columns import FAMILY_COLUMN, intake_terms
+from analysis.records.log import Log
+from tests.studies.intake_oracle import Intakes, new_intakes
+
+SIZES = (150, 300, 500)
+BREAK_EVEN = (0.3, 0.4, 0.5, 0.6)
+NEW_INTAKES, COPIES, ORACLE_SEED = 1500, 400, 77
+SHOPS = {"demo": Shop(), "alike": replace(Shop(), technician_effects=False), "plain": plain_shop()}
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What one shop's model says of the new intakes; NaN where it refuses."""
+
+    jobs: int
+    mean: np.ndarray
+    low: np.ndarray
+    high: np.ndarray
+
+
+def first_boots(shop: Shop, truth: Truth, rng_seed: int) -> pd.DataFrame:
+    """At least as many jobs with a first-boot result as the largest size needs, in the order they came in."""
+    simulated = simulate(replace(shop, jobs=round(max(SIZES) * 1.6)), rng_seed, truth)
+    rows = build_cohort(Log.from_tables(simulated.tables)).first_boots
+    assert len(rows) >= max(SIZES)
+    # A shop that takes this many jobs at once does not exist; any stretch of them is as good as another.
+    return rows.sample(frac=1, random_state=rng_seed).reset_index(drop=True)
+
+
+def answers(rows: pd.DataFrame, intakes: Intakes) -> list[Answer]:
+    """The models of one shop at each size."""
+    out = []
+    for jobs in SIZES:
+        used = rows.head(jobs)
+        fit = fit_pooled(used, used["first_boot"], intake_terms(), FAMILY_COLUMN)
+        seen = fit.design.seen(intakes.recorded)
+        chances = fit.chances(intakes.recorded[seen])
+        mean, low, high = (np.full(len(seen), np.nan) for _ in range(3))
+        mean[seen], low[seen], high[seen] = chances.mean, chances.low, chances.high
+        out.append(Answer(jobs, mean, low, high))
+    return out
+
+
+def judged(answer: Answer, truth: np.ndarray) -> dict[str, float]:
+    """One shop's measures at one size."""
+    seen = ~np.isnan(answer.mean)
+    coefficients, _, _ = recalibration(answer.mean[seen], truth[seen])
+    out = {
+        "jobs": answer.jobs,
+        "refused": 1 - seen.mean(),
+        "slope": coefficients[1],
+        "covered": np.mean((answer.low[seen] <= truth[seen]) & (truth[seen] <= answer.high[seen])),
+        "width": np.mean(answer.high[seen] - answer.low[seen]),
+        "off": np.sqrt(np.mean((answer.mean[seen] - truth[seen]) ** 2)),
+    }
+    for t in BREAK_EVEN:
+        take_all = bool(truth.mean() > t)
+        accepts = np.where(seen, answer.mean >= t, take_all)
+        out[f"gain {t}"] = np.mean(accepts * (truth - t)) - max(truth.mean() - t, 0.0)
+    return out
+
+
+def pooled_slope(parts: list[Answer], truth: np.ndarray) -> tuple[float, float]:
+    """Calibration slope over all shops together, with its error by leaving out one shop at a time."""
+    log_odds = [logit(a.mean[~np.isnan(a.mean)]) for a in parts]
+    real = [truth[~np.isnan(a.mean)] for a in parts]
+
+    def slope(keep: list[int]) -> float:
+        x = np.concatenate([log_odds[i] for i in keep])
+        return float(recalibration(1 / (1 + np.exp(-x)), np.concatenate([real[i] for i in keep]))[0][1])
+
+    everyone = list(range(len(parts)))
+    blocks = np.array_split(np.array(everyone), min(20, len(parts)))
+    left_out = np.array([slope(sorted(set(everyone) - set(block.tolist()))) for block in blocks])
+    m = len(blocks)
+    return slope(everyone), float(np.sqrt((m - 1) / m * ((left_out - left_out.mean()) ** 2).sum()))
+
+
+def study(
+    shops: int, shop: Shop = SHOPS["demo"], shift: float = 0.0, first_seed: int = 9000, intakes_n: int = NEW_INTAKES
+) -> pd.DataFrame:
+    """One row a size: slope, coverage and shares of the oracle's gain, each with its Monte Carlo error."""
+    base = Truth.sized(shop.technicians, shop.families)
+    truth = replace(base, intercept=base.intercept + shift)
+    intakes = new_intakes(shop, truth, intakes_n, COPIES, ORACLE_SEED)
+    found = [answers(first_boots(shop, truth, first_seed + k), intakes) for k in range(shops)]
+    real = intakes.chance
+    rows = []
+    for at, jobs in enumerate(SIZES):
+        parts = [each[at] for each in found]
+        frame = pd.DataFrame([judged(part, real) for part in parts])
+        row: dict[str, float] = {"jobs": jobs}
+        row["slope, all shops"], row["slope, all shops: error"] = pooled_slope(parts, real)
+        for name in ("slope", "covered", "width", "off", "refused"):
+            row[name], row[f"{name}: error"] = frame[name].mean(), frame[name].std() / np.sqrt(shops)
+        for t in BREAK_EVEN:
+            most = float(np.mean(np.maximum(real - t, 0)) - max(real.mean() - t, 0.0))
+            row[f"oracle gains at {t}"] = most
+            row[f"share at {t}"] = frame[f"gain {t}"].mean() / most if most > 0 else float("nan")
+            row[f"share at {t}: error"] = frame[f"gain {t}"].std() / np.sqrt(shops) / most if most > 0 else float("nan")
+        rows.append(row)
+    return pd.DataFrame(rows)
+
+
+def told(table: pd.DataFrame) -> str:
+    """The table as text: a measure a line, a size a column, errors in brackets."""
+    lines = ["measure".ljust(24) + "".join(f"{int(jobs):>10} jobs  " for jobs in table["jobs"])]
+    for name in table.columns:
+        if name == "jobs" or name.endswith(": error"):
+            continue
+        errors = table.get(f"{name}: error")
+        cells = [
+            f"{value:9.4f}" + (f" ({errors[i]:.3f})" if errors is not None else " " * 8)
+            for i, value in enumerate(table[name])
+        ]
+        lines.append(name.ljust(24) + "".join(cells))
+    return "\n".join(lines)
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--shops", type=int, default=200)
+    parser.add_argument("--shop", choices=list(SHOPS), default="demo")
+    parser.add_argument("--shift", type=float, default=0.0, help="moves the planted intercept, in log odds")
+    parser.add_argument("--json", type=Path)
+    args = parser.parse_args()
+    table = study(args.shops, SHOPS[args.shop], args.shift)
+    print(f"{args.shops} shops of the kind '{args.shop}', intercept moved by {args.shift:g}; errors in brackets")
+    print(told(table))
+    if args.json:
+        args.json.write_text(json.dumps(table.to_dict("records"), indent=1), encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main()
