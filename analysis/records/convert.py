@@ -6,12 +6,13 @@ import datetime as dt
 import difflib
 import re
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from analysis.records.coded import Coded
 from analysis.records.dates import read_date
@@ -58,6 +59,14 @@ def _key(text: str, column: Column, context: Context) -> Reading:
         return Read(text)
     todo = "Use letters A–Z, digits, - _ . / #, starting with a letter or digit, at most 64, without spaces."
     return Bad(column.rule, todo, "key")
+
+
+# As a code each of these would make one group of all that is not known.
+_NOT_RECORDED = frozenset(["na", "n/a", "n.a.", "n.a", "nan", "nil", "none", "null", "unknown"])
+
+
+def _looks_blank(text: str) -> bool:
+    return len(text) < 8 and text.casefold() in _NOT_RECORDED
 
 
 _KEYS = re.compile(r"(?:[A-Za-z0-9][A-Za-z0-9._/#-]{0,63}+\n)*+")
@@ -157,6 +166,7 @@ class Converted:
     coded: Coded
     bad: list[tuple[int, str, Bad]]
     notes: dict[str, int]
+    doubtful: list[tuple[int, str]]
 
 
 def convert(texts: Texts, column: Column, context: Context) -> Converted:
@@ -166,6 +176,7 @@ def convert(texts: Texts, column: Column, context: Context) -> Converted:
     -------
     Converted
         ``bad`` holds (position, text, refusal) for each faulty cell; a faulty cell is missing in ``values``.
+        ``doubtful`` holds (position, text) for each key that reads like "not recorded" and was taken as a key.
     """
     codes, uniques = texts.codes, texts.uniques
     missing = {"", *context.settings.missing_codes}
@@ -176,9 +187,16 @@ def convert(texts: Texts, column: Column, context: Context) -> Converted:
     else:
         values, refused, notes = _read_each(texts, column, context, missing)
     out = typed(column, values).take(codes).reset_index(drop=True) if len(codes) else empty_column(column, 0)
-    is_bad = np.isin(codes, list(refused)) if refused else np.zeros(len(codes), dtype=bool)
-    bad = [(int(at), uniques[codes[at]], refused[int(codes[at])]) for at in np.flatnonzero(is_bad)]
-    return Converted(out, Coded(codes, values), bad, notes)
+    bad = [(at, uniques[codes[at]], refused[int(codes[at])]) for at in _rows_with(refused, codes)]
+    blanks = [i for i, value in enumerate(values) if value and _looks_blank(value)] if column.kind is Kind.KEY else []
+    doubtful = [(at, uniques[codes[at]]) for at in _rows_with(blanks, codes)]
+    return Converted(out, Coded(codes, values), bad, notes, doubtful)
+
+
+def _rows_with(wanted: Iterable[int], codes: NDArray[np.integer]) -> list[int]:
+    """Rows whose code is one of the wanted ones."""
+    listed = list(wanted)
+    return [int(at) for at in np.flatnonzero(np.isin(codes, listed))] if listed else []
 
 
 def _read_each(
@@ -213,20 +231,17 @@ def _read_each(
 def cell_problems(
     converted: Converted, column: Column, table: Table, lines: Sequence[int], jobs: Texts | None
 ) -> list[Problem]:
-    """One fault a faulty cell, one note a column and kind of spelling."""
-    out = [
-        Problem(
-            table.file,
-            int(lines[at]),
-            jobs[at].strip() if jobs else "",
-            column.name,
-            quoted(text),
-            bad.rule,
-            bad.todo,
-            Severity.FAULT,
-            bad.code,
-        )
-        for at, text, bad in converted.bad
+    """One fault a faulty cell, one warning a doubtful one, one note a column and kind of spelling."""
+
+    def say(at: int, found: str, rule: str, todo: str, severity: Severity, code: str) -> Problem:
+        job = jobs[at].strip() if jobs else ""
+        return Problem(table.file, int(lines[at]), job, column.name, found, rule, todo, severity, code)
+
+    out = [say(at, quoted(text), bad.rule, bad.todo, Severity.FAULT, bad.code) for at, text, bad in converted.bad]
+    todo = "Leave the cell blank if it is not known, or name the word under missing_codes in bench.toml."
+    out += [
+        say(at, f"{quoted(text)}, taken as a code", "a code of your own", todo, Severity.WARNING, "blank-word")
+        for at, text in converted.doubtful
     ]
     for note, cells in converted.notes.items():
         todo = "Nothing; they were understood. The file was not changed."

@@ -25,6 +25,7 @@ _SIGNATURES = {
 }
 _SEPARATOR_LINE = re.compile(r"sep=[,;\t]\s*", re.IGNORECASE)
 _LONGEST_HEADING = 1 << 20  # characters
+_LINE_END = re.compile(r"\r\n|\r|\n")
 SAVE_AS = "Save it from your spreadsheet as CSV (UTF-8)."
 csv.field_size_limit(2**31 - 1)
 
@@ -167,6 +168,40 @@ def _split_rows(
     return rows, lines, ragged, problems
 
 
+def _swallowed_rows(
+    rows: Sequence[Sequence[str]], lines: Sequence[int], unread: Sequence[int], delimiter: str, table: Table
+) -> list[Problem]:
+    """Cells of columns that are not read which hold whole rows, as a lost quotation mark leaves them.
+
+    In a column that is read such a cell is refused for what it holds; in a column of notes nothing else would tell.
+    """
+    out = []
+    for line, cells in zip(lines, rows, strict=True):
+        for at in unread:
+            pieces = _LINE_END.split(cells[at])
+            parted = [piece.count(delimiter) for piece in pieces]
+            most = len(cells) - 1
+            if len(pieces) > 1 and parted == [most - at, *[most] * (len(pieces) - 2), at]:
+                found = (
+                    f"a cell that goes on over {len(pieces)} lines and reads like {plural(len(pieces) - 1, 'more row')}"
+                )
+                rule = "a quotation mark that opens a cell is closed in it"
+                todo = "Close or remove the quotation mark; if the cell is meant so, take out its line breaks."
+                out.append(_file_fault(table, found, rule, todo, "quotes", line))
+    return out
+
+
+def _cut_off(text: str, table: Table) -> list[Problem]:
+    """A warning where the last line has no line end, as in a file that was cut off."""
+    last = text[max(text.rfind("\n"), text.rfind("\r")) + 1 :]
+    if not last.strip():
+        return []
+    line = text.count("\n") + text.count("\r") - text.count("\r\n") + 1
+    found, rule = f"no line end after {quoted(last, 30)}", "a line end after the last row, too"
+    todo = "Look whether the last row is whole and whether rows are lost: a file that was cut off ends like this."
+    return [Problem(table.file, line, "", "", found, rule, todo, Severity.WARNING, "last-line")]
+
+
 def _heading_line(text: str) -> tuple[str, int]:
     """First line that holds anything but a spreadsheet's ``sep=``, and its number."""
     stripped = len(text) - len(text.lstrip())
@@ -186,8 +221,10 @@ def _carefully(text: str, delimiter: str, first: int, table: Table) -> RawTable:
     at_job = headings.get("job_id")
     rows, lines, ragged, more = _split_rows(records[1:], starts[1:], len(records[0]), at_job, table)
     columns = {name: Texts.of([row[at] for row in rows]) for name, at in headings.items()}
-    every = (*faults, *problems, *more)
-    return RawTable(table, columns, lines, (), tuple(ragged), delimiter, every, True, not faults)
+    unread = sorted(set(range(len(records[0]))) - set(headings.values()))
+    swallowed = _swallowed_rows(rows, lines, unread, delimiter, table)
+    every = (*faults, *problems, *more, *swallowed)
+    return RawTable(table, columns, lines, (), tuple(ragged), delimiter, every, True, not faults and not swallowed)
 
 
 def _quickly(text: str, delimiter: str, heading: str, table: Table) -> RawTable | None:
@@ -226,6 +263,7 @@ def read_delimited(path: Path, table: Table) -> RawTable:
     if delimiter != ",":
         name = {";": "semicolons", "\t": "tabs"}[delimiter]
         problems.append(_note(table, f"cells parted by {name}", "commas", "delimiter"))
+    problems += _cut_off(text, table)
     missing = tuple(p.column for p in raw.problems if p.code in ("duplicate-heading", "missing-column"))
     usable = raw.usable and not set(missing) & set(table.key)
     return replace(raw, missing=missing, problems=(*problems, *raw.problems), usable=usable)

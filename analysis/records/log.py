@@ -21,6 +21,8 @@ from analysis.records.rulebook import WHOLE_COLUMN, Book
 from analysis.records.setting_aside import jobs_left_out
 from analysis.records.settings import Settings, examine_settings
 
+KEPT_ASIDE = "not_placed.csv"  # what an import could not place; beside the log, not part of it
+
 
 @dataclass(frozen=True)
 class Log:
@@ -174,18 +176,24 @@ def _read_files(folder: Path) -> dict[str, RawTable]:
 
 def _strangers(folder: Path) -> list[Problem]:
     """Files that look as if they were meant to be read: other CSV files, and a table under another ending."""
-    known = {table.file for table in TABLES}
+    known = {KEPT_ASIDE, *(table.file for table in TABLES)}
     names = {table.name for table in TABLES}
     out = []
     for path in sorted(folder.iterdir()):
         if path.name in known or not path.is_file():
             continue
         if path.suffix.lower() == ".csv" or path.stem.lower() in names:
-            rule = f"one of: {', '.join(sorted(known))}"
+            rule = f"one of: {', '.join(sorted(known - {KEPT_ASIDE}))}"
             todo = "Save or rename it so if it is meant to be read; otherwise leave it."
             found = "a file that is no table of the log and was not read"
             out.append(Problem(path.name, 0, "", "", found, rule, todo, Severity.WARNING, "stranger"))
     return out
+
+
+def _without_warnings_at_faults(problems: list[Problem]) -> list[Problem]:
+    """A faulty cell is told of once: a warning about the same cell goes."""
+    faulty = {(p.file, p.line, p.column) for p in problems if p.severity is Severity.FAULT and p.column}
+    return [p for p in problems if p.severity is not Severity.WARNING or (p.file, p.line, p.column) not in faulty]
 
 
 def read_log(folder: Path, today: dt.date | None = None) -> Log:
@@ -234,6 +242,7 @@ def read_log(folder: Path, today: dt.date | None = None) -> Log:
     if whole:
         problems += all_rules(replace(book, refused=refused))
     order = {table.file: i for i, table in enumerate(TABLES)}
+    problems = _without_warnings_at_faults(problems)
     problems.sort(key=lambda p: (order.get(p.file, 99), p.line, BY_NAME_ORDER.get((p.file, p.column), 0), p.code))
     return Log(tables, folder, settings, tuple(problems), hash_of(coded), rows_read=rows_read)
 

@@ -26,7 +26,7 @@ LINE = st.lists(CELL, min_size=1, max_size=5).map(",".join)
 @settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 def test_both_ways_read_the_same(tmp_path, lines):
     path = tmp_path / "donors.csv"
-    path.write_text("\n".join(["donor_id,lot,known_good", *lines]), encoding="utf-8")
+    path.write_text("\n".join(["donor_id,lot,known_good", *lines, ""]), encoding="utf-8")
     table = BY_NAME["donors"]
     default = delimited.read_delimited(path, table)
     careful = delimited._carefully(path.read_text(encoding="utf-8"), ",", 1, table)
