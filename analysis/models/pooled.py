@@ -270,6 +270,7 @@ def fit_pooled(
     log_mass = value + 0.5 * np.log(precision).sum(axis=1) - 0.5 * np.linalg.slogdet(information)[1]
     weight = special.softmax(log_mass)
     kept = _kept(weight)
+    covariance = np.asarray(np.linalg.inv(information[kept]), dtype=np.float64)
     return PooledFit(
         n=len(outcome),
         events=int(outcome.sum()),
@@ -282,5 +283,5 @@ def fit_pooled(
         tau=tau[kept],
         weight=weight[kept] / weight[kept].sum(),
         mode=mode[kept],
-        covariance=np.asarray(np.linalg.inv(information[kept]), dtype=np.float64),
+        covariance=(covariance + covariance.transpose(0, 2, 1)) / 2,
     )
