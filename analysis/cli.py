@@ -48,6 +48,18 @@ def _blank_log(args: argparse.Namespace) -> int:
     return 0
 
 
+def _import(args: argparse.Namespace) -> int:
+    from analysis.records.check import check_log
+    from analysis.records.importing.run import import_files
+    from analysis.records.importing.saying import import_lines
+
+    done = import_files(args.files, args.into, args.mapping, args.apply_changes)
+    report = check_log(args.into)
+    for line in import_lines(done, report):
+        print(line)
+    return 1 if done.questions else report.exit_status
+
+
 def _column(args: argparse.Namespace) -> int:
     from analysis.records.describe import describe_column
 
@@ -115,6 +127,22 @@ def _parser() -> argparse.ArgumentParser:
         "blank-log", _blank_log, "Make a folder with empty tables and settings to fill.", "rework blank-log my_log"
     )
     blank.add_argument("folder", type=Path, help="folder to make; existing files are never overwritten")
+
+    importing = add(
+        "import",
+        _import,
+        "Bring a shop's own spreadsheet into a log: what is unsure is asked, and the next run takes the answers. Exit"
+        " status 0 all placed or decided and the log clean, 1 questions or faults are left, 2 cannot run.",
+        "rework import jobs.xlsx --into my_log",
+    )
+    importing.add_argument("files", type=Path, nargs="+", metavar="FILE", help=".xlsx, .ods or CSV; only ever read")
+    importing.add_argument("--into", type=Path, required=True, metavar="FOLDER", help="the log; made or added to")
+    importing.add_argument(
+        "--mapping", type=Path, metavar="FILE", help="what headings and words mean, to edit (FOLDER/import.toml)"
+    )
+    importing.add_argument(
+        "--apply-changes", action="store_true", help="also set cells of the log that the sheet says otherwise"
+    )
 
     column = add("column", _column, "Explain one column of the log.", "rework column pad_grade_found")
     column.add_argument("name", help="heading of the column")

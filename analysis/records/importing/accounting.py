@@ -1,0 +1,121 @@
+"""Every non-blank source cell is accounted for: placed, converted, read as blank, a heading, or kept aside."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.records.convert import convert
+from analysis.records.dictionary import JOBS
+from analysis.records.importing.grid import Cell, HeadedSheet, letters
+from analysis.records.importing.reading import strict
+from analysis.records.log import KEPT_ASIDE
+from analysis.records.texts import Texts
+
+FILE = KEPT_ASIDE
+WITHHELD = "(not copied: may be client data)"
+_FIELDS = ("source_file", "sheet", "row", "column", "value", "why")
+
+
+@dataclass(frozen=True)
+class NotPlaced:
+    """A source cell that is not in the log.
+
+    Parameters
+    ----------
+    source_file, sheet : str
+        Where it stands.
+    row : int
+        Row number in the sheet, or line of the file.
+    column : str
+        Heading; letters of the column above the headings.
+    value : str
+        As written.
+    why : str
+        In words.
+    """
+
+    source_file: str
+    sheet: str
+    row: int
+    column: str
+    value: str
+    why: str
+
+
+@dataclass(frozen=True)
+class Accounting:
+    """Where every cell went.
+
+    Parameters
+    ----------
+    cells_in : int
+        Non-blank cells of all sheets.
+    headings, placed, converted, blank, aside : int
+        Read as headings; placed as written; placed in another form; said to stand for nothing; kept aside.
+    notes : mapping of str to int
+        What was done to the converted cells.
+
+    Raises
+    ------
+    AssertionError
+        If the numbers do not add up: a fault of the program, never of the sheet.
+    """
+
+    cells_in: int
+    headings: int
+    placed: int
+    converted: int
+    blank: int
+    aside: int
+    notes: Counter[str]
+
+    def __post_init__(self) -> None:
+        out = self.headings + self.placed + self.converted + self.blank + self.aside
+        if self.cells_in != out:
+            raise AssertionError(f"cells do not add up: {self.cells_in} in, {out} accounted for")
+
+    @property
+    def text(self) -> str:
+        """The account in one sentence."""
+        done = ", ".join(f"{note} {n}" for note, n in self.notes.most_common())
+        return (
+            f"Cells: {self.cells_in} in = {self.headings} headings + {self.placed} placed as written"
+            f" + {self.converted} placed in another form{f' ({done})' if done else ''}"
+            f" + {self.blank} read as blank + {self.aside} kept aside."
+        )
+
+
+def not_placed(headed: HeadedSheet, row: int, at: int, cell: Cell, why: str, personal: bool = False) -> NotPlaced:
+    """Describe a cell kept aside."""
+    above = row < headed.heading_row
+    name = f"(column {letters(at)})" if above or at not in headed.headings else headed.headings[at]
+    value = WITHHELD if personal else cell.text
+    return NotPlaced(headed.sheet.file, headed.sheet.name, row, name, value, why)
+
+
+def _personal(texts: Sequence[str]) -> set[str]:
+    """Texts that the log's rule for codes takes for an e-mail address, a telephone or a serial number."""
+    import datetime as dt
+
+    column = JOBS["job_id"]
+    made = convert(Texts(np.arange(len(texts)), list(texts)), column, strict(dt.date.today()))
+    return {text for _, text, bad in made.bad if bad.code == "personal-data"}
+
+
+def not_placed_csv(cells: Sequence[NotPlaced]) -> str:
+    """The cells kept aside as CSV text; what a spreadsheet would run as a formula is made text."""
+    personal = _personal(list(dict.fromkeys(cell.value.strip() for cell in cells)))
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(_FIELDS)
+    for cell in cells:
+        value = WITHHELD if cell.value.strip() in personal else cell.value
+        row = [cell.source_file, cell.sheet, str(cell.row), cell.column, value, cell.why]
+        writer.writerow([f"'{text}" if text[:1] in ("=", "+", "-", "@") else text for text in row])
+    return out.getvalue()

@@ -1,0 +1,77 @@
+"""Which row of a sheet holds the headings, and what its rows are."""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Collection
+
+from analysis.records.dictionary import BY_NAME
+from analysis.records.importing.grid import HeadedSheet, Row, Sheet, squeezed, with_headings
+from analysis.records.importing.grid import Kind as CellKind
+from analysis.records.importing.headings_guess import guess_heading
+from analysis.records.importing.mapping import OPEN
+
+_LOOKED_AT = 30  # rows from the top that may hold the headings
+_MOST_HEADINGS = 300  # of a very wide sheet
+_NUMBER_LIKE = re.compile(r"[\d\s.,/:%€$£+-]+")
+
+
+def _is_word(text: str) -> bool:
+    return not _NUMBER_LIKE.fullmatch(text)
+
+
+def _score(row: Row, wanted: Collection[str]) -> tuple[int, int]:
+    """How many cells of a row are known headings, and how many are words at all."""
+    texts = [squeezed(cell.text) for cell in list(row.values())[:_MOST_HEADINGS] if cell.kind is CellKind.TEXT]
+    if wanted:
+        return sum(text in wanted for text in texts), 0
+    found = [guess for text in texts if len(text) <= 60 and (guess := guess_heading(text, "jobs")[0])]
+    places = {guess.column.address for guess in found if guess.sure}
+    return len(places), sum(_is_word(text) for text in texts)
+
+
+def find_headings(sheet: Sheet, wanted: Collection[str] = ()) -> HeadedSheet:
+    """Find the heading row: the one of the first rows with the most known headings; with none, the most words.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        The sheet.
+    wanted : collection of str
+        Headings a mapping names; the row that holds most of them is taken.
+    """
+    scores = {number: _score(row, wanted) for number, row in list(sheet.rows.items())[:_LOOKED_AT]}
+    best = max(scores, key=lambda number: (scores[number], -number))
+    return with_headings(sheet, best)
+
+
+def kind_of_rows(headed: HeadedSheet) -> tuple[str, str]:
+    """The table whose rows the rows of a sheet are, or "?", and why.
+
+    A sheet with job codes is a row a job unless the codes repeat and it has the headings of a bench table.
+    """
+    names = list(headed.headings.values())[:_MOST_HEADINGS]
+    columns = headed.by_column()
+    found: dict[str, set[str]] = {}
+    for row in ("jobs", "boot_tests", "chip_sides", "heat_steps", "donors", "technicians"):
+        guesses = [guess.column for name in names if (guess := guess_heading(name, row)[0])]
+        found[row] = {column.to for column in guesses if column.taken}
+    if "jobs.job_id" in found["jobs"]:
+        at = next(at for at, name in headed.headings.items() if _goes_to(name, "jobs.job_id"))
+        codes = Counter(cell.text.strip() for cell in columns[at])
+        repeats = sum(codes.values()) - len(codes)
+        long = max(("boot_tests", "chip_sides", "heat_steps"), key=lambda table: len(found[table]))
+        if repeats > 0.3 * len(codes) and len(found[long]) >= 3 and len(found[long]) >= len(found["jobs"]):
+            return long, "job codes repeat, and its headings are of this table"
+        return "jobs", "it has job codes" if len(found["jobs"]) > 1 else ""
+    for row in ("donors", "technicians"):
+        key = f"{row}.{BY_NAME[row].key[0]}"
+        if key in found[row] and len(found[row]) > 1:
+            return row, f"it has {BY_NAME[row].key[0]} and no job codes"
+    return OPEN, ""
+
+
+def _goes_to(heading: str, to: str) -> bool:
+    guess, _ = guess_heading(heading, "jobs")
+    return guess is not None and guess.column.to == to

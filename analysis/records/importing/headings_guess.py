@@ -1,0 +1,217 @@
+"""What a heading may stand for, by its words alone."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from functools import cache
+
+from rapidfuzz import fuzz, process
+
+from analysis.records.dictionary import BY_NAME, TABLES
+from analysis.records.importing import words
+from analysis.records.importing.mapping import IGNORED, OPEN, PERSONAL, ColumnMap
+from analysis.records.importing.units import unit_named, units_for
+from analysis.records.importing.words import plain_words
+
+_ALIKE = 84.0  # of 100; below, two headings have too little in common to be worth a question
+_ORDINALS = {"first": 1, "1st": 1, "second": 2, "2nd": 2, "third": 3, "3rd": 3, "fourth": 4, "4th": 4}
+_TEST = re.compile(r"(?a)\b(?:boot test|test|boot|try) (?:no )?(\d{1,2})\b")
+_NTH = re.compile(rf"\b({'|'.join(_ORDINALS)}) (?:boot test|boot|test)\b")
+
+
+@dataclass(frozen=True)
+class Guess:
+    """What a heading may stand for.
+
+    Parameters
+    ----------
+    column : ColumnMap
+        With everything the heading says; what it leaves open is "?".
+    sure : bool
+        Whether the words themselves say so; otherwise they are only alike, or often mean something else.
+    why : str
+        In words.
+    inverted : bool
+        Whether yes and no stand the other way round.
+    """
+
+    column: ColumnMap
+    sure: bool
+    why: str
+    inverted: bool = False
+
+
+@cache
+def _lookup() -> dict[str, str]:
+    """Phrase to column name; the dictionary's own names and titles included."""
+    out: dict[str, str] = {}
+    titles: dict[str, set[str]] = {}
+    for table in TABLES:
+        for column in table.columns:
+            titles.setdefault(plain_words(column.title), set()).add(column.name)
+            out[plain_words(column.name)] = column.name
+    out |= {title: min(names) for title, names in titles.items() if len(names) == 1 and title not in out}
+    return out | _turned(words.PHRASES)
+
+
+def _turned(phrases: Mapping[str, tuple[str, ...]]) -> dict[str, str]:
+    return {phrase: name for name, said in phrases.items() for phrase in said}
+
+
+_TEST_LOOKUP = _turned(words.TEST_PHRASES)
+_CHIP_LOOKUP = _turned(words.CHIP_PHRASES)
+_STEP_LOOKUP = _turned(words.STEP_PHRASES)
+_OWN_LOOKUP = {
+    "boot_tests": _TEST_LOOKUP,
+    "chip_sides": _CHIP_LOOKUP,
+    "heat_steps": _STEP_LOOKUP,
+    "donors": _turned(words.DONOR_PHRASES),
+}
+_LOOSE, _INVERTED = _turned(words.LOOSE), _turned(words.INVERTED)
+
+
+@cache
+def _qualifier(kind: str) -> tuple[tuple[re.Pattern[str], str], ...]:
+    """Patterns of the words for a chip, side or step, longest first."""
+    table = {"chip": words.CHIP_WORDS, "side": words.SIDE_WORDS, "step": words.STEP_WORDS}[kind]
+    pairs = [(word, code) for code, said in table.items() for word in said]
+    return tuple((re.compile(rf"\b{word}\b"), code) for word, code in sorted(pairs, key=lambda p: -len(p[0])))
+
+
+def _take(kind: str, text: str) -> tuple[str, str]:
+    """Take the first word of a kind out of a heading: its code and what is left."""
+    for pattern, code in _qualifier(kind):
+        if pattern.search(text):
+            return code, " ".join(pattern.sub(" ", text, count=1).split())
+    return "", text
+
+
+def _take_test(text: str) -> tuple[int, str]:
+    for pattern in (_TEST, _NTH):
+        if match := pattern.search(text):
+            number = _ORDINALS.get(match[1]) or int(match[1])
+            return number, " ".join((text[: match.start()] + " " + text[match.end() :]).split())
+    return 0, text
+
+
+def variants(heading: str) -> tuple[list[str], str]:
+    """Ways to read a heading, with and without its unit, and the unit."""
+    low = heading.casefold().strip()
+    unit, out = "", [low]
+    if inner := re.search(r"[(\[]([^)\]]*)[)\]]", low):
+        unit = unit_named(inner[1])
+        without = (low[: inner.start()] + " " + low[inner.end() :]).strip()
+        out = [without] if unit else [low, without]
+    parts = re.split(r"[\s,/_]+", out[-1])
+    if not unit and len(parts) > 1 and (len(parts[-1]) > 1 or not parts[-1].isalnum()) and unit_named(parts[-1]):
+        unit = unit_named(parts[-1])
+        out.append(" ".join(parts[:-1]))
+    return [plain for text in out if (plain := plain_words(text))], unit
+
+
+def table_of(name: str, row: str) -> str:
+    """The table whose column of this name a sheet with such rows would hold."""
+    holders = [table.name for table in TABLES if name in table.by_name]
+    return row if row in holders else holders[0]
+
+
+def _whole(text: str, heading: str, row: str) -> Guess | None:
+    """A heading that says it all."""
+    if text in words.PERSONAL:
+        return Guess(ColumnMap(heading, PERSONAL), True, "client data never enter a log")
+    if text in words.IGNORED:
+        return Guess(ColumnMap(heading, IGNORED), True, "free text has no column in the log")
+    name, inverted = _lookup().get(text, ""), False
+    if row != "jobs":
+        name = _OWN_LOOKUP.get(row, {}).get(text, name)
+    if not name and text in _INVERTED:
+        name, inverted = _INVERTED[text], True
+    if not name:
+        return None
+    table = table_of(name, row)
+    if row != "jobs":
+        why = f"the heading means {name}"
+        return Guess(ColumnMap(heading, f"{table}.{name}"), True, why, inverted) if table == row else None
+    if table in ("jobs", "donors", "technicians"):
+        return Guess(ColumnMap(heading, f"{table}.{name}"), True, f"the heading means {name}", inverted)
+    return None  # work at the bench: the heading must also say which chip, step or test
+
+
+def _of_test(text: str, heading: str) -> Guess | None:
+    test, rest = _take_test(text)
+    name = _TEST_LOOKUP.get(rest)
+    if not test or name is None:
+        return None
+    return Guess(ColumnMap(heading, f"boot_tests.{name}", test=test), True, f"boot test {test}: {name}")
+
+
+def _of_chip(text: str, heading: str) -> Guess | None:
+    chip, rest = _take("chip", text)
+    side, bare = _take("side", rest)
+    name = _CHIP_LOOKUP.get(bare)
+    if name is None and chip and rest.startswith("donor "):
+        side, name = "landing", _CHIP_LOOKUP.get(rest.removeprefix("donor "))
+    if name is None:
+        return None
+    chip = chip or ("processor" if side == "upper" else OPEN)
+    return Guess(ColumnMap(heading, f"chip_sides.{name}", chip=chip, side=side), True, f"work on a chip: {name}")
+
+
+def _of_step(text: str, heading: str) -> Guess | None:
+    chip, rest = _take("chip", text)
+    step, bare = _take("step", rest)
+    name = _STEP_LOOKUP.get(bare)
+    if name is None or not (step or chip):
+        return None
+    found = ColumnMap(heading, f"heat_steps.{name}", chip=chip or OPEN, step=step or OPEN)
+    return Guess(found, True, f"a heat step: {name}")
+
+
+def _alike(text: str, heading: str, row: str) -> Guess | None:
+    """The closest phrase, when it is close."""
+    if text in _LOOSE and table_of(_LOOSE[text], row) in (row, "jobs"):
+        name = _LOOSE[text]
+        why = f"'{text}' often means {name}"
+        return Guess(ColumnMap(heading, f"{table_of(name, row)}.{name}"), False, why)
+    if len(text) < 4:
+        return None
+    lookup = _lookup()
+    best = process.extractOne(text, lookup.keys(), scorer=fuzz.token_sort_ratio, score_cutoff=_ALIKE)
+    whole = _whole(best[0], heading, row) if best else None
+    return replace(whole, sure=False, why=f"the heading is like '{best[0]}'") if whole and best else None
+
+
+def guess_heading(heading: str, row: str) -> tuple[Guess | None, str]:
+    """What a heading may stand for in a sheet with such rows, and the unit it names.
+
+    Returns
+    -------
+    Guess or None
+        None when nothing comes near.
+    str
+        Unit; blank when none is named.
+    """
+    texts, unit = variants(heading)
+    for text in texts:
+        if found := _whole(text, heading, row):
+            return found, unit
+    if row == "jobs":
+        for text in texts:
+            if found := _of_test(text, heading) or _of_chip(text, heading) or _of_step(text, heading):
+                return found, unit
+    for text in texts:
+        if found := _alike(text, heading, row):
+            return found, unit
+    return None, unit
+
+
+def usable_unit(unit: str, column: ColumnMap) -> str:
+    """The heading's unit, where the column can be in it."""
+    return unit if column.taken and unit in units_for(column.column) else ""
+
+
+def known_rows(row: str) -> bool:
+    """Whether rows of a sheet are rows of a table."""
+    return row in BY_NAME

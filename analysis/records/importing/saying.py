@@ -1,0 +1,53 @@
+"""What an import says on the terminal."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from analysis.records.check import CheckReport
+from analysis.records.importing import accounting
+from analysis.records.importing.run import Imported
+from analysis.records.problems import Severity, count, plural, visible
+
+_MOST = 40  # lines of one kind; all stand in the files
+
+
+def _some(lines: Sequence[str], rest: str) -> Iterator[str]:
+    yield from lines[:_MOST]
+    if len(lines) > _MOST:
+        yield f"… and {len(lines) - _MOST} more {rest}"
+
+
+def import_lines(done: Imported, report: CheckReport) -> Iterator[str]:
+    """Line by line: questions, changes, what was kept aside, the account, the check, and what to do next."""
+    yield from _some([question.text for question in done.questions], f"in {done.mapping}")
+    if done.questions:
+        n = plural(len(done.questions), "question")
+        yield f'{n} in {done.mapping}: put the answers in place of the "?" and run the same command again.'
+    merged = done.merged
+    yield from _some([change.text for change in merged.changes], "changes")
+    if merged.changes:
+        made = "were made" if done.applied else "were NOT made; add --apply-changes to make them"
+        yield f"{plural(len(merged.changes), 'change')} {made}."
+    if merged.vanished:
+        names = ", ".join(visible(job) for job in merged.vanished[:10]) + (" …" if len(merged.vanished) > 10 else "")
+        yield f"No longer in the sheet, kept in the log: {names}."
+    added = ", ".join(f"{name}.csv {plural(n, 'row')}" for name, n in merged.rows_added.items())
+    yield f"Added: {added or 'no rows'}; {plural(merged.cells_added, 'blank cell')} of earlier rows filled."
+    reasons = done.kept_aside.most_common()
+    if reasons:
+        yield f"Kept aside in {done.folder / accounting.FILE}:"
+        yield from _some([f"  {plural(n, 'cell')}: {visible(why, 150)}" for why, n in reasons], "reasons")
+    yield done.placement.accounting.text
+    faults = count(report.problems, Severity.FAULT)
+    yield f"Check of {done.folder}: {report.text}"
+    yield f"Next: {_next(done, faults)}"
+
+
+def _next(done: Imported, faults: int) -> str:
+    if not done.placement.records["jobs"]:
+        return f"answer the questions in {done.mapping}; no job could be placed yet."
+    review = f"rework review {done.folder}"
+    if faults:
+        return f"rework check {done.folder} lists the faults; {review} sets faulty jobs aside and counts them."
+    return review
