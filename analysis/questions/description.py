@@ -13,6 +13,7 @@ from analysis.cohort.ledger import Ledger
 from analysis.models.design import Design, LeftOut, TooFew, fit_design, too_few
 from analysis.models.effects import ChanceCurve, Difference, average_difference, chance_curve
 from analysis.models.firth import FirthResult, TermTest, fit_firth, term_test
+from analysis.models.separation import separated_columns
 from analysis.models.terms import NOT_RECORDED, FittedCategory, FittedCurve, FittedNumber, FittedTerm
 from analysis.questions.terms import DESCRIPTION, TEMPERATURE, TOLD
 from analysis.questions.verdicts import Verdict, verdict_of
@@ -92,6 +93,8 @@ class Description:
         None when too few settings were typed, or there was no room for the curve.
     typed : int
         Jobs with a typed install temperature.
+    separated : tuple of str
+        Columns along which successes and failures are split without overlap: only the penalty keeps them finite.
     left_out : tuple of LeftOut
         Terms not in the model and why.
     ledger : Ledger
@@ -103,6 +106,7 @@ class Description:
     effects: tuple[Effect, ...]
     temperature: Temperature | None
     typed: int
+    separated: tuple[str, ...]
     left_out: tuple[LeftOut, ...]
     ledger: Ledger
 
@@ -231,6 +235,7 @@ def describe(cohort: Cohort, until: pd.Period) -> Description | TooFew:
         effects=effects,
         temperature=temperature,
         typed=int(used[TEMPERATURE.column].notna().sum()),
+        separated=separated_columns(x, y, design.names),
         left_out=design.left_out,
         ledger=ledger,
     )

@@ -58,7 +58,18 @@ def model_words(review: Review) -> Prose:
     unsure = [e.label for e in model.effects if e.verdict is Verdict.CANNOT_TELL]
     middle = [_effect_sentence(e) for e in sure]
     last = f"Cannot tell: {listed(unsure)}." if unsure else ""
-    return Prose([head, *middle, last, temperature_words(model), ASSOCIATION])
+    return Prose([head, *middle, last, temperature_words(model), separation_words(model), ASSOCIATION])
+
+
+def separation_words(model: Description) -> str:
+    """Which rows split booted from not booted without overlap; empty without any."""
+    if not model.separated:
+        return ""
+    return (
+        f"Split without overlap between boards that booted and boards that did not: {listed(list(model.separated))}. The log"
+        " sets no limit to how strong this is in one direction; only the penalty of the method keeps the numbers finite, and"
+        " one job that goes the other way can change them much."
+    )
 
 
 def adjusted_for(design: Design) -> str:

@@ -238,7 +238,7 @@ def no_model_words(model: NoModel) -> str:
 
 def exclusions_words(ledger: Ledger) -> str:
     """The row ledger in one sentence."""
-    reasons = "; ".join(f"{reason} ({n})" for reason, n in ledger.exclusions)
+    reasons = "; ".join(f"{reason}: {n}" for reason, n in ledger.exclusions)
     return f"Of {ledger.rows_in} {ledger.unit} in the log, left out: {reasons}." if reasons else ""
 
 

@@ -150,6 +150,22 @@ def test_gray_finds_a_difference_whichever_group_comes_first():
     assert gray_test(data, group, cause=2).p < 1e-4
 
 
+def test_the_standard_error_agrees_with_statsmodels_where_it_has_one():
+    from statsmodels.duration.survfunc import CumIncidenceRight
+
+    rng = np.random.default_rng(3)
+    time, event = rng.integers(1, 30, 200), rng.integers(0, 3, 200)
+    time[-1], event[-1] = 40, 0
+    curve, peer = cumulative_incidence(timed(time, event), minimum=1), CumIncidenceRight(time, event)
+    np.testing.assert_allclose(curve.estimate[1:], peer.cinc[0], rtol=1e-12)
+    np.testing.assert_allclose(curve.se[1:], peer.cinc_se[0], rtol=1e-9)
+
+
+def test_the_last_rows_ending_together_leave_an_interval():
+    low, high = cumulative_incidence(timed([1, 2, 3, 4, 4, 4], [1, 2, 1, 1, 1, 2]), minimum=1).at(4)[1:]
+    assert high - low > 0.5
+
+
 def test_nothing_seen_yet_is_no_certainty():
     """No event among 20 followed to 5, then among the 12 followed to 7: 1 − .025^(1/20), 1 − .025^(1/12)."""
     data = timed([6.0] * 8 + [7.0] * 12, [0] * 20)

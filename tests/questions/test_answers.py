@@ -56,6 +56,15 @@ def test_altering_all_later_work_leaves_the_fit_identical(tables, cohort):
     np.testing.assert_array_equal(first.fit.low, second.fit.low)
 
 
+def test_a_split_without_overlap_is_named(cohort):
+    assert describe(cohort, MONTH).separated == ()
+    hopeless = cohort.first_boots["pads_lost_band"].eq("4 or more")
+    rows = cohort.first_boots.assign(first_boot=cohort.first_boots["first_boot"].mask(hopeless, 0.0))
+    split = describe(dataclasses.replace(cohort, first_boots=rows), MONTH)
+    assert split.separated == ("pads lost: 4 or more",)
+    assert np.isfinite(split.fit.coefficients).all()
+
+
 def test_the_expectation_of_a_month_never_looks_ahead(tables, cohort):
     scrambled = {name: frame.copy() for name, frame in tables.items()}
     tests = scrambled["boot_tests"]

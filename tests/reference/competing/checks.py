@@ -31,6 +31,8 @@ def run() -> list[Check]:
         _incidence(s, data.part(d["dis"].eq(group).to_numpy()), e[f"group{group}"], f"{where}, group {group}")
     got = [gray_test(data, d["dis"], cause).statistic for cause in (1, 2)]
     s.add(where, SOFTWARE, "Gray's test, both ends (cmprsk)", e["gray"]["stat"], got, 9)
+    last = s.expected["last"]
+    _incidence(s, timed(last["t"], last["end"]), last, "six rows by hand, the last three end at once")
     d, e = s.data("melanoma"), s.expected["melanoma"]
     where = "Andersen, Borgan, Gill and Keiding 1993: melanoma (205 rows)"
     data = timed(d["time"], d["status"].map({1: 1, 2: 0, 3: 2}))

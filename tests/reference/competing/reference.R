@@ -17,6 +17,8 @@ tight <- coxph.control(eps = 1e-13, iter.max = 100, toler.chol = 1e-15)
 fit <- coxph(Surv(time, end == 1) ~ ulcer + thickness + sex + age, m, control = tight)
 out <- list(
   bmt = list(group0 = aj(b$ftime[b$dis == 0], b$status[b$dis == 0], at), group1 = aj(b$ftime[b$dis == 1], b$status[b$dis == 1], at), gray = gray(b$ftime, b$status, b$dis)),
+  # No open data set here ends with all remaining rows at once; six rows by hand.
+  last = c(list(t = c(1, 2, 3, 4, 4, 4), end = c(1, 2, 1, 1, 1, 2)), aj(c(1, 2, 3, 4, 4, 4), c(1, 2, 1, 1, 1, 2), c(1, 2, 3, 4))),
   melanoma = list(cmprsk = ci(m$time, m$end, c(1, 2, 3, 5, 8, 10) * 365.25),
     ulcer0 = aj(m$time[m$ulcer == 0], m$end[m$ulcer == 0], c(3, 5, 8) * 365.25), ulcer1 = aj(m$time[m$ulcer == 1], m$end[m$ulcer == 1], c(3, 5, 8) * 365.25),
     all = aj(m$time, m$end, c(1, 2, 3, 5, 8, 10) * 365.25), gray = gray(m$time, m$end, m$ulcer),
