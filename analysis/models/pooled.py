@@ -14,7 +14,7 @@ mode (Laplace). Sources: Tierney and Kadane, JASA 81 (1986) 82–86 (Laplace); R
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -29,6 +29,7 @@ from analysis.models.results import Result
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
+Predictor = Callable[[pd.DataFrame], Floats]
 
 INTERCEPT_SD = 2.5
 SIGMA_SCALE, TAU_SCALE = 1.0, 0.5
@@ -103,6 +104,14 @@ class PooledFit(Result):
         nodes, mass = HERMITE
         inner = special.expit(centre[..., None] + spread[..., None] * nodes) @ (mass / mass.sum())
         return np.asarray(self.weight @ inner)
+
+    def where_seen(self, frame: pd.DataFrame) -> Floats:
+        """Posterior mean of the chance, NaN for rows outside what the model has seen, shape (m,)."""
+        seen = self.design.seen(frame)
+        out = np.full(len(frame), np.nan)
+        if seen.any():
+            out[seen] = self.mean_chances(frame[seen])
+        return out
 
     def chances(self, frame: pd.DataFrame, level: float = LEVEL) -> Chances:
         """Posterior mean and interval of the chance of each row.
@@ -285,3 +294,15 @@ def fit_pooled(
         mode=mode[kept],
         covariance=(covariance + covariance.transpose(0, 2, 1)) / 2,
     )
+
+
+def pooled_fitter(
+    terms: Sequence[PooledTerm], family: str | None
+) -> Callable[[pd.DataFrame, Floats], Predictor | None]:
+    """The pooled model as one step from rows and outcomes to a predictor, for those that fit many times over."""
+
+    def fit(frame: pd.DataFrame, y: Floats) -> Predictor | None:
+        found = fit_pooled(frame, y, terms, family)
+        return found.where_seen if found.converged else None
+
+    return fit

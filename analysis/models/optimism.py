@@ -1,0 +1,117 @@
+"""How much better a model looks on the jobs it was fitted to than it is: Harrell's bootstrap.
+
+Each draw takes as many jobs as there are, with replacement, fits the model to them, and measures it on them and on all
+jobs. The mean difference is the optimism; the measure on the jobs fitted to, less the optimism, is the corrected one.
+Source: Harrell, Lee and Mark, Statistics in Medicine 15 (1996) 361–387.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import ArrayLike, NDArray
+
+from analysis.models.results import Result
+from analysis.models.scores import auc, log_scores, recalibration
+
+Floats = NDArray[np.float64]
+Predictor = Callable[[pd.DataFrame], Floats]  # chances, NaN for rows the model refuses
+Fitter = Callable[[pd.DataFrame, Floats], Predictor | None]  # None where there are too few for a model
+
+MEASURES = ("brier", "log_score", "auc", "slope")
+DRAWS = 200
+
+
+@dataclass(frozen=True, kw_only=True)
+class Optimism(Result):
+    """Measures of a model, apparent and corrected.
+
+    Parameters
+    ----------
+    measures : tuple of str
+        "brier", "log_score", "auc", "slope".
+    apparent : ndarray, shape (4,)
+        On the jobs fitted to.
+    optimism : ndarray, shape (4,)
+        Mean over the draws.
+    error : ndarray, shape (4,)
+        Monte Carlo error of the optimism.
+    draws : int
+        Draws used; a draw without a model or a measure is left out.
+    """
+
+    measures: tuple[str, ...]
+    apparent: Floats
+    optimism: Floats
+    error: Floats
+    draws: int
+
+    @property
+    def corrected(self) -> Floats:
+        """Apparent less optimism."""
+        return self.apparent - self.optimism
+
+
+def _measured(predict: Predictor, frame: pd.DataFrame, y: Floats) -> Floats:
+    """The four measures on the rows the model does not refuse."""
+    p = predict(frame)
+    told = ~np.isnan(p)
+    p, y = p[told], y[told]
+    if not len(p):
+        return np.full(len(MEASURES), np.nan)
+    slope = recalibration(p, y)[0][1]
+    return np.array([np.mean((p - y) ** 2), log_scores(p, y).mean(), auc(p, y).value, slope])
+
+
+def optimism(
+    frame: pd.DataFrame,
+    y: ArrayLike,
+    fit: Fitter,
+    *,
+    rng_seed: int,
+    draws: int = DRAWS,
+    samples: Sequence[ArrayLike] | None = None,
+) -> Optimism:
+    """Bootstrap optimism of a way to fit a model.
+
+    Parameters
+    ----------
+    frame : DataFrame, shape (n, ...)
+    y : array_like, shape (n,)
+        0/1 outcomes.
+    fit : callable
+        The whole way from rows to a predictor; every choice it makes is made anew in each draw.
+    rng_seed : int
+    draws : int
+    samples : sequence of array_like of int, optional
+        Rows of each draw, instead of drawing them.
+    """
+    rows, outcome = frame.reset_index(drop=True), np.asarray(y, dtype=float)
+    n = len(rows)
+    rng = np.random.default_rng(rng_seed)
+    chosen = samples if samples is not None else [rng.integers(0, n, n) for _ in range(draws)]
+    whole = fit(rows, outcome)
+    differences = []
+    for one in chosen:
+        at = np.asarray(one, dtype=int)
+        drawn, own = rows.iloc[at].reset_index(drop=True), outcome[at]
+        predict = fit(drawn, own)
+        if predict is not None:
+            differences.append(_measured(predict, drawn, own) - _measured(predict, rows, outcome))
+    usable = np.array([d for d in differences if np.isfinite(d).all()]).reshape(-1, len(MEASURES))
+    settled = whole is not None and len(usable) > 1
+    nothing = np.full(len(MEASURES), np.nan)
+    return Optimism(
+        n=n,
+        events=int(outcome.sum()),
+        converged=settled,
+        reason="" if settled else "too few of the rarer outcome for a model in the jobs or in nearly every draw",
+        measures=MEASURES,
+        apparent=nothing if whole is None else _measured(whole, rows, outcome),
+        optimism=usable.mean(axis=0) if settled else nothing,
+        error=usable.std(axis=0, ddof=1) / np.sqrt(len(usable)) if settled else nothing,
+        draws=len(usable),
+    )

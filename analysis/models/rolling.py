@@ -1,0 +1,228 @@
+"""Would the model have told right at the time? Fit before each month, predict the month, compare with its rivals.
+
+A month's jobs are those received in it. The model sees only jobs whose outcome was known before the month began.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from analysis.cohort.ledger import Ledger, start_ledger
+from analysis.errors import ModelError
+from analysis.models.design import too_few
+from analysis.models.optimism import Fitter
+from analysis.models.results import Result
+from analysis.models.scores import Scores, log_scores, score
+
+Floats = NDArray[np.float64]
+
+MODEL, PLAIN, CLASS, GUESS = "model", "plain rate", "damage-class rate", "technician's guess"
+RIVALS = (PLAIN, CLASS, GUESS)
+TRUST_LEVEL = 0.8
+FEWEST_MONTHS = 6  # below this a bootstrap of months says nothing; common practice, no source
+DRAWS = 4000
+
+
+@dataclass(frozen=True)
+class Columns:
+    """Where the rolling look finds what it needs.
+
+    Parameters
+    ----------
+    outcome : str
+        0/1.
+    month : str
+        Period of receipt.
+    known : str
+        Day the outcome was known.
+    damage : str
+        Class whose rate is a rival.
+    guess : str
+        The technician's guess, in percent.
+    """
+
+    outcome: str = "first_boot"
+    month: str = "received_month"
+    known: str = "first_boot_date"
+    damage: str = "intake_damage"
+    guess: str = "guessed_success_pct"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Rolling(Result):
+    """Predictions of past months, each made from what was known before.
+
+    Parameters
+    ----------
+    rows : DataFrame
+        ``place`` (position of the job in the rows given), ``month``, ``outcome``, and a column of chances for the
+        model and each rival; the guess is NaN where none was written down.
+    """
+
+    rows: pd.DataFrame
+
+
+@dataclass(frozen=True, kw_only=True)
+class Gain(Result):
+    """How much more log score the model earned than a rival, a job.
+
+    Parameters
+    ----------
+    rival : str
+    gain : float
+        Mean over jobs; above zero: the model told better.
+    low, high : float
+        Interval from a bootstrap of whole months, since jobs of one month share what nobody wrote down.
+    level : float
+    months : int
+    """
+
+    rival: str
+    gain: float
+    low: float
+    high: float
+    level: float
+    months: int
+
+    @property
+    def convincing(self) -> bool:
+        """Whether the interval lies above zero; over the damage-class rate that is the rule for using the model."""
+        return bool(self.low > 0)
+
+
+def _rates(before: pd.DataFrame, month: pd.DataFrame, names: Columns) -> dict[str, Floats]:
+    """Chances that the rivals give the jobs of a month.
+
+    The plain rate adds half a success and half a failure; a class adds one job of the plain rate, so that a class
+    without a failure so far is not called certain.
+    """
+    y = before[names.outcome].to_numpy(float)
+    plain = (y.sum() + 0.5) / (len(y) + 1)
+    of_class = before.groupby(before[names.damage].astype(object))[names.outcome].agg(["sum", "count"])
+    found = month[names.damage].astype(object)
+    won, n = (found.map(of_class[part]).fillna(0).to_numpy(float) for part in ("sum", "count"))
+    guess = month[names.guess].to_numpy(float, na_value=np.nan) / 100
+    return {PLAIN: np.full(len(month), plain), CLASS: (won + plain) / (n + 1), GUESS: guess}
+
+
+def roll(
+    frame: pd.DataFrame,
+    fit: Fitter,
+    names: Columns | None = None,
+    *,
+    ledger: Ledger | None = None,
+    log_hash: str = "",
+) -> Rolling:
+    """Predict every month from what was known before it.
+
+    Parameters
+    ----------
+    frame : DataFrame, shape (n, ...)
+        Jobs with a known outcome, one a row.
+    fit : callable
+        From rows and outcomes to a predictor of chances (NaN where it refuses), or None.
+    names : Columns, optional
+    ledger : Ledger, optional
+        From the log to the rows given.
+    log_hash : str
+
+    Returns
+    -------
+    Rolling
+        ``converged`` is False when no month could be predicted.
+    """
+    names = names or Columns()
+    frame = frame.reset_index(drop=True)
+    parts, early, refused = [], 0, 0
+    for month in sorted(frame[names.month].dropna().unique()):
+        here = frame[frame[names.month].eq(month)]
+        before = frame[frame[names.known].lt(month.start_time)]
+        y = before[names.outcome].to_numpy(float)
+        predict = None if too_few(y) else fit(before.reset_index(drop=True), y)
+        if predict is None:
+            early += len(here)
+            continue
+        chances = predict(here)
+        told = ~np.isnan(chances)
+        refused += int((~told).sum())
+        part = {"place": here.index, "month": month, "outcome": here[names.outcome].to_numpy(float), MODEL: chances}
+        parts.append(pd.DataFrame(part | _rates(before, here, names))[told])
+    rows = pd.concat(parts, ignore_index=True) if parts else pd.DataFrame(columns=["place", "month", "outcome", MODEL])
+    start = ledger or start_ledger("jobs", len(frame))
+    used = start.then(
+        ("no month of receipt", int(frame[names.month].isna().sum())),
+        ("received before there were enough outcomes for a model", early),
+        ("outside what the model had seen by then", refused),
+    )
+    return Rolling(
+        n=len(rows),
+        events=int(rows["outcome"].sum()) if len(rows) else 0,
+        converged=bool(len(rows)),
+        reason="" if len(rows) else "in no month were there enough earlier outcomes for a model",
+        ledger=used,
+        log_hash=log_hash,
+        rows=rows,
+    )
+
+
+def compared(rolling: Rolling, rival: str) -> tuple[Scores, Scores]:
+    """Scores of the model and of a rival, on the jobs for which the rival has a chance.
+
+    Raises
+    ------
+    ModelError
+        If the rival told nothing.
+    """
+    rows = rolling.shown().rows
+    both = rows[rows[rival].notna()]
+    if not len(both):
+        raise ModelError(f"No job of the months looked at has a chance by the {rival}.")
+    return score(both[MODEL], both["outcome"]), score(both[rival], both["outcome"])
+
+
+def log_score_gain(
+    rolling: Rolling, rival: str = CLASS, *, rng_seed: int, level: float = TRUST_LEVEL, draws: int = DRAWS
+) -> Gain:
+    """Mean gain in log score over a rival, with a month-block bootstrap interval.
+
+    Parameters
+    ----------
+    rolling : Rolling
+    rival : str
+        One of :data:`RIVALS`.
+    rng_seed : int
+    level : float
+    draws : int
+    """
+    rows = rolling.rows
+    both = rows[rows[rival].notna()] if rolling.converged else rows.head(0)
+    gain, low, high = float("nan"), float("nan"), float("nan")
+    months = int(both["month"].nunique())
+    if len(both):
+        difference = log_scores(both[MODEL], both["outcome"]) - log_scores(both[rival], both["outcome"])
+        gain = float(difference.mean())
+        if months >= FEWEST_MONTHS:
+            by_month = pd.Series(difference).groupby(both["month"].to_numpy()).agg(["sum", "count"])
+            rng = np.random.default_rng(rng_seed)
+            times = rng.multinomial(months, np.full(months, 1 / months), size=draws)
+            means = (times @ by_month["sum"].to_numpy()) / (times @ by_month["count"].to_numpy(float))
+            low, high = (float(q) for q in np.quantile(means, [(1 - level) / 2, (1 + level) / 2]))
+    enough = months >= FEWEST_MONTHS
+    return Gain(
+        n=len(both),
+        events=int(both["outcome"].sum()) if len(both) else 0,
+        converged=enough,
+        reason="" if enough else f"{months} months were judged; it takes {FEWEST_MONTHS}",
+        ledger=rolling.ledger,
+        log_hash=rolling.log_hash,
+        rival=rival,
+        level=level,
+        months=months,
+        gain=gain,
+        low=low,
+        high=high,
+    )
