@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import pandas as pd
 
+from analysis.cohort.outcomes import Ending
 from analysis.records.dictionary import BY_NAME
 from analysis.records.log import Log
 from analysis.records.problems import plural
@@ -28,7 +29,7 @@ class TalkJob:
     done : str
         What was done before boot test 1, in words; says what was not recorded.
     cause : str
-        Cause written, with its evidence; empty for successes.
+        Cause written, with its evidence, or what became of the job since; empty for successes.
     hours : float
         Bench hours; NaN where not recorded.
     """
@@ -76,7 +77,10 @@ def _done(row: pd.Series) -> str:
 
 def _cause(row: pd.Series) -> str:
     if pd.isna(row["failure_cause"]):
-        return "" if row["first_boot"] == 1 else "no cause written"
+        if row["first_boot"] == 1:
+            return ""
+        later = {Ending.OPEN: "still open", Ending.RECOVERED: "recovered later", Ending.LOCKED: "boots, locked, later"}
+        return later.get(row["ending"], "no cause written")
     evidence = row["cause_evidence"]
     suffix = "" if pd.isna(evidence) else f" ({evidence})"
     return _text("jobs", "failure_cause", row["failure_cause"]) + suffix

@@ -17,6 +17,7 @@ from typing import Any
 
 from analysis import __version__
 from analysis.errors import RenderError
+from analysis.records.on_disk import replace_text
 from analysis.report.parameters import Value, declared, filled_cell, parameters_cell
 
 PROJECT = Path(__file__).resolve().parents[2]
@@ -224,22 +225,11 @@ def publish(text: str, target: Path) -> None:
     RenderError
         If the folder or file cannot be written; what was there stays.
     """
-    temporary = ""
     try:
-        target.parent.mkdir(parents=True, exist_ok=True)
-        handle, temporary = tempfile.mkstemp(dir=target.parent, prefix=f".{target.name}.", suffix=".part")
-        with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as out:
-            out.write(text)
-            out.flush()
-            os.fsync(out.fileno())
-        os.chmod(temporary, 0o644)
-        os.replace(temporary, target)
+        replace_text(text, target)
     except OSError as error:
         todo = "Look at the folder's permissions and free space, or choose another with --out."
         raise RenderError(f"{target} cannot be written: {error.strerror}.", todo=todo) from None
-    finally:
-        if temporary:  # gone by now unless something went wrong, an interrupt by the user included
-            Path(temporary).unlink(missing_ok=True)
 
 
 def render(notebook: Path, given: Mapping[str, Value], target: Path, say: Say = _quiet) -> Path:

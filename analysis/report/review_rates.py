@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import dropwhile
+
 from analysis.questions.causes import EVIDENCE
 from analysis.questions.period import month_name
 from analysis.questions.rates import Rate
@@ -120,24 +122,28 @@ def recovery_words(review: Review) -> Prose:
     )
 
 
-def received_grid(review: Review) -> Grid:
+def received_grid(review: Review) -> Grid | Prose:
     """Recovery by month received; a month is shown once enough of it is closed."""
     share = review.log.settings.month_complete_share
     rows = []
-    for each in review.received:
+    # Months before the first job of a young log say nothing.
+    months = list(dropwhile(lambda each: not each.accepted, review.received))
+    if not months:
+        return Prose(["No job was accepted in twelve months, so that there is no recovery by month."])
+    for each in months:
         if each.rate is not None:
             shown = [percent(each.rate.rate), of(each.rate), interval(each.rate.low, each.rate.high)]
         elif each.estimate is not None:
             day, value, low, high = each.estimate
             shown = ["not yet", f"about {percent(value)} by day {day:.0f}", interval(low, high)]
         else:
-            shown = ["–", "not yet", "–"]
+            shown = ["not yet", "–", "–"]
         rows.append([month_name(each.month), str(each.accepted), str(each.closed), *shown])
     under = (
         f"A month counts once {percent(share)} of its accepted jobs are closed, so that quick successes do not flatter it."
         " Before that, 'about' is an estimate in which open jobs count as long as they are known (Aalen–Johansen)."
     )
-    heads = ["received in", "accepted", "closed", "recovered", "of", "95 % interval"]
+    heads = ["received in", "accepted", "closed", "recovered", "of those closed", "95 % interval"]
     return Grid("Recovered, by the month the job came in", heads, rows, numbers=(1, 2, 3, 4, 5), under=under)
 
 
