@@ -17,6 +17,7 @@ _NAME_DAY_YEAR = re.compile(r"(?a)([A-Za-z]{3,9})\.?\s+(\d{1,2})(?:st|nd|rd|th)?
 _SHORT_YEAR = re.compile(r"(?a)(\d{1,2})([./])(\d{1,2})\2(\d{2})")
 _YEAR_FIRST = re.compile(r"(?a)(\d{4})[./](\d{1,2})[./](\d{1,2})")
 _PARTS = re.compile(r"(?a)(\d{1,2})([./-])(\d{1,2})\2(\d{4})")
+_ISO = re.compile(r"(?a)\d{4}-\d{1,2}-\d{1,2}")
 _TIME = re.compile(r"(?a)(\S+)[ T]\d{1,2}:\d{2}(?::\d{2}(?:\.\d+)?)?")
 
 
@@ -45,6 +46,12 @@ def plain_date(text: str) -> str:
     elif match := _YEAR_FIRST.fullmatch(text):
         return f"{match[1]}-{int(match[2]):02}-{int(match[3]):02}"
     return text
+
+
+def is_day(text: str) -> bool:
+    """Whether a text is written as a day, whichever day it may be."""
+    plain = plain_date(text.strip())
+    return bool(_PARTS.fullmatch(plain) or _ISO.fullmatch(plain))
 
 
 def orders_seen(cells: Iterable[Cell]) -> tuple[int, int, int]:

@@ -11,7 +11,7 @@ from rapidfuzz import fuzz, process
 
 from analysis.records.dictionary import Column, Kind, Role
 from analysis.records.importing import value_words as words
-from analysis.records.importing.day_texts import orders_seen, perhaps_swapped, plain_date
+from analysis.records.importing.day_texts import is_day, orders_seen, perhaps_swapped
 from analysis.records.importing.grid import Cell, squeezed
 from analysis.records.importing.grid import Kind as CellKind
 from analysis.records.importing.mapping import OPEN, ColumnMap
@@ -227,7 +227,7 @@ def detail(
 
 def looks_like_dates(cells: Sequence[Cell]) -> bool:
     """Whether most cells are days, in whatever order of day and month."""
-    dated = sum(any(orders_seen([cell])) or plain_date(cell.text.strip())[:4].isdigit() for cell in cells)
+    dated = sum(is_day(cell.text) for cell in cells)
     return len(cells) > 0 and dated >= 0.9 * len(cells)
 
 

@@ -79,11 +79,14 @@ class HeadedSheet:
         Number of the row with the headings; 0 when there is none.
     headings : mapping of int to str
         Column position to heading; each heading is different, and a column without one is named by its letters.
+    group_row : int
+        Number of the row above with titles over several headings ("CPU" over "pads lost"); 0 when there is none.
     """
 
     sheet: Sheet
     heading_row: int
     headings: Mapping[int, str]
+    group_row: int = 0
 
     @property
     def data(self) -> Mapping[int, Row]:
@@ -99,8 +102,11 @@ class HeadedSheet:
         return out
 
 
-def with_headings(sheet: Sheet, heading_row: int) -> HeadedSheet:
-    """Name every column of a sheet by its heading; one that stands twice gets a number, a missing one letters."""
+def with_headings(sheet: Sheet, heading_row: int, groups: Mapping[int, str] | None = None) -> HeadedSheet:
+    """Name every column of a sheet by its heading; one that stands twice gets a number, a missing one letters.
+
+    ``groups`` are titles to be put before some headings, by position; they stand in the row above.
+    """
     row = sheet.rows.get(heading_row, {})
     used = {at for number, cells in sheet.rows.items() if number >= heading_row for at in cells}
     seen: Counter[str] = Counter()
@@ -109,6 +115,7 @@ def with_headings(sheet: Sheet, heading_row: int) -> HeadedSheet:
     for at in sorted(used):
         name = squeezed(row[at].text)[:200] if at in row else ""
         name = name or f"(column {letters(at)})"
+        name = f"{groups[at]} {name}" if groups and at in groups else name
         seen[name] += 1
         unique = name if seen[name] == 1 else f"{name} ({seen[name]})"
         while unique in taken:
@@ -116,4 +123,4 @@ def with_headings(sheet: Sheet, heading_row: int) -> HeadedSheet:
             unique = f"{name} ({seen[name]})"
         taken.add(unique)
         out[at] = unique
-    return HeadedSheet(sheet, heading_row, out)
+    return HeadedSheet(sheet, heading_row, out, heading_row - 1 if groups else 0)

@@ -13,6 +13,7 @@ from analysis.records.importing.headings_guess import guess_heading
 from analysis.records.importing.mapping import OPEN
 
 _LOOKED_AT = 30  # rows from the top that may hold the headings
+_LONGEST_TITLE = 30  # characters of a title over several headings
 _MOST_HEADINGS = 300  # of a very wide sheet
 _NUMBER_LIKE = re.compile(r"[\d\s.,/:%€$£+-]+")
 
@@ -43,7 +44,27 @@ def find_headings(sheet: Sheet, wanted: Collection[str] = ()) -> HeadedSheet:
     """
     scores = {number: _score(row, wanted) for number, row in list(sheet.rows.items())[:_LOOKED_AT]}
     best = max(scores, key=lambda number: (scores[number], -number))
-    return with_headings(sheet, best)
+    return with_headings(sheet, best, _groups(sheet, best))
+
+
+def _groups(sheet: Sheet, heading_row: int) -> dict[int, str]:
+    """Titles over several headings, where only both together say which column is meant: "CPU" over "pads lost"."""
+    above = {at: squeezed(cell.text) for at, cell in sheet.rows.get(heading_row - 1, {}).items()}
+    row = sheet.rows[heading_row]
+    if not above or len(above) >= len(row) or len(row) > _MOST_HEADINGS:
+        return {}
+    out, title = {}, ""
+    for at in sorted({*above, *row}):
+        title = above.get(at, title)
+        bare = squeezed(row[at].text) if at in row else ""
+        if title and bare and len(title) <= _LONGEST_TITLE and not _complete(bare) and _complete(f"{title} {bare}"):
+            out[at] = title
+    return out
+
+
+def _complete(heading: str) -> bool:
+    guess, _ = guess_heading(heading, "jobs")
+    return guess is not None and guess.sure and not guess.column.is_open
 
 
 def kind_of_rows(headed: HeadedSheet) -> tuple[str, str]:

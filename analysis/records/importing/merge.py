@@ -135,10 +135,15 @@ class _Merger:
         rest = " ".join(part for part in key[1:] if part)
         self.out.changes.append(Change(table, key[0], rest, column, before, after, why))
 
+    def _in_log(self, key: Key) -> dict[str, str] | None:
+        """The log's row; work that the sheet does not date may be dated before test 1 there, for a blank means that."""
+        dated = (*key[:-1], "1") if self.existing.table.key[-1] == "before_test_no" and not key[-1] else key
+        return self.existing.by_key.get(key) or self.existing.by_key.get(dated)
+
     def row(self, key: Key, sheet: dict[str, str]) -> dict[str, str]:
         """Merge one row of the sheet; return what of it stands in the log afterwards."""
         table = self.existing.table
-        log, last = self.existing.by_key.get(key), self.last.get(key)
+        log, last = self._in_log(key), self.last.get(key)
         if log is None:
             if last is not None and not self.apply:
                 self._say(

@@ -140,7 +140,7 @@ def _claims(read: ReadSheet, number: int, row: Row, key: Key, work: _Work) -> It
 def _take_sheet(read: ReadSheet, work: _Work) -> None:
     headed = read.headed
     for number, row in headed.sheet.rows.items():
-        if number == headed.heading_row:
+        if number in (headed.heading_row, headed.group_row):
             work.headings += len(row)
             continue
         why = "above the headings" if number < headed.heading_row else read.refused.get(number, "")

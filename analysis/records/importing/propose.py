@@ -11,7 +11,7 @@ from analysis.records.dictionary import BY_NAME, TABLES, Kind
 from analysis.records.importing.details import Detailed, detail, looks_like_dates, value_code
 from analysis.records.importing.grid import Cell, HeadedSheet
 from analysis.records.importing.headings_guess import Guess, guess_heading, usable_unit
-from analysis.records.importing.mapping import ASKED, IGNORED, OPEN, SURE, ColumnMap, SheetMap
+from analysis.records.importing.mapping import ASKED, IGNORED, OPEN, STEPS, SURE, ColumnMap, SheetMap
 from analysis.records.importing.reading import Aside, read_cells, value_key
 
 _FITS = 0.5  # share of different values that must be readable before a heading is believed
@@ -47,7 +47,11 @@ class Proposal:
 
 def _fit(column: ColumnMap, cells: Sequence[Cell], today: dt.date) -> float:
     """Share of the different cells that a column can take, what is still asked counting as taken."""
-    closed = replace(column, unit="" if column.unit == OPEN else column.unit)
+    unit, decimal = (
+        ("" if column.unit == OPEN else column.unit),
+        ("point" if column.decimal == OPEN else column.decimal),
+    )
+    closed = replace(column, unit=unit, decimal=decimal)
     outcomes = read_cells(cells, closed, today)
     if not outcomes:
         return 1.0
@@ -119,17 +123,12 @@ def _claimed_twice(new: Sequence[_New], given: Sequence[ColumnMap]) -> set[str]:
 
 def _numbered(columns: Sequence[ColumnMap]) -> list[ColumnMap]:
     """Heat steps in columns get their running number by chip: those given stay, new ones follow."""
-    numbers: dict[tuple[str, str], int] = {
-        (c.chip, c.step): c.step_no for c in columns if c.to.startswith("heat_steps.") and c.step_no
-    }
-    out = []
-    for column in columns:
-        if column.to.startswith("heat_steps.") and not column.step_no and OPEN not in (column.chip, column.step):
-            used = [number for (chip, _), number in numbers.items() if chip == column.chip]
-            number = numbers.setdefault((column.chip, column.step), max(used, default=0) + 1)
-            column = replace(column, step_no=number)
-        out.append(column)
-    return out
+    heat = [c for c in columns if c.to.startswith("heat_steps.") and OPEN not in (c.chip, c.step)]
+    numbers = {(c.chip, c.step): c.step_no for c in heat if c.step_no}
+    for column in sorted(heat, key=lambda c: STEPS.index(c.step)):  # the usual order of work
+        used = [number for (chip, _), number in numbers.items() if chip == column.chip]
+        numbers.setdefault((column.chip, column.step), max(used, default=0) + 1)
+    return [replace(c, step_no=c.step_no or numbers[c.chip, c.step]) if c in heat else c for c in columns]
 
 
 def _sheet_questions(sheet: SheetMap, columns: Sequence[ColumnMap]) -> tuple[SheetMap, dict[str, str]]:

@@ -12,7 +12,7 @@ import numpy as np
 
 from analysis.records.convert import Context, convert
 from analysis.records.dictionary import Column, Kind
-from analysis.records.importing.day_texts import plain_date
+from analysis.records.importing.day_texts import orders_seen, plain_date
 from analysis.records.importing.grid import Cell, squeezed
 from analysis.records.importing.grid import Kind as CellKind
 from analysis.records.importing.mapping import OPEN, SWAPPED, ColumnMap
@@ -133,6 +133,8 @@ def _date(cell: Cell, text: str, column: ColumnMap) -> str | Aside:
         return f"{real[1]}-{real[3]}-{real[2]}"
     if real and column.dates == OPEN:
         return Aside("whether the spreadsheet swapped day and month is still a question")
+    if column.dates == OPEN and orders_seen([cell])[2]:
+        return Aside("whether day or month comes first is still a question")
     return text
 
 
@@ -176,13 +178,14 @@ _NOTES = {
     Kind.CHOICE: "words to codes",
     Kind.YES_NO: "words to yes and no",
     Kind.DATE: "dates to YYYY-MM-DD",
-    Kind.KEY: "codes without spaces",
 }
 
 
 def _note(cell: Cell, text: str, column: ColumnMap) -> str:
     if cell.text == text:
         return ""
+    if column.column.kind is Kind.KEY:
+        return "codes without spaces" if tidied(cell.text) == text else "words to codes"
     if note := _NOTES.get(column.column.kind):
         return note
     unit, own = column.unit, column.column.unit

@@ -84,7 +84,20 @@ def _paired(sheets: Sequence[Sheet], given: Sequence[SheetMap]) -> list[tuple[Sh
             known = fitting[0]
             free = [other for other in free if other is not known]
         out.append((sheet, known))
-    return out
+    return _last_ones_paired(out, free)
+
+
+def _last_ones_paired(
+    pairs: list[tuple[Sheet, SheetMap | None]], free: list[SheetMap]
+) -> list[tuple[Sheet, SheetMap | None]]:
+    """A sheet left over goes with the mapping left over if it has most of its headings: one of them changed."""
+    lone = [sheet for sheet, known in pairs if known is None]
+    if len(lone) != 1 or len(free) != 1:
+        return pairs
+    wanted = {column.heading for column in free[0].columns}
+    shared = wanted & set(find_headings(lone[0], wanted).headings.values())
+    alike = len(shared) > 0.5 * len(wanted)
+    return [(sheet, free[0] if known is None and alike else known) for sheet, known in pairs]
 
 
 def _missing(pairs: Sequence[tuple[Sheet, SheetMap | None]], given: Sequence[SheetMap], path: Path) -> None:

@@ -10,14 +10,24 @@ import csv
 import datetime as dt
 import io
 import random
+import re
 import zipfile
+from collections.abc import Sequence
 from pathlib import Path
 from xml.sax.saxutils import escape, quoteattr
+
+import tomlkit
 
 HERE = Path(__file__).parent
 SEED = 20250317
 JOBS_N = 72
 TITLE = "Lantern Street Bench (invented) – job list, all data made up"
+
+
+class Formula(str):
+    """A formula that nobody has calculated: without a stored value in the workbooks."""
+
+
 Value = str | int | float | dt.date | None
 
 HEADINGS = (
@@ -25,6 +35,8 @@ HEADINGS = (
     "Date in",
     "Client",
     "Device",
+    "Board",
+    "Colour",
     "Device age (months)",
     "Damage",
     "Worked on before?",
@@ -42,11 +54,13 @@ HEADINGS = (
     "CPU removal temp (°F)",
     "Test 1 date",
     "Test 1 result",
+    "Test 1 hours",
     "Test 2 result",
+    "Test 2 date",
     "Bench time (min)",
     "Final result",
     "Date out",
-    "Cause of failure",
+    "Reason of falure",
     "How sure",
     "Lost for good",
     "Fee",
@@ -72,6 +86,8 @@ def _row(number: int, rng: random.Random) -> dict[str, Value]:
         "Date in": _day(came, rng),
         "Client": f"Client {number}",
         "Device": rng.choice(("phone", "Phone", "mobile", "Tablet")),
+        "Board": rng.choice(("A12", "A14", "B2")),
+        "Colour": rng.choice(("black", "white", None)),
         "Device age (months)": rng.choice((12, 18, 24, 30, 36, None)),
         "Damage": rng.choice(_DAMAGE) if number > 6 else _DAMAGE[number % 6],
         "Worked on before?": rng.choice(("No", "no", "other shop", "?", None)),
@@ -79,7 +95,7 @@ def _row(number: int, rng: random.Random) -> dict[str, Value]:
     }
     if number % 12 == 5:
         return row | {"Taken?": "No", "Why declined": rng.choice(("no donor", "too expensive"))}
-    row |= {"Taken?": "Yes", "Guess %": rng.choice((40, 60, 70, 80, "n/a")), "Tech": rng.choice(("T1", "T2"))}
+    row |= {"Taken?": "Yes", "Guess %": rng.choice((40, 60, 70, 80, "n/a")), "Tech": rng.choice(("Mira", "Tomas"))}
     row |= {"Donor no": f"DB {number:02}", "Fee": rng.choice(("€600", "€ 750", 800, None))}
     if number > JOBS_N - 4:
         return row | {"Final result": "in progress"}
@@ -99,6 +115,7 @@ def _work(came: dt.date, rng: random.Random) -> dict[str, Value]:
         "CPU removal temp (°F)": rng.choice((680, 698, None)),
         "Test 1 date": came + dt.timedelta(days=6),
         "Test 1 result": rng.choice(("OK", "boots", "Full boot")) if first else rng.choice(_FAILED),
+        "Test 1 hours": rng.choice(("1,5", "2", "2,5", None)),
         "Test 2 result": None if first else ("OK" if second else rng.choice((*_FAILED, None))),
         "Bench time (min)": rng.choice((180, 240, 315, 390, "6:30")),
         "Final result": "Recovered" if first or second else "failed",
@@ -106,9 +123,11 @@ def _work(came: dt.date, rng: random.Random) -> dict[str, Value]:
         "Shelf": rng.choice(("A1", "B2", None)),
         "Notes": rng.choice(("", "=SUM(A1:A2)", "sent by post; ask before more heat", None)) or None,
     }
+    if row["Test 2 result"] and (day := came + dt.timedelta(days=7)).day <= 12:
+        row["Test 2 date"] = day.strftime("%d/%m/%Y")  # no such date settles which number is the month
     if first or second:
         return row
-    cause = {"Cause of failure": "pads torn" if lost else "bad joint", "How sure": rng.choice(("seen", "likely"))}
+    cause = {"Reason of falure": "pads torn" if lost else "bad joint", "How sure": rng.choice(("seen", "likely"))}
     return row | cause | {"Lost for good": rng.choice(("yes", "no"))}
 
 
@@ -126,9 +145,9 @@ def jobs_sheet() -> list[list[Value]]:
     other[HEADINGS.index("Damage") + 1] = "dropped" if other[HEADINGS.index("Damage") + 1] != "dropped" else "bent"
     body.insert(51, other)  # one job code, two stories
     nameless: list[Value] = [None] * (len(HEADINGS) + 1)
-    nameless[2], nameless[6] = dt.date(2024, 5, 2), "Water"
+    nameless[2], nameless[HEADINGS.index("Damage") + 1] = dt.date(2024, 5, 2), "Water"
     total: list[Value] = [None] * (len(HEADINGS) + 1)
-    total[1], total[HEADINGS.index("Bench time (min)") + 1] = "Total", 20115
+    total[1], total[HEADINGS.index("Bench time (min)") + 1] = "Total", Formula("SUM(A1:A9)")
     note: list[Value] = [None, "prices without tax; ask the owner"]
     return [[None, TITLE], [None, "since January"], [], [None, *HEADINGS], *body, nameless, total, [], [], note]
 
@@ -136,7 +155,7 @@ def jobs_sheet() -> list[list[Value]]:
 def donors_sheet() -> list[list[Value]]:
     """A row a donor board."""
     rng = random.Random(SEED + 1)
-    rows: list[list[Value]] = [["Donor no", "Age (years)", "Tested", "Lot"]]
+    rows: list[list[Value]] = [["Donor no", "Age", "Tested", "Lot"]]
     for number in range(1, JOBS_N + 1):
         age = rng.choice((1, 2, 2.5, 3, None))
         rows.append(
@@ -172,8 +191,9 @@ def xlsx_bytes(sheets: dict[str, list[list[Value]]]) -> bytes:
         for number, row in enumerate(rows, start=1):
             for at, value in enumerate(row, start=1):
                 if value is not None:
-                    cell = sheet.cell(number, at, value)
-                    cell.data_type = "s" if isinstance(value, str) else cell.data_type  # "=SUM" as a text
+                    cell = sheet.cell(number, at, f"={value}" if isinstance(value, Formula) else value)
+                    if isinstance(value, str):
+                        cell.data_type = "f" if isinstance(value, Formula) else "s"  # "=SUM" may be a text
     raw = io.BytesIO()
     book.save(raw)
     with zipfile.ZipFile(raw) as archive:
@@ -183,8 +203,6 @@ def xlsx_bytes(sheets: dict[str, list[list[Value]]]) -> bytes:
 
 
 def _without_times(text: str) -> str:
-    import re
-
     return re.sub(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\dZ", "2025-01-01T00:00:00Z", text)
 
 
@@ -196,6 +214,8 @@ def _ods_cell(value: Value) -> str:
     if value is None:
         return "<table:table-cell/>"
     text = escape(str(value))
+    if isinstance(value, Formula):
+        return f'<table:table-cell table:formula="of:={text}"/>'
     if isinstance(value, dt.date):
         kind = f'office:value-type="date" office:date-value="{value.isoformat()}"'
     elif isinstance(value, int | float):
@@ -230,6 +250,38 @@ def csv_bytes(rows: list[list[Value]]) -> bytes:
     out = io.StringIO()
     csv.writer(out, delimiter=";").writerows([["" if value is None else value for value in row] for row in rows])
     return out.getvalue().encode("utf-8-sig")
+
+
+# What the owner of this shop answers to the questions: sheet, heading (blank: the sheet), key, answer.
+ANSWERS = (
+    ("Jobs", "", "processor_side", "lower"),
+    ("Jobs", "Colour", "to", "ignored"),
+    ("Jobs", "Damage", "values.cat", "drop"),
+    ("Jobs", "Tech", "values.Mira", "T1"),
+    ("Jobs", "Tech", "values.Tomas", "T2"),
+    ("Jobs", "Test 1 result", "values.OK", "data_readable"),
+    ("Jobs", "Test 1 result", "values.boots", "data_readable"),
+    ("Jobs", "Test 1 result", "values.Full boot", "data_readable"),
+    ("Jobs", "Test 1 result", "values.dead", "no_current"),
+    ("Jobs", "Test 1 result", "values.no start", "current_no_start"),
+    ("Jobs", "Test 2 date", "dates", "day_first"),
+    ("Jobs", "Reason of falure", "to", "jobs.failure_cause"),
+    ("Donors", "Age", "unit", "years"),
+)
+
+
+def answer(mapping: Path, answers: Sequence[tuple[str, str, str, str]] = ANSWERS) -> None:
+    """Put answers into a mapping file, as its owner would with an editor."""
+    document = tomlkit.parse(mapping.read_text(encoding="utf-8"))
+    for sheet, heading, key, said in answers:
+        table = next(item for item in document["sheet"] if item["name"] == sheet)
+        if heading:
+            table = next(item for item in table["column"] if item["heading"] == heading)
+        parent, _, name = key.partition(".")
+        place, last = (table[parent], name) if name else (table, parent)
+        assert place[last] == "?", f"{sheet} {heading} {key} is no question"
+        place[last] = said
+    mapping.write_text(tomlkit.dumps(document), encoding="utf-8")
 
 
 def write(folder: Path) -> list[Path]:

@@ -1,0 +1,317 @@
+"""What is proposed, what is sure, and what is asked."""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+
+import pytest
+
+from analysis.records.dictionary import BY_NAME, TABLES
+from analysis.records.importing import value_words, words
+from analysis.records.importing.headings_guess import guess_heading, variants
+from analysis.records.importing.mapping import OPEN, column_named
+from analysis.records.importing.mapping_check import code_mistake
+from analysis.records.importing.words import plain_words
+from tests.records.importing.sheets import HEAD, ROWS, aside, asked, cells, replaced, run, sheet, table, with_column
+
+COLUMN_NAMES = {name for listed in TABLES for name in listed.names}
+
+
+@pytest.mark.parametrize(
+    ("heading", "to", "qualifiers"),
+    [
+        ("CPU pads lost", "chip_sides.pads_lost_n", {"chip": "processor"}),
+        ("Pads lost (CPU, upper side)", "chip_sides.pads_lost_n", {"chip": "processor", "side": "upper"}),
+        ("NAND clean passes", "chip_sides.clean_passes_n", {"chip": "storage"}),
+        ("ufs_clean_passes", "chip_sides.clean_passes_n", {"chip": "storage"}),
+        ("RAM reball tries", "chip_sides.reball_tries_n", {"chip": "memory"}),
+        ("CPU donor pads lost", "chip_sides.pads_lost_n", {"chip": "processor", "side": "landing"}),
+        ("Install temp", "heat_steps.set_temp_c", {"chip": OPEN, "step": "install"}),
+        ("NAND removal temp (°C)", "heat_steps.set_temp_c", {"chip": "storage", "step": "removal"}),
+        ("Test 1 result", "boot_tests.boot_result", {"test": 1}),
+        ("Second boot", "boot_tests.boot_result", {"test": 2}),
+        ("Boot test 2 date", "boot_tests.test_date", {"test": 2}),
+        ("Donor age", "donors.donor_age_years", {}),
+        ("Date received", "jobs.received_date", {}),
+        ("RECEIVED", "jobs.received_date", {}),
+        ("received_date", "jobs.received_date", {}),
+        ("Client phone", "personal", {}),
+        ("Remarks", "ignored", {}),
+    ],
+)
+def test_headings_say_chip_side_step_and_test(heading, to, qualifiers):
+    guess, _ = guess_heading(heading, "jobs")
+    assert guess is not None
+    assert guess.sure
+    assert guess.column.to == to
+    named = {key: getattr(guess.column, key) for key in ("chip", "side", "step", "test") if getattr(guess.column, key)}
+    assert named == qualifiers
+
+
+@pytest.mark.parametrize(
+    ("heading", "unit"),
+    [
+        ("Bench time (min)", "min"),
+        ("Install temp °F", "°F"),
+        ("Install temp (F)", "°F"),
+        ("Labour hrs", "hours"),
+        ("Donor age [years]", "years"),
+        ("Guess %", "%"),
+        ("Side C", ""),
+        ("Job no (ours)", ""),
+    ],
+)
+def test_units_are_read_from_headings(heading, unit):
+    assert variants(heading)[1] == unit
+
+
+@pytest.mark.parametrize(("heading", "to"), [("Recieved", "jobs.received_date"), ("Hours", "jobs.bench_hours")])
+def test_headings_that_are_only_alike_or_loose_are_never_sure(heading, to):
+    guess, _ = guess_heading(heading, "jobs")
+    assert guess is not None
+    assert guess.column.to == to
+    assert not guess.sure
+
+
+def test_a_heading_without_any_likeness_is_not_guessed():
+    assert guess_heading("Colour of the tape", "jobs")[0] is None
+
+
+def test_every_phrase_stands_for_one_column_only_and_is_written_plainly():
+    for table_words in (words.PHRASES, words.TEST_PHRASES, words.CHIP_PHRASES, words.STEP_PHRASES, words.DONOR_PHRASES):
+        counts = Counter(phrase for phrases in table_words.values() for phrase in phrases)
+        assert [phrase for phrase, n in counts.items() if n > 1] == []
+        assert [phrase for phrase in counts if phrase != plain_words(phrase)] == []
+        assert set(table_words) <= COLUMN_NAMES
+    loose = {phrase for phrases in words.LOOSE.values() for phrase in phrases}
+    sure = {phrase for phrases in words.PHRASES.values() for phrase in phrases}
+    assert not loose & (sure | set(words.PERSONAL) | set(words.IGNORED))
+    assert not sure & (set(words.PERSONAL) | set(words.IGNORED))
+
+
+def test_every_word_for_a_value_stands_for_one_code_that_exists():
+    for name, codes in value_words.VALUES.items():
+        column = next(listed[name] for listed in TABLES if name in listed.by_name)
+        said = Counter(word for listed in codes.values() for word in listed)
+        assert [word for word, n in said.items() if n > 1] == [], name
+        assert [word for word in said if word != value_words.plain_value(word)] == [], name
+        assert [code for code in codes if code_mistake(code, column)] == [], name
+        own = {value_words.plain_value(code): code for code in column.codes}
+        assert [w for code, listed in codes.items() for w in listed if own.get(w, code) != code] == [], name
+        maybe = value_words.MAYBE.get(name, {})
+        assert not set(maybe) & set(said), name
+        assert set(maybe.values()) <= set(column.codes), name
+
+
+def test_what_is_sure_is_placed_at_once_and_what_is_unsure_is_not(tmp_path):
+    source = with_column(tmp_path / "a.csv", "Hours", [4, 5, 6])
+    done = run(source, tmp_path / "log")
+    assert asked(done) == {("Hours", "to")}
+    assert cells(tmp_path / "log", "intake_damage") == ["drop", "liquid", "bend_or_snap"]
+    assert cells(tmp_path / "log", "decision") == ["accepted", "accepted", "declined"]
+    assert cells(tmp_path / "log", "bench_hours") == ["", "", ""]
+    text = (tmp_path / "log" / "import.toml").read_text(encoding="utf-8")
+    assert re.search(r'heading = "Hours"\nto = "\?" # QUESTION: maybe to = "jobs.bench_hours"', text)
+
+
+@pytest.mark.parametrize(
+    ("heading", "given", "column", "wanted"),
+    [
+        ("Bench time (min)", ["390", "45", ""], "bench_hours", ["6.5", "0.75", ""]),
+        ("Bench hours", ["6:30", "2 h", "90 min"], "bench_hours", ["6.5", "2", "1.5"]),
+        ("Bench hours", ["6,5", "2,25", "3"], "bench_hours", ["6.5", "2.25", "3"]),
+        ("Device age (months)", ["18", "36", "n/a"], "device_age_years", ["1.5", "3", ""]),
+        ("Fee", ["€1,200.50", "600 EUR", "99"], "fee_amount", ["1200.5", "600", "99"]),
+        ("Guess %", ["0.7", "0.55", "0.4"], "guessed_success_pct", ["70", "55", "40"]),
+        ("Guess", ["70%", "55 %", "40"], "guessed_success_pct", ["70", "55", "40"]),
+        ("Donor no", ["DB 1", "#DB 2", "-"], "donor_id", ["DB-1", "DB-2", ""]),
+        (
+            "Date out",
+            ["13/03/2024", "4/3/2024", "5 Apr 2024"],
+            "closed_date",
+            ["2024-03-13", "2024-03-04", "2024-04-05"],
+        ),
+        (
+            "Date out",
+            ["3/13/2024", "3/14/24", "April 5, 2024"],
+            "closed_date",
+            ["2024-03-13", "2024-03-14", "2024-04-05"],
+        ),
+        ("Date out", ["2024/03/13", "2024-03-14 15:30", "?"], "closed_date", ["2024-03-13", "2024-03-14", ""]),
+        ("Reversible", ["x", "", "no"], "loss_reversible", ["yes", "", "no"]),
+        ("Lost for good", ["Yes", "N", ""], "loss_reversible", ["no", "yes", ""]),
+        ("Outcome", ["Recovered", "in progress", "failed"], "outcome", ["recovered", "", "not_recovered"]),
+    ],
+)
+def test_units_orders_and_words_are_converted_where_they_can_mean_one_thing(tmp_path, heading, given, column, wanted):
+    done = run(with_column(tmp_path / "a.csv", heading, given), tmp_path / "log")
+    assert asked(done) == set()
+    assert cells(tmp_path / "log", column) == wanted
+
+
+@pytest.mark.parametrize(
+    ("heading", "given", "key", "column", "answer", "wanted"),
+    [
+        (
+            "Date out",
+            ["3/4/2024", "5/6/2024", "1/2/2024"],
+            "dates",
+            "closed_date",
+            "day_first",
+            ["2024-04-03", "2024-06-05", "2024-02-01"],
+        ),
+        (
+            "Date out",
+            ["3/4/2024", "5/6/2024", "1/2/2024"],
+            "dates",
+            "closed_date",
+            "month_first",
+            ["2024-03-04", "2024-05-06", "2024-01-02"],
+        ),
+        ("Device age", ["12", "10", "3"], "unit", "device_age_years", "months", ["1", "0.8333", "0.25"]),
+        ("Fee", ["1,500", "2,750", "900"], "decimal", "fee_amount", "point", ["1500", "2750", "900"]),
+        ("Fee", ["1,500", "2,750", "900"], "decimal", "fee_amount", "comma", ["1.5", "2.75", "900"]),
+    ],
+)
+def test_what_the_values_do_not_settle_is_asked_and_the_answer_applied(
+    tmp_path, heading, given, key, column, answer, wanted
+):
+    source = with_column(tmp_path / "a.csv", heading, given)
+    done = run(source, tmp_path / "log")
+    assert asked(done) == {(heading, key)}
+    before = cells(tmp_path / "log", column)
+    assert all(text in ("", wanted[at]) for at, text in enumerate(before))
+    assert "" in before
+    replaced(tmp_path / "log" / "import.toml", (f'{key} = "?"', f'{key} = "{answer}"'))
+    done = run(source, tmp_path / "log")
+    assert asked(done) == set()
+    assert cells(tmp_path / "log", column) == wanted
+    assert done.merged.changes == []
+
+
+def test_an_unknown_word_is_asked_with_its_likeliest_code_and_left_out_until_answered(tmp_path):
+    source = with_column(tmp_path / "a.csv", "Test 1 result", ["OK", "short", ""])
+    done = run(source, tmp_path / "log")
+    assert asked(done) == {("Test 1 result", "values")}
+    assert "maybe data_readable" in done.questions[0].text
+    assert table(tmp_path / "log", "boot_tests") == [{"job_id": "J-2", "test_no": "1", "boot_result": "short"}]
+    replaced(tmp_path / "log" / "import.toml", ('OK = "?"', 'OK = "starts_locked"'))
+    assert asked(run(source, tmp_path / "log")) == set()
+    assert cells(tmp_path / "log", "boot_result", "boot_tests") == ["short", "starts_locked"]
+
+
+def test_names_of_technicians_are_asked_for_a_pseudonym(tmp_path):
+    done = run(with_column(tmp_path / "a.csv", "Tech", ["Mira", "T2", "Mira"]), tmp_path / "log")
+    assert asked(done) == {("Tech", "values")}
+    assert cells(tmp_path / "log", "technician_id") == ["", "T2", ""]
+
+
+def test_client_data_are_neither_taken_over_nor_copied(tmp_path):
+    source = with_column(tmp_path / "a.csv", "Client", ["Mr Invented", "Ms Invented", "x"])
+    run(source, tmp_path / "log")
+    everything = "".join(path.read_text(encoding="utf-8") for path in (tmp_path / "log").iterdir())
+    assert "Invented" not in everything
+    assert len(aside(tmp_path / "log")) == 3
+
+
+def test_an_address_or_long_number_in_a_free_column_is_not_copied(tmp_path):
+    source = with_column(tmp_path / "a.csv", "Notes", ["someone@invented.example", "0123 456 789 01", "sent by post"])
+    run(source, tmp_path / "log")
+    assert [row["value"][:12] for row in aside(tmp_path / "log")] == ["(not copied:", "(not copied:", "sent by post"]
+
+
+def test_two_columns_for_one_place_are_both_asked(tmp_path):
+    rows = [(*row, "2024-05-01", "2024-05-02") for row in ROWS]
+    done = run(sheet(tmp_path / "a.csv", (*HEAD, "Date out", "Closed on"), rows), tmp_path / "log")
+    assert asked(done) == {("Date out", "to"), ("Closed on", "to")}
+
+
+def test_real_dates_that_a_spreadsheet_seems_to_have_swapped_are_asked(tmp_path):
+    import datetime as dt
+
+    from tests.records.importing.messy_workbook import xlsx_bytes
+
+    days = [dt.date(2024, 4, 3), dt.date(2024, 5, 6), dt.date(2024, 1, 2), "15/03/2024", "27/04/2024"]
+    rows = [["Job no", "Date in", "Damage", "Taken?"], *[[f"J-{n}", day, "drop", "yes"] for n, day in enumerate(days)]]
+    path = tmp_path / "a.xlsx"
+    path.write_bytes(xlsx_bytes({"Jobs": rows}))
+    done = run(path, tmp_path / "log")
+    assert asked(done) == {("Date in", "dates")}
+    assert cells(tmp_path / "log", "received_date") == ["", "", "", "2024-03-15", "2024-04-27"]
+    replaced(tmp_path / "log" / "import.toml", ('dates = "?"', 'dates = "swapped"'))
+    run(path, tmp_path / "log")
+    wanted = ["2024-03-04", "2024-06-05", "2024-02-01", "2024-03-15", "2024-04-27"]
+    assert cells(tmp_path / "log", "received_date") == wanted
+
+
+def test_a_sheet_that_says_nothing_of_decisions_asks_whether_all_were_accepted(tmp_path):
+    source = sheet(tmp_path / "a.csv", HEAD[:3], [row[:3] for row in ROWS])
+    done = run(source, tmp_path / "log")
+    assert asked(done) == {("", "fixed.jobs.decision")}
+    replaced(tmp_path / "log" / "import.toml", ('"jobs.decision" = "?"', '"jobs.decision" = "accepted"'))
+    assert asked(run(source, tmp_path / "log")) == set()
+    assert cells(tmp_path / "log", "decision") == ["accepted"] * 3
+
+
+def test_an_outcome_that_says_declined_goes_to_the_decision(tmp_path):
+    source = sheet(tmp_path / "a.csv", (*HEAD[:3], "Outcome"), [(*row[:3], "declined") for row in ROWS])
+    done = run(source, tmp_path / "log")
+    assert asked(done) == {("", "fixed.jobs.decision")}
+    assert cells(tmp_path / "log", "decision") == ["declined"] * 3
+    assert cells(tmp_path / "log", "outcome") == [""] * 3
+
+
+def test_donor_facts_without_a_donor_code_are_asked_for(tmp_path):
+    source = with_column(tmp_path / "a.csv", "Donor age (years)", [2, 3, ""])
+    done = run(source, tmp_path / "log")
+    assert asked(done) == {("", "own_donor")}
+    assert table(tmp_path / "log", "donors") == []
+    replaced(tmp_path / "log" / "import.toml", ('own_donor = "?"', 'own_donor = "yes"'))
+    run(source, tmp_path / "log")
+    assert cells(tmp_path / "log", "donor_id") == ["D-J-1", "D-J-2", "D-J-3"]
+    assert cells(tmp_path / "log", "donor_age_years", "donors") == ["2", "3", ""]
+
+
+def test_titles_over_several_headings_are_read_with_them(tmp_path):
+    rows = [("", "", "", "", "CPU", "", "NAND", ""), (*HEAD, "pads lost", "clean passes", "pads lost", "clean passes")]
+    rows += [(*row, 0, 2, 1, 3) for row in ROWS[:2]]
+    done = run(sheet(tmp_path / "a.csv", ("Invented list",), rows), tmp_path / "log")
+    assert asked(done) == {("", "processor_side")}
+    found = [(r["chip_role"], r["pads_lost_n"], r["clean_passes_n"]) for r in table(tmp_path / "log", "chip_sides")]
+    assert found == [("storage", "1", "3")] * 2
+
+
+def test_heat_steps_are_numbered_in_the_order_of_work(tmp_path):
+    head = (*HEAD, "CPU install temp (°F)", "CPU removal temp (°F)")
+    run(sheet(tmp_path / "a.csv", head, [(*row, 626, 680) for row in ROWS]), tmp_path / "log")
+    first = table(tmp_path / "log", "heat_steps")[:2]
+    by_number = {row["step_no"]: (row["step_type"], row["set_temp_c"]) for row in first}
+    assert by_number == {"1": ("removal", "360"), "2": ("install", "330")}
+
+
+def test_a_sheet_with_a_row_a_test_goes_to_its_table(tmp_path):
+    jobs = sheet(tmp_path / "Jobs.csv", HEAD, ROWS)
+    tests = [
+        ("J-1", 1, "2024-03-10", "boot loop"),
+        ("J-1", 2, "2024-03-12", "data ok"),
+        ("J-2", 1, "2024-03-20", "short"),
+    ]
+    long = sheet(tmp_path / "Tests.csv", ("Job", "Test no", "Test date", "Boot result"), tests)
+    done = run([jobs, long], tmp_path / "log")
+    assert asked(done) == set()
+    found = [(r["job_id"], r["test_no"], r["boot_result"]) for r in table(tmp_path / "log", "boot_tests")]
+    assert found == [("J-1", "1", "restart_loop"), ("J-1", "2", "data_readable"), ("J-2", "1", "short")]
+
+
+def test_a_sheet_of_something_else_is_asked_and_kept_aside(tmp_path):
+    jobs = sheet(tmp_path / "Jobs.csv", HEAD, ROWS)
+    other = sheet(tmp_path / "Stencils.csv", ("Stencil", "Bought"), [("S-1", "2023"), ("S-2", "2024")])
+    done = run([jobs, other], tmp_path / "log")
+    assert [(q.sheet, q.key) for q in done.questions] == [("Stencils", "row")]
+    assert len([row for row in aside(tmp_path / "log") if row["sheet"] == "Stencils"]) == 6
+
+
+def test_the_helpers_know_the_dictionary():
+    assert column_named("jobs.job_id") is BY_NAME["jobs"]["job_id"]
+    assert column_named("jobs.nothing") is None
