@@ -1,0 +1,80 @@
+"""Limits for the mean of a month's jobs, by resampling earlier jobs, their own uncertainty included.
+
+Source: Rubin, Annals of Statistics 9 (1981) 130–134 (Bayesian bootstrap). Counts of passes or pads of a dozen jobs are
+nothing like normal, so that textbook limits are wrong. A simulated month is drawn job by job from the earlier jobs
+and the ones already drawn (an urn): that is the same as first drawing how common each value truly is and then the
+jobs, so that few earlier jobs give wide limits.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.errors import ModelError
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class MeanLimits:
+    """Limits for a mean of ``n`` jobs.
+
+    Parameters
+    ----------
+    low, high : float
+        At most half of ``rate`` of the simulated months lies beyond either.
+    n, earlier : int
+        Jobs in the month, and earlier jobs drawn from.
+    rate : float
+        Chance of a month outside without a cause, both sides together.
+    rng_seed, draws : int
+        Random seed, and simulated months.
+    """
+
+    low: float
+    high: float
+    n: int
+    earlier: int
+    rate: float
+    rng_seed: int
+    draws: int
+
+
+def mean_limits(earlier: Floats, n: int, rate: float, rng_seed: int, draws: int) -> MeanLimits:
+    """Limits for the mean of ``n`` jobs like the earlier ones.
+
+    Parameters
+    ----------
+    earlier : ndarray, shape (m,)
+        Values of earlier jobs, none missing.
+    n : int
+        Jobs in the month.
+    rate : float
+        Chance of a month outside, both sides together.
+    rng_seed, draws : int
+        Random seed, and simulated months.
+
+    Raises
+    ------
+    ModelError
+        Without earlier jobs or jobs, or where the simulated months are too few for the rate.
+    """
+    if not len(earlier) or n < 1 or np.isnan(earlier).any():
+        raise ModelError("Limits need earlier jobs with a value, and at least one job.")
+    if draws * rate / 2 < 5:
+        raise ModelError(f"{draws} simulated months are too few for a false-alarm rate of {rate:g}.")
+    rng = np.random.default_rng(rng_seed)
+    drawn = np.empty((draws, n))
+    run = np.arange(draws)
+    for k in range(n):
+        ball = rng.integers(0, len(earlier) + k, draws)
+        old = ball < len(earlier)
+        drawn[old, k] = earlier[ball[old]]
+        again = run[~old]
+        drawn[again, k] = drawn[again, ball[~old] - len(earlier)]
+    means = np.sort(drawn.mean(axis=1))
+    beyond = int(np.floor(draws * rate / 2))
+    return MeanLimits(float(means[beyond]), float(means[-beyond - 1]), n, len(earlier), rate, rng_seed, draws)
