@@ -67,9 +67,9 @@ def sheet_type_mistakes(given: Any) -> list[str]:
 def _not_one_of(key: str, value: str, codes: Sequence[str]) -> list[str]:
     if value in ("", OPEN, *codes):
         return []
-    return [
-        f'{key} = "{value}": must be one of {", ".join(codes)}. {_near(value, codes)}' if codes else f"{key}: not here"
-    ]
+    if not codes:
+        return [f'{key} = "{value}": this column has no {key}']
+    return [f'{key} = "{value}": must be one of {", ".join(codes)}. {_near(value, codes)}']
 
 
 def code_mistake(said: str, column: Column) -> str:
@@ -148,7 +148,7 @@ def sheet_mistakes(sheet: SheetMap) -> list[tuple[str, str]]:
     for column in sheet.columns:
         mistakes = column_mistakes(column, sheet.row)
         out += [(column.heading, text) for text in mistakes]
-        if column.taken and not mistakes and not column.is_open:
+        if column.taken and column_named(column.to) and not column.is_open:
             other = claims.setdefault(column.address, column.heading)
             if other != column.heading:
                 out.append((column.heading, f'to = "{column.to}": the heading "{other}" goes there too; only one can'))

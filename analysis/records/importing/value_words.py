@@ -179,6 +179,13 @@ MAYBE_YES = ("ok", "okay", "done")
 MAYBE_NO = ("✗", "✘", "none")
 
 
+def likeliest_code(column: str, text: str) -> str:
+    """The code that an ordinary word most likely means; empty when the words do not say."""
+    plain = plain_value(text)
+    sure = (code for code, words in VALUES.get(column, {}).items() if plain in words and "=" not in code)
+    return next(sure, MAYBE.get(column, {}).get(plain, ""))
+
+
 def plain_value(text: str) -> str:
     """Lower case, underscores and hyphens between letters as spaces, runs of spaces as one, no full stop at the end."""
     out = re.sub(r"(?<=\w)[_-](?=\w)", " ", text.casefold())
