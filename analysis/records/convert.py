@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from analysis.records.coded import Coded
 from analysis.records.dates import read_date
 from analysis.records.dictionary import Column, Kind, Table
+from analysis.records.importing.value_words import likeliest_code
 from analysis.records.problems import Problem, Severity, plural, quoted
 from analysis.records.readings import Bad, Read, Reading
 from analysis.records.settings import Settings
@@ -86,7 +87,8 @@ def _choice(text: str, column: Column, context: Context) -> Reading:
     loose = re.sub(r"[\s\-]+", "_", text.casefold())
     if loose in column.codes:
         return Read(loose, "codes written in another case or with spaces")
-    near = difflib.get_close_matches(loose, column.codes, 1)
+    word = likeliest_code(column.name, text)
+    near = [word] if word else difflib.get_close_matches(loose, column.codes, 1)
     foreign = "" if text.isascii() else "It holds letters that only look like a–z. "
     hint = f"Did you mean {near[0]}?" if near else f"'rework column {column.name}' explains the codes."
     return Bad(column.rule, foreign + hint, "code")

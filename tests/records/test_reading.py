@@ -214,3 +214,19 @@ def test_the_log_is_never_modified(tmp_path):
     check_log(tmp_path, TODAY)
     read_log(tmp_path, TODAY).without_faulty_jobs()
     assert {p.name: hashlib.sha256(p.read_bytes()).hexdigest() for p in tmp_path.iterdir()} == before
+
+
+@pytest.mark.parametrize(
+    ("column", "word", "code"),
+    [
+        ("intake_damage", "water damage", "liquid"),
+        ("outcome", "failed", "not_recovered"),
+        ("outcome", "done", "recovered"),
+        ("intake_damage", "bendd_or_snap", "bend_or_snap"),
+    ],
+)
+def test_an_ordinary_word_is_answered_with_the_code_it_most_likely_means(tmp_path, column, word, code):
+    tables = base()
+    tables["jobs"][0][column] = word
+    messages = [p.todo for p in found(write(tmp_path, tables)) if p.column == column]
+    assert any(f"Did you mean {code}?" in todo for todo in messages)
