@@ -42,7 +42,7 @@ def to_json(fit: PooledFit) -> str:
     UnconvergedError
         If the fit did not settle.
     """
-    design, upper = fit.shown().design, np.triu_indices(fit.mode.shape[1])
+    design, upper = fit.shown().design, np.triu_indices(fit.location.shape[1])
     ledger = None if fit.ledger is None else asdict(fit.ledger)
     effects = fit.effects().round(4).to_dict("records")
     whole = {
@@ -65,7 +65,7 @@ def to_json(fit: PooledFit) -> str:
                 "sigma": float(fit.sigma[k]),
                 "tau": float(fit.tau[k]),
                 "weight": float(fit.weight[k]),
-                "mode": fit.mode[k].tolist(),
+                "location": fit.location[k].tolist(),
                 "covariance_upper": fit.covariance[k][upper].tolist(),
             }
             for k in range(len(fit.weight))
@@ -131,9 +131,9 @@ def _fit(found: dict[str, Any]) -> PooledFit:
     covariance = np.empty((len(grid), width, width))
     covariance[:, upper[0], upper[1]] = np.array([point["covariance_upper"] for point in grid], dtype=float)
     covariance[:, upper[1], upper[0]] = covariance[:, upper[0], upper[1]]
-    mode = np.array([point["mode"] for point in grid], dtype=float)
+    location = np.array([point["location"] for point in grid], dtype=float)
     weight = np.array([point["weight"] for point in grid], dtype=float)
-    if mode.shape != (len(grid), width) or not np.isfinite(covariance).all() or not np.isclose(weight.sum(), 1):
+    if location.shape != (len(grid), width) or not np.isfinite(covariance).all() or not np.isclose(weight.sum(), 1):
         raise ValueError("the grid does not fit the design")
     return PooledFit(
         n=int(found["n"]),
@@ -147,7 +147,7 @@ def _fit(found: dict[str, Any]) -> PooledFit:
         sigma=np.array([point["sigma"] for point in grid], dtype=float),
         tau=np.array([point["tau"] for point in grid], dtype=float),
         weight=weight,
-        mode=mode,
+        location=location,
         covariance=covariance,
     )
 

@@ -144,7 +144,7 @@ def recalibration(p: ArrayLike, y: ArrayLike, slope: bool = True) -> tuple[Float
         gradient = x.T @ (outcome - chance)
         step = np.linalg.solve(information, gradient)
         if float(step @ gradient) < SETTLED:
-            return beta, np.linalg.inv(information), True
+            return beta + step, np.linalg.inv(information), True
         beta = beta + _halved(step, beta, x, outcome, offset)
     return none
 

@@ -101,7 +101,7 @@ def test_a_blank_never_seen_at_fitting_widens_the_interval_and_nothing_else():
     told, blank = fit.chances(_intake()), fit.chances(_intake(damage=None))
     assert blank.high - blank.low > told.high - told.low
     column = list(fit.design.names).index("damage: not recorded")
-    assert fit.mode[:, column] == pytest.approx(0, abs=1e-9)
+    assert fit.location[:, column] == pytest.approx(0, abs=1e-9)
     assert np.sqrt(fit.covariance[:, column, column]) == pytest.approx(fit.sigma)
 
 

@@ -61,7 +61,7 @@ def test_a_damaged_model_is_refused(part):
 
 def test_damaged_numbers_and_other_forms_are_refused():
     found = json.loads(TEXT)
-    found["grid"][0]["mode"] = found["grid"][0]["mode"][:-1]
+    found["grid"][0]["location"] = found["grid"][0]["location"][:-1]
     with pytest.raises(ModelError, match="damaged"):
         from_json(json.dumps(found), "abc")
     found = json.loads(TEXT)

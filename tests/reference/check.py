@@ -35,7 +35,7 @@ class Check:
     status: str
     expected: tuple[float, ...]
     got: tuple[float, ...]
-    digits: int = 7
+    digits: float = 7
 
     @property
     def error(self) -> float:
@@ -73,7 +73,7 @@ class Source:
         """A data set of the folder."""
         return pd.read_csv(self.folder / "data" / f"{name}.csv")
 
-    def add(self, source: str, status: str, quantity: str, expected: Any, got: Any, digits: int = 7) -> None:
+    def add(self, source: str, status: str, quantity: str, expected: Any, got: Any, digits: float = 7) -> None:
         """Record a check."""
         self.checks.append(Check(self.engine, source, quantity, status, numbers(expected), numbers(got), digits))
 
