@@ -6,15 +6,17 @@ the chance that someone who knew the planted truth would give from the same reco
 
 Printed for each size, with Monte Carlo errors over shops:
 
-- the calibration slope over all shops together (true chances regressed on the log odds of the predicted) and the mean
-  of the shops' own slopes;
+- the calibration slope over all shops together (true chances regressed on the log odds of the predicted), and the
+  middle and the mean of the shops' own slopes;
 - how often the 80 % interval holds the true chance;
 - at each break-even chance t, (model - best default) / (oracle - best default) of the expected utility: accepting an
   intake of chance p is worth p - t, declining 0; the best default is the better of accepting all and declining all,
   as the truth has it. What the oracle gains over it stands beside it: where that is next to nothing, so is the share.
   An intake that the model refuses is treated as the best default treats it.
 
-``--shop alike`` has technicians that do not differ, ``--shift`` moves the planted intercept (log odds).
+The planted truth is one and the same for all shops, with weaker effects than the prior expects; ``pooled_prior`` is the
+study where the model's own assumptions hold. ``--shop alike`` has technicians that do not differ, ``--shift`` moves the
+planted intercept (log odds).
 """
 
 from __future__ import annotations
@@ -127,6 +129,7 @@ def study(
         frame = pd.DataFrame([judged(part, real) for part in parts])
         row: dict[str, float] = {"jobs": jobs}
         row["slope, all shops"], row["slope, all shops: error"] = pooled_slope(parts, real)
+        row["slope, middle shop"] = frame["slope"].median()
         for name in ("slope", "covered", "width", "off", "refused"):
             row[name], row[f"{name}: error"] = frame[name].mean(), frame[name].std() / np.sqrt(shops)
         for t in BREAK_EVEN:
