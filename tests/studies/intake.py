@@ -16,7 +16,9 @@ Printed for each size, with Monte Carlo errors over shops:
 
 The planted truth is one and the same for all shops, with weaker effects than the prior expects; ``pooled_prior`` is the
 study where the model's own assumptions hold. ``--shop alike`` has technicians that do not differ, ``--shift`` moves the
-planted intercept (log odds).
+planted intercept (log odds). ``--trust`` follows the rule for trusting the model: where its rolling log-score gain over
+the damage-class rate is not convincing, the class rate takes its place (slower: every month is predicted from those
+before; slope, coverage and width then mix both).
 """
 
 from __future__ import annotations
@@ -34,7 +36,8 @@ from analysis.cohort.features import build_cohort
 from analysis.demo.shop import Shop, plain_shop
 from analysis.demo.simulator import simulate
 from analysis.demo.truth import Truth
-from analysis.models.pooled import fit_pooled
+from analysis.models.pooled import fit_pooled, pooled_fitter
+from analysis.models.rolling import log_score_gain, roll
 from analysis.models.scores import recalibration
 from analysis.questions.intake_columns import FAMILY_COLUMN, intake_terms
 from analysis.records.log import Log
@@ -65,8 +68,22 @@ def first_boots(shop: Shop, truth: Truth, rng_seed: int) -> pd.DataFrame:
     return rows.sample(frac=1, random_state=rng_seed).reset_index(drop=True)
 
 
-def answers(rows: pd.DataFrame, intakes: Intakes) -> list[Answer]:
-    """The models of one shop at each size."""
+def class_rates(used: pd.DataFrame, recorded: pd.DataFrame) -> np.ndarray:
+    """Rate of each intake's damage class, with one job of the plain rate added."""
+    plain = used["first_boot"].mean()
+    of_class = used.groupby(used["intake_damage"].astype(object))["first_boot"].agg(["sum", "count"])
+    won, n = (recorded["intake_damage"].map(of_class[name]).fillna(0).to_numpy(float) for name in ("sum", "count"))
+    return np.asarray((won + plain) / (n + 1))
+
+
+def trusted(used: pd.DataFrame) -> bool:
+    """Whether the rule for trusting the model holds in this shop."""
+    rolled = roll(used, pooled_fitter(intake_terms(), FAMILY_COLUMN))
+    return log_score_gain(rolled, rng_seed=1).convincing
+
+
+def answers(rows: pd.DataFrame, intakes: Intakes, trust: bool = False) -> list[Answer]:
+    """The models of one shop at each size; with ``trust`` the class rate where the model is not trusted."""
     out = []
     for jobs in SIZES:
         used = rows.head(jobs)
@@ -75,6 +92,8 @@ def answers(rows: pd.DataFrame, intakes: Intakes) -> list[Answer]:
         chances = fit.chances(intakes.recorded[seen])
         mean, low, high = (np.full(len(seen), np.nan) for _ in range(3))
         mean[seen], low[seen], high[seen] = chances.mean, chances.low, chances.high
+        if trust and not trusted(used):
+            mean = np.where(seen, class_rates(used, intakes.recorded), np.nan)
         out.append(Answer(jobs, mean, low, high))
     return out
 
@@ -115,13 +134,18 @@ def pooled_slope(parts: list[Answer], truth: np.ndarray) -> tuple[float, float]:
 
 
 def study(
-    shops: int, shop: Shop = SHOPS["demo"], shift: float = 0.0, first_seed: int = 9000, intakes_n: int = NEW_INTAKES
+    shops: int,
+    shop: Shop = SHOPS["demo"],
+    shift: float = 0.0,
+    first_seed: int = 9000,
+    intakes_n: int = NEW_INTAKES,
+    trust: bool = False,
 ) -> pd.DataFrame:
     """One row a size: slope, coverage and shares of the oracle's gain, each with its Monte Carlo error."""
     base = Truth.sized(shop.technicians, shop.families)
     truth = replace(base, intercept=base.intercept + shift)
     intakes = new_intakes(shop, truth, intakes_n, COPIES, ORACLE_SEED)
-    found = [answers(first_boots(shop, truth, first_seed + k), intakes) for k in range(shops)]
+    found = [answers(first_boots(shop, truth, first_seed + k), intakes, trust) for k in range(shops)]
     real = intakes.chance
     rows = []
     for at, jobs in enumerate(SIZES):
@@ -161,9 +185,10 @@ def main() -> None:
     parser.add_argument("--shops", type=int, default=200)
     parser.add_argument("--shop", choices=list(SHOPS), default="demo")
     parser.add_argument("--shift", type=float, default=0.0, help="moves the planted intercept, in log odds")
+    parser.add_argument("--trust", action="store_true", help="the class rate where the model is not trusted")
     parser.add_argument("--json", type=Path)
     args = parser.parse_args()
-    table = study(args.shops, SHOPS[args.shop], args.shift)
+    table = study(args.shops, SHOPS[args.shop], args.shift, trust=args.trust)
     print(f"{args.shops} shops of the kind '{args.shop}', intercept moved by {args.shift:g}; errors in brackets")
     print(told(table))
     if args.json:
