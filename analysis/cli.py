@@ -60,6 +60,16 @@ def _import(args: argparse.Namespace) -> int:
     return 1 if done.questions else report.exit_status
 
 
+def _enter(args: argparse.Namespace) -> int:
+    import datetime as dt
+
+    from analysis.records.entering.command import enter
+
+    ways = {"settings": args.set, "presets": args.preset, "answers": args.answers, "write_presets": args.write_presets}
+    enter(args.log, args.job, today=dt.date.today(), read_line=input, say=print, **ways)
+    return 0
+
+
 def _column(args: argparse.Namespace) -> int:
     from analysis.records.describe import describe_column
 
@@ -143,6 +153,26 @@ def _parser() -> argparse.ArgumentParser:
     importing.add_argument(
         "--apply-changes", action="store_true", help="also set cells of the log that the sheet says otherwise"
     )
+
+    enter = add(
+        "enter",
+        _enter,
+        "Enter or continue a job: by questions, or by flags for scripts. Checked first, written whole or not at all.",
+        "rework enter my_log\n  rework enter my_log --job J-0701 --preset 'processor, whole move' "
+        "--set boot_tests.boot_result=short",
+    )
+    enter.add_argument("log", type=Path, help="folder that holds jobs.csv")
+    enter.add_argument("--job", default="", metavar="CODE", help="the job; 'next' with flags for the next free code")
+    enter.add_argument(
+        "--set",
+        action="append",
+        default=[],
+        metavar="TABLE.COLUMN=VALUE",
+        help="a cell; TABLE.2.COLUMN for a second row",
+    )
+    enter.add_argument("--preset", action="append", default=[], metavar="NAME", help="a preset of presets.toml")
+    enter.add_argument("--answers", type=Path, metavar="FILE", help="enter answers that could not be written before")
+    enter.add_argument("--write-presets", action="store_true", help="make a presets.toml to fill, and nothing else")
 
     column = add("column", _column, "Explain one column of the log.", "rework column pad_grade_found")
     column.add_argument("name", help="heading of the column")

@@ -34,7 +34,9 @@ def test_constraints_name_no_host():
     assert re.search(r"^pandas==", text, re.M)
 
 
-@pytest.mark.parametrize("command", ["check", "blank-log", "import", "column", "table-schema", "dictionary", "review"])
+@pytest.mark.parametrize(
+    "command", ["check", "blank-log", "import", "enter", "column", "table-schema", "dictionary", "review"]
+)
 def test_every_command_explains_itself_with_an_example(command, capsys):
     with pytest.raises(SystemExit) as stop:
         main([command, "--help"])

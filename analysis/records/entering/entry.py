@@ -137,7 +137,7 @@ def renumbered(entry: Entry, jobs: TableText) -> Entry:
     free = next_code(codes, entry.job)
     if entry.proposed:
         return replace(entry, job=free)
-    todo = f"Choose another code; the next free one is {free}."
+    todo = f"Choose another code with --job; the next free one is {free}."
     raise CodeTakenError(f"job {entry.job} stands in jobs.csv already.", rule="each job_id once", todo=todo)
 
 

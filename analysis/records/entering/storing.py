@@ -35,6 +35,7 @@ def locked(folder: Path) -> Iterator[None]:
     LogError
         If another one writes for long, or the folder cannot be written at all.
     """
+    _there(folder)
     lock = FileLock(folder / LOCK)
     try:
         lock.acquire(timeout=WAIT_S)
@@ -55,11 +56,15 @@ def _unwritable(folder: Path, error: OSError) -> LogError:
     return LogError(f"cannot be written: {error.strerror or error}.", todo=todo, where=str(folder))
 
 
-def read_files(folder: Path) -> dict[str, bytes]:
-    """Content of every table that is there, by table name."""
+def _there(folder: Path) -> None:
     if not (folder / "jobs.csv").is_file():
         todo = "Make empty files to fill with 'rework blank-log'."
         raise LogError(f"{folder} holds no jobs.csv.", rule="The one file a log must have is jobs.csv.", todo=todo)
+
+
+def read_files(folder: Path) -> dict[str, bytes]:
+    """Content of every table that is there, by table name."""
+    _there(folder)
     return {t.name: (folder / t.file).read_bytes() for t in TABLES if (folder / t.file).is_file()}
 
 
