@@ -15,6 +15,7 @@ from analysis.records.coded import Coded, coded_tables
 from analysis.records.convert import Context, cell_problems, convert, empty_column
 from analysis.records.delimited import RawTable, read_delimited, unreadable_file
 from analysis.records.dictionary import BY_NAME, TABLES, Table
+from analysis.records.entering.replacing import JOURNAL
 from analysis.records.loghash import hash_of
 from analysis.records.problems import Problem, Severity
 from analysis.records.rulebook import WHOLE_COLUMN, Book
@@ -179,6 +180,10 @@ def _strangers(folder: Path) -> list[Problem]:
     known = {KEPT_ASIDE, *(table.file for table in TABLES)}
     names = {table.name for table in TABLES}
     out = []
+    if (folder / JOURNAL).exists():
+        found, rule = "an entry that was interrupted, so that a part of it may be missing here", "entries written whole"
+        todo = "Run 'rework enter' on this folder; it completes the entry before it asks anything."
+        out.append(Problem(JOURNAL, 0, "", "", found, rule, todo, Severity.WARNING, "interrupted-entry"))
     for path in sorted(folder.iterdir()):
         if path.name in known or not path.is_file():
             continue

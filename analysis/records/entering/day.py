@@ -62,7 +62,7 @@ class Day:
 
     def _made(self) -> Entry:
         seen = {name: self._written.get(name, "") for name in self._cells}
-        proposed = self._new and self._job == self.desk.next_job
+        proposed = self._new and not self._given and self._job == self.desk.next_job
         return Entry(self._job, self._new, proposed, self._cells, seen, numbered(self.desk, self._job, self._rows))
 
     # -- the job and its row -------------------------------------------------------------------------------------

@@ -36,7 +36,7 @@ def locked(folder: Path) -> Iterator[None]:
         If another one writes for long, or the folder cannot be written at all.
     """
     _there(folder)
-    lock = FileLock(folder / LOCK)
+    lock = FileLock(folder / LOCK, mode=0o666)  # another user of a shared folder must be able to take it too
     try:
         lock.acquire(timeout=WAIT_S)
     except Timeout:

@@ -19,11 +19,12 @@ from filelock import FileLock
 from analysis.errors import LogError
 from analysis.records.check import check_log
 from analysis.records.entering import replacing, storing
+from analysis.records.entering.command import enter_at_the_bench
 from analysis.records.entering.entry import CodeTakenError, Entry, next_code
 from analysis.records.entering.replacing import JOURNAL
 from analysis.records.entering.storing import kept_answers, recover, store
 from analysis.records.entering.trial import RefusedEntryError
-from tests.files import TODAY, base, found, write
+from tests.files import TODAY, as_csv_text, base, found, write
 
 ROOT = Path(__file__).resolve().parents[3]
 INTAKE = {"received_date": "2024-05-02", "intake_damage": "liquid", "decision": "accepted"}
@@ -92,6 +93,26 @@ def test_what_check_would_refuse_is_not_written(log, cells, rows, code):
         store(log, Entry("J-5", True, cells={**INTAKE, **cells}, rows=rows), TODAY)
     assert code in [problem.code for problem in refused.value.problems]
     assert contents(log) == before
+
+
+@pytest.mark.parametrize("codec", ["utf-8", "utf-8-sig", "cp1252", "utf-16"])
+@pytest.mark.parametrize(("delimiter", "end"), [(",", "\n"), (";", "\r\n"), ("\t", "\r")])
+def test_a_log_of_any_dialect_grows_and_stays_clean(tmp_path, codec, delimiter, end):
+    for name, rows in base().items():
+        text = as_csv_text(name, rows, delimiter).replace("\n", f"{delimiter}Öl{end}")
+        (tmp_path / f"{name}.csv").write_bytes(text.replace(f"{delimiter}Öl", f"{delimiter}Größe", 1).encode(codec))
+    before = {path.name: path.read_bytes().decode(codec).split(end) for path in tmp_path.glob("*.csv")}
+    faults = check_log(tmp_path, TODAY).exit_status
+    store(tmp_path, ENTRY, TODAY)
+    store(tmp_path, Entry("J-4", False, cells={"bench_hours": "2.5", "underfill": "none"}), TODAY)
+    assert faults == check_log(tmp_path, TODAY).exit_status == 0
+    after = {path.name: path.read_bytes().decode(codec).split(end) for path in tmp_path.glob("*.csv")}
+    changed = {n: [i for i, (a, b) in enumerate(zip(before[n], after[n], strict=False)) if a != b] for n in before}
+    # The continued row, and behind the last line end the first new row; nothing else.
+    assert changed == {name: [] for name in before} | {"jobs.csv": [4, 5], "donors.csv": [3], "boot_tests.csv": [4]}
+    assert (tmp_path / "jobs.csv").read_bytes()[:3] == {"utf-8-sig": b"\xef\xbb\xbf", "utf-16": b"\xff\xfej"}.get(
+        codec, b"job"
+    )
 
 
 def test_faults_that_were_there_do_not_block(tmp_path):
@@ -203,9 +224,10 @@ def test_killed_between_two_files_the_next_start_completes_the_entry(log, rename
     kill_after(log, renames)
     changed = [name for name, data in contents(log).items() if data != before[name]]
     assert len(changed) == renames - 4
+    assert "interrupted-entry" in [p.code for p in check_log(log, TODAY).problems]
     assert "J-5" in recover(log)
     report = check_log(log, TODAY)
-    assert report.exit_status == 0
+    assert (report.exit_status, found(log)) == (0, [])
     assert report.rows_read["jobs"] == 5
     assert report.rows_read["boot_tests"] == 4
     assert recover(log) == ""
@@ -317,6 +339,15 @@ def test_a_held_lock_is_told_of_and_nothing_is_written(log, monkeypatch):
     with FileLock(log / storing.LOCK), pytest.raises(LogError, match="another entry"):
         store(log, ENTRY, TODAY)
     assert contents(log) == before
+
+
+def test_a_read_only_folder_is_told_of_before_the_first_question(log, monkeypatch):
+    def refuse(self, timeout):
+        raise PermissionError(errno.EACCES, os.strerror(errno.EACCES))
+
+    monkeypatch.setattr(FileLock, "acquire", refuse)
+    with pytest.raises(LogError, match="Permission denied"):
+        enter_at_the_bench(log, "", TODAY, lambda prompt: pytest.fail("asked"), print)
 
 
 def test_a_read_only_folder_is_told_of(log, monkeypatch):
