@@ -134,7 +134,7 @@ def renumbered(entry: Entry, jobs: TableText) -> Entry:
     codes = job_codes(jobs)
     if not entry.new or entry.job not in codes:
         return entry
-    free = next_code(codes, entry.job)
+    free = next_code([*codes, entry.job], entry.job)  # in the pattern of this code, whatever was entered last
     if entry.proposed:
         return replace(entry, job=free)
     todo = f"Choose another code with --job; the next free one is {free}."

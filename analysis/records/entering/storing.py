@@ -35,7 +35,6 @@ def locked(folder: Path) -> Iterator[None]:
     LogError
         If another one writes for long, or the folder cannot be written at all.
     """
-    _there(folder)
     lock = FileLock(folder / LOCK, mode=0o666)  # another user of a shared folder must be able to take it too
     try:
         lock.acquire(timeout=WAIT_S)
@@ -75,6 +74,8 @@ def settings_bytes(folder: Path) -> bytes | None:
 
 def recover(folder: Path) -> str:
     """Finish an entry that was interrupted; a sentence on it, or nothing."""
+    if not (folder / JOURNAL).is_file():
+        _there(folder)  # or the lock would make the folder
     with locked(folder):
         return _told(finish(folder), folder)
 
@@ -121,6 +122,7 @@ def store(folder: Path, entry: Entry, today: dt.date) -> Stored:
     LogError
         If the log cannot be read, locked or written; nothing is changed then.
     """
+    _there(folder)
     with locked(folder):
         told = _told(finish(folder), folder)
         for _ in range(_TRIES):

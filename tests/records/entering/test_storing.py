@@ -133,6 +133,11 @@ def test_a_taken_code_gives_way_only_when_it_was_proposed(log):
         store(log, Entry("J-5", True, False, INTAKE), TODAY)
 
 
+def test_a_code_that_gives_way_keeps_its_pattern(log):
+    store(log, Entry("X-77", True, False, INTAKE), TODAY)
+    assert store(log, Entry("J-4", True, True, INTAKE), TODAY).job == "J-5"
+
+
 def test_a_cell_that_someone_else_filled_meanwhile_is_not_written_over(log):
     store(log, Entry("J-4", False, cells={"underfill": "none"}), TODAY)
     with pytest.raises(LogError, match="someone wrote it"):
