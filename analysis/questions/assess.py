@@ -1,0 +1,262 @@
+"""Accept, discuss or decline: one intake against what the bench knows."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from enum import StrEnum
+
+import pandas as pd
+
+from analysis.models.offer_value import Basis, HoursGiven, Offer, OfferValue, expected_margin, offer_value
+from analysis.models.pooled_design import PooledCategory, PooledDesign
+from analysis.models.pooled_facts import Contribution, FindingOut, contributions, value_of_finding_out
+from analysis.questions.alike import DAMAGE, FEWEST_ALIKE, Alike, alike_jobs
+from analysis.questions.bench_model import FACTS, MODEL, BenchModel, Chance, OutcomeModel, empty_intake
+from analysis.questions.intake_form import Intake
+from analysis.questions.offer_rows import Outcome
+from analysis.questions.trust import Trust
+from analysis.records.dictionary import JOBS
+from analysis.records.settings import Settings
+
+
+class Advice(StrEnum):
+    """What is recommended."""
+
+    ACCEPT = "accept"
+    DISCUSS = "discuss"
+    DECLINE = "decline"
+    OUTSIDE = "outside our experience"
+
+
+class Why(StrEnum):
+    """Reasons of a recommendation."""
+
+    PAYS = "margin positive over the whole interval"
+    LOSES = "margin negative over the whole interval"
+    UNSURE = "margin positive in one part of the interval and negative in another"
+    MONEY = "money not known"
+    HOURS = "hours of past jobs not recorded"
+    FAMILY = "board family never seen"
+    FEW = "few past jobs alike"
+    OUTSIDE = "outside what has been seen"
+
+
+def recommend(value: OfferValue | None, unseen_family: bool, alike_n: int) -> tuple[Advice, tuple[Why, ...]]:
+    """The rule of the counter.
+
+    Accept when the expected margin is positive at every chance within the interval, decline when it is negative at
+    every one, else discuss. Too few jobs alike, or no margin, make it "discuss" whatever the chance; a family never seen
+    makes it "discuss" at best.
+    """
+    few = (Why.FEW,) if alike_n < FEWEST_ALIKE else ()
+    family = (Why.FAMILY,) if unseen_family else ()
+    if value is None:
+        return Advice.DISCUSS, (*family, *few)
+    if value.margin_low > 0:
+        return (Advice.DISCUSS if few or family else Advice.ACCEPT), (Why.PAYS, *family, *few)
+    if value.margin_high < 0:
+        return (Advice.DISCUSS if few else Advice.DECLINE), (Why.LOSES, *family, *few)
+    return Advice.DISCUSS, (Why.UNSURE, *family, *few)
+
+
+@dataclass(frozen=True)
+class DonorOption:
+    """Chance of recovery with one kind of donor.
+
+    Parameters
+    ----------
+    label : str
+        Code of the donor test, or "this donor".
+    mean, low, high : float
+    n : int
+        Past jobs with a donor of this kind; those fitted to for "this donor".
+    """
+
+    label: str
+    mean: float
+    low: float
+    high: float
+    n: int
+
+
+THIS_DONOR = "this donor"
+
+
+def fact_title(column: str) -> str:
+    """Plain name of a fact."""
+    return JOBS[column].title if column in JOBS.by_name else "second damage"
+
+
+@dataclass(frozen=True)
+class Assessment:
+    """Everything said of one intake.
+
+    Parameters
+    ----------
+    intake : Intake
+    advice : Advice
+    why : tuple of Why
+    outside : tuple of str
+        What was never seen, in words, a sentence each.
+    chances : mapping of Outcome to Chance
+    trust : mapping of Outcome to Trust
+    alike : Alike
+    value : OfferValue or None
+    hours : HoursGiven or None
+    hours_of : str
+        Damage class the hours are of; empty for all jobs.
+    facts : tuple of Contribution
+        What moved the chance of recovery most; empty where the class rate is used.
+    find_out : FindingOut or None
+        The unknown fact worth most before deciding.
+    donors : tuple of DonorOption
+        An option, not information: the shop chooses the donor.
+    lacking : tuple of str
+        Money columns that were not given.
+    before_hours : float
+        Expected margin before the cost of bench hours: what counts when they would stand idle otherwise.
+    """
+
+    intake: Intake
+    advice: Advice
+    why: tuple[Why, ...]
+    outside: tuple[str, ...]
+    chances: Mapping[Outcome, Chance]
+    trust: Mapping[Outcome, Trust]
+    alike: Alike
+    value: OfferValue | None = None
+    hours: HoursGiven | None = None
+    hours_of: str = ""
+    facts: tuple[Contribution, ...] = ()
+    find_out: FindingOut | None = None
+    donors: tuple[DonorOption, ...] = ()
+    lacking: tuple[str, ...] = ()
+    before_hours: float = float("nan")
+
+
+def never_seen(design: PooledDesign, facts: pd.DataFrame) -> tuple[str, ...]:
+    """What of an intake was never seen, each named; the family is not among it."""
+    told = []
+    for term in design.terms:
+        if term.seen(facts)[0]:
+            continue
+        title, value = fact_title(term.column), facts[term.column].iloc[0]
+        if isinstance(term, PooledCategory):
+            text = f"{title} '{value}' was never seen; seen were {', '.join(term.shown[:-1])}."
+        else:
+            text = (
+                f"{title} of {value:g} {term.unit} was never seen; seen were {term.values[0]:g} to {term.values[-1]:g}."
+            )
+        told.append(text)
+    return tuple(told)
+
+
+def lacking_money(intake: Intake) -> tuple[str, ...]:
+    """Columns without which no margin can be told."""
+    needed = {"fee_basis": intake.basis or None, "fee_amount": intake.fee, "donor_cost": intake.donor_cost}
+    if intake.basis == Basis.STAGED:
+        needed["start_share"] = intake.start_share
+    return tuple(name for name, value in needed.items() if value is None)
+
+
+def offer_of(intake: Intake, settings: Settings) -> Offer | None:
+    """The money of an intake; None where something is lacking."""
+    if lacking_money(intake) or intake.fee is None or intake.donor_cost is None:
+        return None
+    basis = Basis(intake.basis)
+    share = intake.start_share if basis is Basis.STAGED else None
+    return Offer(basis, intake.fee, intake.donor_cost, settings.bench_hour_cost, share)
+
+
+def _best_to_find_out(model: OutcomeModel, facts: pd.DataFrame, offer: Offer, hours: HoursGiven) -> FindingOut | None:
+    fit = model.fit
+    if fit is None or model.source != MODEL:
+        return None
+    unknown = [term.column for term in fit.design.facts if pd.isna(facts[term.column].iloc[0])]
+    found = [value_of_finding_out(fit, facts, name, lambda p: expected_margin(offer, hours, p)) for name in unknown]
+    best = max(found, key=lambda each: each.gain, default=None)
+    return best if best is not None and best.gain > 0 else None
+
+
+def donor_options(model: OutcomeModel, intake: Intake) -> tuple[DonorOption, ...]:
+    """Chance of recovery by the donor's test, all else of the donor at its middle, and with the donor named."""
+    fit = model.with_donor
+    if fit is None or model.source != MODEL or not fit.design.seen(intake.facts)[0]:
+        return ()
+    tested = next((t for t in fit.design.terms if t.column == "known_good" and isinstance(t, PooledCategory)), None)
+    kinds: list[tuple[str, dict[str, object], int]] = []
+    if tested is not None:
+        counts = dict(zip(tested.levels, tested.counts, strict=True))
+        kinds = [(level, {"known_good": level}, counts[level]) for level in tested.recorded[0]]
+    if intake.donor:
+        kinds.append((THIS_DONOR, dict(intake.donor), fit.n))
+    known = {name: intake.facts[name].iloc[0] for name in FACTS}
+    out = []
+    for label, donor, n in kinds:
+        row = empty_intake(known | donor)
+        if fit.design.seen(row)[0]:
+            told = fit.chances(row)
+            out.append(DonorOption(label, float(told.mean[0]), float(told.low[0]), float(told.high[0]), n))
+    return tuple(out)
+
+
+NOTHING = Alike((), 0, 0, 0)
+
+
+def assess(bench: BenchModel, intake: Intake, settings: Settings) -> Assessment:
+    """Assess one intake; never raises for an intake that is merely strange."""
+    trust = {outcome: model.trust for outcome, model in bench.models.items()}
+    model = bench.models.get(Outcome.RECOVERED)
+    lacking = lacking_money(intake)
+    if model is None:
+        told = ("No accepted job has been closed yet, so that there is nothing to compare with.",)
+        return Assessment(intake, Advice.OUTSIDE, (Why.OUTSIDE,), told, {}, trust, NOTHING, lacking=lacking)
+    facts = intake.facts
+    alike = alike_jobs(bench.past, facts.iloc[0].to_dict(), FACTS)
+    if outside := never_seen(model.design, facts):
+        return Assessment(intake, Advice.OUTSIDE, (Why.OUTSIDE,), outside, {}, trust, alike, lacking=lacking)
+    found = {outcome: each.chance(facts) for outcome, each in bench.models.items()}
+    chances = {outcome: chance for outcome, chance in found.items() if chance is not None}
+    main = chances[Outcome.RECOVERED]
+    hours = bench.hours(str(facts[DAMAGE].iloc[0]), settings.minimum_class_n)
+    offer = offer_of(intake, settings)
+    value = find = None
+    if offer is not None and hours is not None:
+        value = offer_value(offer, hours[0], main.mean, main.low, main.high)
+        find = _best_to_find_out(model, facts, offer, hours[0])
+    advice, why = recommend(value, main.unseen_family, alike.n)
+    unknown = ((Why.MONEY,) if lacking else ()) + ((Why.HOURS,) if hours is None else ())
+    return Assessment(
+        intake=intake,
+        advice=advice,
+        why=(*unknown, *why),
+        outside=(),
+        chances=chances,
+        trust=trust,
+        alike=alike,
+        value=value,
+        hours=None if hours is None else hours[0],
+        hours_of="" if hours is None else hours[1],
+        facts=contributions(model.fit, facts) if model.fit is not None and main.source == MODEL else (),
+        find_out=find,
+        donors=donor_options(model, intake),
+        lacking=lacking,
+        before_hours=float("nan") if offer is None else before_hours(offer, main.mean),
+    )
+
+
+def before_hours(offer: Offer, chance: float) -> float:
+    """Expected margin before the cost of bench hours."""
+    won, lost = (float(offer.margins(0.0, success)) for success in (True, False))
+    return chance * won + (1 - chance) * lost
+
+
+def by_margin_per_hour(assessments: tuple[Assessment, ...]) -> tuple[Assessment, ...]:
+    """A waiting list for when hours are short: the best margin a bench hour first, those without one last."""
+
+    def key(each: Assessment) -> tuple[bool, float]:
+        lacking = each.value is None or each.value.margin_per_hour != each.value.margin_per_hour
+        return lacking, 0.0 if lacking or each.value is None else -each.value.margin_per_hour
+
+    return tuple(sorted(assessments, key=key))

@@ -1,0 +1,164 @@
+"""Had the rule of the counter been followed in the last year: what would have been declined, forgone and saved.
+
+Every month is decided by what was known before it: models, the rule for trusting them, class rates, hours and jobs
+alike are made anew from outcomes known by then. Only accepted jobs can be replayed; "discuss" and "outside our
+experience" count as accepted.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from analysis.models.rolling import Rolling
+from analysis.questions.assess import Advice, assess, offer_of
+from analysis.questions.bench_model import FACTS, BenchModel, bench_model, empty_intake
+from analysis.questions.intake_form import Intake
+from analysis.questions.offer_rows import Outcome, OutcomeRows
+from analysis.records.log import Log
+from analysis.records.settings import Settings
+
+MONTHS = 12
+LEVEL = 0.8
+DRAWS = 4000
+
+
+@dataclass(frozen=True)
+class Sum:
+    """A total over the declined jobs, with its interval from resampling whole months; NaN with one month only."""
+
+    total: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True)
+class Replay:
+    """The year, had the rule been followed.
+
+    Parameters
+    ----------
+    rows : DataFrame
+        One row a job: ``job_id``, ``month``, ``advice``, ``source`` (model or class rate), ``recovered``, ``hours``,
+        ``margin`` and ``before_hours`` (as they came, with and without the cost of the hours; NaN where not known).
+    declined : int
+    recoveries, hours, money, money_idle : Sum
+        Recoveries forgone; bench hours saved; money saved (losses avoided less gains forgone); the same if the saved
+        hours would have stood idle, so that their cost is not saved.
+    hours_n, money_n : int
+        Declined jobs with known hours, and with known money.
+    start_share : float
+        Share of a staged fee taken as due at the start: the log does not hold it.
+    """
+
+    rows: pd.DataFrame
+    declined: int
+    recoveries: Sum
+    hours: Sum
+    money: Sum
+    money_idle: Sum
+    hours_n: int
+    money_n: int
+    start_share: float
+
+
+def past_intake(row: Mapping[str, object], start_share: float) -> Intake:
+    """A past job as it stood on the counter."""
+
+    def number(name: str) -> float | None:
+        return None if pd.isna(row[name]) else float(str(row[name]))
+
+    basis = "" if pd.isna(row["fee_basis"]) else str(row["fee_basis"])
+    facts = empty_intake({name: row[name] for name in FACTS})
+    return Intake(facts, {}, basis, number("fee_amount"), number("donor_cost"), start_share, name=str(row["job_id"]))
+
+
+def _decided(bench: BenchModel, here: pd.DataFrame, settings: Settings, start_share: float) -> list[dict[str, object]]:
+    out = []
+    for row in here.to_dict("records"):
+        intake = past_intake(row, start_share)
+        found = assess(bench, intake, settings)
+        chance = found.chances.get(Outcome.RECOVERED)
+        offer, won = offer_of(intake, settings), row["recovered"] == 1
+        margin = float("nan") if offer is None else float(offer.margins(row["chain_hours"], won))
+        out.append(
+            {
+                "job_id": row["job_id"],
+                "month": row["received_month"],
+                "advice": found.advice,
+                "source": "" if chance is None else chance.source,
+                "recovered": row["recovered"],
+                "hours": row["chain_hours"],
+                "margin": margin,
+                "before_hours": float("nan") if offer is None else float(offer.margins(0.0, won)),
+            }
+        )
+    return out
+
+
+def replay(
+    log: Log,
+    rows: Mapping[Outcome, OutcomeRows],
+    rolled: Mapping[Outcome, Rolling],
+    *,
+    rng_seed: int,
+    start_share: float,
+    months: int = MONTHS,
+) -> Replay:
+    """Follow the rule over the accepted closed jobs received in the last months of the log.
+
+    Parameters
+    ----------
+    log : Log
+    rows, rolled : mapping of Outcome
+    rng_seed : int
+        For the bootstrap.
+    start_share : float
+        Share of a staged fee due at the start, between 0 and 1.
+    months : int
+    """
+    jobs = rows[Outcome.RECOVERED].rows
+    money = log.tables["jobs"].set_index("job_id")[["fee_basis", "fee_amount", "donor_cost"]]
+    jobs = jobs.join(money.astype(object), on="job_id")
+    decided: list[dict[str, object]] = []
+    last = log.last_date.to_period("M") if not pd.isna(log.last_date) else None
+    for month in pd.period_range(last - (months - 1), last, freq="M") if last is not None else ():
+        here = jobs[jobs["received_month"].eq(month)]
+        if len(here):
+            bench = bench_model(rows, rolled, month.start_time)
+            decided += _decided(bench, here, log.settings, start_share)
+    columns = ["job_id", "month", "advice", "source", "recovered", "hours", "margin", "before_hours"]
+    frame = pd.DataFrame(decided, columns=columns)
+    declined = frame["advice"].eq(Advice.DECLINE).to_numpy(bool)
+    saved = [-frame[name].astype(float) for name in ("margin", "before_hours")]
+    parts = [frame["recovered"], frame["hours"], *saved]
+    sums = [
+        _summed(frame["month"], np.where(declined, part.astype(float).fillna(0.0), 0.0), rng_seed) for part in parts
+    ]
+    return Replay(
+        rows=frame,
+        declined=int(declined.sum()),
+        recoveries=sums[0],
+        hours=sums[1],
+        money=sums[2],
+        money_idle=sums[3],
+        hours_n=int(frame.loc[declined, "hours"].notna().sum()),
+        money_n=int(frame.loc[declined, "margin"].notna().sum()),
+        start_share=start_share,
+    )
+
+
+def _summed(month: pd.Series, values: NDArray[np.float64], rng_seed: int) -> Sum:
+    """Total, with a bootstrap of whole months: jobs of one month share what nobody wrote down."""
+    by_month = pd.Series(values).groupby(month.to_numpy()).sum().to_numpy(float)
+    n, total = len(by_month), float(values.sum())
+    if n < 2:
+        return Sum(total, float("nan"), float("nan"))
+    rng = np.random.default_rng(rng_seed)
+    drawn = rng.multinomial(n, np.full(n, 1 / n), size=DRAWS) @ by_month
+    low, high = np.quantile(drawn, [(1 - LEVEL) / 2, (1 + LEVEL) / 2])
+    return Sum(total, float(low), float(high))

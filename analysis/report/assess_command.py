@@ -1,0 +1,218 @@
+"""What ``rework assess`` does: one intake by flags or questions, or a list of waiting ones."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable, Mapping
+from pathlib import Path
+
+from analysis.errors import ReworkError
+from analysis.questions.assess import Advice, Assessment, assess, by_margin_per_hour, offer_of
+from analysis.questions.intake_form import ASKED, DONOR_COLUMNS, SHARE, Intake, read_intake, read_waiting
+from analysis.questions.known_bench import known_bench
+from analysis.records.dictionary import Column, Kind
+from analysis.records.entering.cells import Rules
+from analysis.records.entering.session import HELP, Question, Session
+from analysis.records.problems import plural
+from analysis.records.settings import Settings, read_settings
+from analysis.report.assess_words import as_json, assessment_lines, money
+from analysis.report.wording import interval, number, percent
+
+Say = Callable[[str], None]
+SHARE_HELP = "Of a staged fee, the percentage due at the start and kept whatever happens; the log has no column for it."
+
+
+def _question(column: Column, rules: Rules) -> Question:
+    unit = f" ({column.unit})" if column.unit else ""
+    about = f"{column.help}\nRule: {column.rule}." + "".join(f"\n  {c.code}: {c.meaning}" for c in column.choices)
+    codes = ", ".join(f"{i} {code}" for i, code in enumerate(column.codes, 1))
+    return Question(
+        key=column.name,
+        text=f"{column.title}{unit}",
+        read=lambda text: rules.read(column, text),
+        required=column.name == "intake_damage",
+        help=about,
+        options=f"  {codes}" if column.kind is Kind.CHOICE else "",
+    )
+
+
+def ask_intake(settings: Settings, today: dt.date, read_line: Callable[[str], str], say: Say) -> dict[str, str]:
+    """Ask for an intake at the terminal; everything but the damage may stay blank."""
+    rules, session = Rules(settings, today), Session(read_line, say)
+    say(f"An intake, from what is known now. {HELP}")
+
+    def flow() -> dict[str, str]:
+        texts = {}
+        for column in ASKED:
+            texts[column.name] = session.ask(_question(column, rules))
+            if column.name == "fee_basis" and texts["fee_basis"] == "staged":
+                texts[SHARE] = session.ask(Question(SHARE, "share due at the start (%)", str, help=SHARE_HELP))
+        return texts
+
+    return session.run(flow)
+
+
+def _waiting_lines(found: tuple[Assessment, ...], currency: str) -> list[str]:
+    lines = [
+        f"{plural(len(found), 'waiting intake')}, the best margin a bench hour first (for when hours are short):",
+        "",
+    ]
+    rows = [["job", "recommendation", "recovery", "80 % interval", "margin", "hours", "a bench hour", "alike"]]
+    for each in found:
+        chance = next((c for outcome, c in each.chances.items() if outcome == "recovered"), None)
+        value = each.value
+        rows.append(
+            [
+                each.intake.name,
+                str(each.advice),
+                "–" if chance is None else percent(chance.mean),
+                "–" if chance is None else interval(chance.low, chance.high),
+                "–" if value is None else money(value.margin, currency),
+                "–" if value is None else number(value.hours, 1),
+                "–" if value is None else number(value.margin_per_hour, 1),
+                str(each.alike.n),
+            ]
+        )
+    widths = [max(len(row[at]) for row in rows) for at in range(len(rows[0]))]
+    lines += ["  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip() for row in rows]
+    return lines
+
+
+def assess_waiting(
+    folder: Path,
+    cache: Path,
+    path: Path,
+    *,
+    start_share: str,
+    take_share: float | None,
+    random_seed: int,
+    as_text: bool,
+    today: dt.date,
+    note: Say,
+) -> list[str]:
+    """Lines on a file of waiting intakes.
+
+    Parameters
+    ----------
+    folder, cache, path : Path
+        The log, where models are stored, and the CSV file.
+    start_share : str
+        Percent of a staged fee due at the start, for all.
+    take_share : float or None
+        Percent of the "discuss" intakes to take at random, with the clients' consent.
+    random_seed : int
+    as_text : bool
+        Lines for a reader; otherwise JSON.
+    today : date
+    note : callable
+        Receives progress.
+    """
+    if take_share is not None and not 0 <= take_share <= 100:
+        raise ReworkError(f"--take-share {take_share:g} is not a percentage.", rule="from 0 to 100")
+    intakes = read_waiting(path, read_settings(folder) if folder.is_dir() else Settings(), today, start_share)
+    bench, settings = known_bench(folder, cache, note)
+    found = by_margin_per_hour(tuple(assess(bench, intake, settings) for intake in intakes))
+    if not as_text:
+        return [as_json(found, settings.currency, bench.log_hash)]
+    lines = _waiting_lines(found, settings.currency)
+    if take_share is not None:
+        from analysis.questions.selection import taken_at_random
+
+        open_ones = [each.intake.name for each in found if each.advice is Advice.DISCUSS]
+        taken = taken_at_random(open_ones, take_share / 100, random_seed)
+        lines += [
+            "",
+            f"Taken at random ({take_share:g} % of {plural(len(open_ones), 'intake')} to discuss, random seed {random_seed}),"
+            f" if their clients know of it and agree: {', '.join(taken) or 'none'}.",
+        ]
+    return lines
+
+
+def assess_one(
+    folder: Path, cache: Path, texts: Mapping[str, str], *, after_test: int, as_text: bool, today: dt.date, note: Say
+) -> list[str]:
+    """Lines on one intake; with ``after_test`` over 0 also on another attempt after so many failed boot tests."""
+    bench, settings = known_bench(folder, cache, note)
+    intake = read_intake(texts, settings, today)
+    found = assess(bench, intake, settings)
+    if not as_text:
+        return [as_json(found, settings.currency, bench.log_hash)]
+    lines = assessment_lines(found, settings.currency)
+    return lines + (attempt_lines(folder, after_test, intake, settings) if after_test else [])
+
+
+def attempt_lines(folder: Path, after: int, intake: Intake, settings: Settings) -> list[str]:
+    """Another attempt after so many failed boot tests, in words."""
+    from analysis.questions.another_attempt import after_test, next_tests, worth_of
+    from analysis.records.log import read_log
+    from analysis.report.attempt_words import attempt_words
+
+    log = read_log(Path(folder)).without_faulty_jobs()
+    test = after_test(next_tests(log), after)
+    return [
+        "",
+        *attempt_words(test, worth_of(test, offer_of(intake, settings), settings.bench_hour_cost), settings.currency),
+    ]
+
+
+def run_assess(
+    folder: Path,
+    cache: Path,
+    texts: Mapping[str, str],
+    *,
+    waiting: Path | None,
+    take_share: float | None,
+    random_seed: int,
+    after_test: int,
+    as_text: bool,
+    read_line: Callable[[str], str],
+    say: Say,
+    note: Say,
+) -> None:
+    """Assess and print.
+
+    Parameters
+    ----------
+    folder, cache : Path
+        The log, and where models are stored.
+    texts : mapping of str to str
+        What the flags said, by column; without any, questions are asked at the terminal.
+    waiting : Path or None
+        A CSV file of waiting intakes.
+    take_share, random_seed, after_test, as_text
+        See :func:`assess_waiting` and :func:`assess_one`.
+    read_line, say, note : callable
+        Read from the terminal, print a result, tell of progress.
+
+    Raises
+    ------
+    ReworkError
+        If the log, the file or a value cannot be used.
+    """
+    today = dt.date.today()
+    if waiting is not None:
+        for line in assess_waiting(
+            folder,
+            cache,
+            waiting,
+            start_share=texts.get(SHARE, ""),
+            take_share=take_share,
+            random_seed=random_seed,
+            as_text=as_text,
+            today=today,
+            note=note,
+        ):
+            say(line)
+        return
+    said = {name: text for name, text in texts.items() if text}
+    if not said:
+        try:
+            said = ask_intake(read_settings(folder) if folder.is_dir() else Settings(), today, read_line, note)
+        except EOFError:
+            todo = "Give the facts as flags, for example --intake-damage liquid."
+            raise ReworkError("There is no terminal to ask at, or the questions were left.", todo=todo) from None
+    for line in assess_one(folder, cache, said, after_test=after_test, as_text=as_text, today=today, note=note):
+        say(line)
+
+
+FLAGS = (*ASKED, *DONOR_COLUMNS)

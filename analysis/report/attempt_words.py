@@ -1,0 +1,43 @@
+"""Another attempt after a failed boot test, in words."""
+
+from __future__ import annotations
+
+import math
+
+from analysis.questions.another_attempt import AttemptWorth, GoOn, NextTest
+from analysis.records.problems import plural
+from analysis.report.wording import interval, number, of, percent
+
+SELECTED = "This holds for jobs like those that were continued: the hopeless ones were given up and are not in it."
+
+
+def _worth(worth: AttemptWorth, currency: str) -> str:
+    if math.isnan(worth.cost):
+        return "Its cost cannot be told: bench hours at the tests were not recorded."
+    cost = f"Its hours cost {number(worth.cost)} {currency}"
+    if math.isnan(worth.outstanding):
+        return f"{cost}; without the fee it cannot be told whether they are earned."
+    if worth.outstanding <= 0:
+        return f"{cost}; no part of the fee hangs on success, so that money says nothing: what was promised to the client decides."
+    return (
+        f"{cost}, {number(worth.outstanding)} {currency} of the fee hang on success: it pays from a chance of"
+        f" {percent(worth.break_even)} on."
+        if worth.break_even <= 1
+        else f"{cost}, more than the {number(worth.outstanding)} {currency} that hang on success."
+    )
+
+
+def attempt_words(test: NextTest, worth: AttemptWorth, currency: str) -> list[str]:
+    """Chance of the next test, its hours and cost, and what is recommended."""
+    boots = test.boots
+    advice = {GoOn.GO_ON: "GO ON", GoOn.STOP: "STOP", GoOn.CANNOT_TELL: "CANNOT TELL"}[worth.advice]
+    lines = [
+        f"Another attempt after {plural(test.after, 'failed boot test')}: {advice}",
+        f"Boot test {test.after + 1} booted {of(boots)} jobs: {percent(boots.rate)} (80 % interval"
+        f" {interval(boots.low, boots.high)}).",
+    ]
+    if test.closed:
+        lines.append(f"Of {plural(test.closed, 'closed job')} that booted then, {test.recovered} were recovered.")
+    if test.hours_n:
+        lines.append(f"It took {number(test.hours, 1)} bench hours on average ({plural(test.hours_n, 'job')}).")
+    return [*lines, _worth(worth, currency), SELECTED, "Each further heating risks the client's only copy."]
