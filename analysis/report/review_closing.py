@@ -59,6 +59,5 @@ def cautions(review: Review) -> Caution:
             " Disconnect batteries before heat. Ground yourself against static.",
             "Job codes are pseudonyms; small numbers can still point to a client. Keep the page inside the shop. Comparing staff"
             " is subject to labour law.",
-            "Local codes, licensed professionals and the makers' data sheets prevail.",
         ]
     )
