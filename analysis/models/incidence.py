@@ -1,10 +1,11 @@
 """Cumulative incidence with a competing end (Aalen–Johansen) and the survival curve without one (Kaplan–Meier).
 
 Sources: Aalen and Johansen, Scandinavian Journal of Statistics 5 (1978) 141–150; Kaplan and Meier, JASA 53 (1958)
-457–481; log-log interval: Kalbfleisch and Prentice, The Statistical Analysis of Failure Time Data, 1.4. Standard errors
-of the cumulative incidence are of the kind that R's ``survfit`` prints (the kind of R's ``cmprsk`` is larger, by 3–5 % at
-17 rows and under 1 % at 205): Marubini and Valsecchi, Analysing Survival Data from Clinical Trials (1995), 10.2 (source
-from memory). Those of statsmodels are the same except where the last rows end together, where they are undefined.
+457–481; log-log interval: Kalbfleisch and Prentice, The Statistical Analysis of Failure Time Data, 1.4. Standard
+errors of the cumulative incidence are of the kind that R's ``survfit`` prints (the kind of R's ``cmprsk`` is larger, by
+3–5 % at 17 rows and under 1 % at 205): Marubini and Valsecchi, Analysing Survival Data from Clinical Trials (1995),
+10.2 (source from memory). Those of statsmodels are the same except where the last rows end together, where they are
+undefined.
 """
 
 from __future__ import annotations

@@ -9,6 +9,7 @@ from __future__ import annotations
 import csv
 import datetime as dt
 import io
+import os
 import random
 import re
 import zipfile
@@ -181,6 +182,7 @@ def _zip(parts: dict[str, str]) -> bytes:
 
 def xlsx_bytes(sheets: dict[str, list[list[Value]]]) -> bytes:
     """A workbook written by openpyxl, its parts packed again with fixed times."""
+    os.environ["OPENPYXL_LXML"] = "False"  # where lxml is installed openpyxl would write other XML
     import openpyxl
 
     book = openpyxl.Workbook()

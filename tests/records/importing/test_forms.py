@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import zipfile
 from pathlib import Path
 
 import pytest
@@ -40,9 +41,17 @@ def logs(tmp_path_factory):
     return out
 
 
+def parts(path):
+    """What is in a file, whatever the compression of this machine's zlib."""
+    if path.suffix == ".csv":
+        return path.read_bytes()
+    with zipfile.ZipFile(path) as packed:
+        return {name: packed.read(name) for name in packed.namelist()}
+
+
 def test_the_committed_files_are_what_the_script_writes(tmp_path):
     for path in messy_workbook.write(tmp_path):
-        assert path.read_bytes() == (HERE / path.name).read_bytes(), path.name
+        assert parts(path) == parts(HERE / path.name), path.name
         assert path.stat().st_size < 200_000
 
 
