@@ -102,6 +102,77 @@ def _review(args: argparse.Namespace) -> int:
     return 0
 
 
+MODELS = PROJECT / "reports" / ".models"  # fitted models; may be deleted at any time
+
+
+def _assess(args: argparse.Namespace) -> int:
+    from analysis.report.assess_command import run_assess
+
+    run_assess(
+        args.log,
+        MODELS,
+        {name: getattr(args, name) for name in args.facts},
+        waiting=args.waiting,
+        take_share=args.take_share,
+        random_seed=args.random_seed,
+        after_test=args.after_test,
+        as_text=not args.json,
+        read_line=input,
+        say=print,
+        note=_to_stderr,
+    )
+    return 0
+
+
+def _assess_flags(assess: argparse.ArgumentParser) -> None:
+    """A flag for every column known before work, named as in the dictionary."""
+    from analysis.records.dictionary import DONORS, JOBS, KnownAt, Role
+
+    early = (KnownAt.INTAKE, KnownAt.ASSESSMENT)
+    of_job = [c for c in JOBS.columns if c.role in (Role.PREDICTOR, Role.MONEY) and c.known_at in early]
+    of_donor = [DONORS[name] for name in ("donor_age_years", "known_good", "prior_installs_n")]
+    assess.add_argument("log", type=Path, help="folder that holds jobs.csv")
+    for column in (*of_job, *of_donor):
+        about = f"{column.help} {column.rule}".replace("%", "%%")
+        donor = "a donor you could use, shown as an option: " if column in of_donor else ""
+        flag = f"--{column.name.replace('_', '-')}"
+        assess.add_argument(flag, default="", metavar="VALUE", help=f"{donor}{about}")
+    assess.add_argument(
+        "--start-share", default="", metavar="PERCENT", help="of a staged fee, the share due at the start and kept"
+    )
+    assess.add_argument(
+        "--after-test", type=int, default=0, metavar="N", help="also: is another attempt worth it after N failed tests?"
+    )
+    assess.add_argument(
+        "--waiting", type=Path, metavar="FILE", help="a CSV of waiting intakes (job_id and the columns)"
+    )
+    assess.add_argument(
+        "--take-share",
+        type=float,
+        metavar="PERCENT",
+        help="with --waiting: take a random share of those to discuss, if their clients know and agree",
+    )
+    assess.add_argument(
+        "--random-seed", type=int, default=1, metavar="N", help="for --take-share; the same gives the same"
+    )
+    assess.add_argument("--json", action="store_true", help="print JSON instead of lines")
+    assess.set_defaults(facts=[*(c.name for c in (*of_job, *of_donor)), "start_share"])
+
+
+def _counter(args: argparse.Namespace) -> int:
+    from analysis.report.counter import publish_counter, publish_guesses
+
+    if args.technician:
+        path = publish_guesses(args.log or DEMO, args.technician, args.out, say=print)
+        print(f"Private page written to {path}; it is for {args.technician} alone.")
+        return 0
+    if args.log is None:
+        print("No log named: the demo log of an invented workshop.")
+    path = publish_counter(args.log or DEMO, args.start_share, args.out, say=print)
+    print(f"Page written to {path}")
+    return 0
+
+
 def _parser() -> argparse.ArgumentParser:
     text = argparse.RawDescriptionHelpFormatter
     parser = argparse.ArgumentParser(
@@ -194,6 +265,40 @@ def _parser() -> argparse.ArgumentParser:
     review.add_argument("log", type=Path, nargs="?", help="folder that holds jobs.csv; without it, the demo")
     review.add_argument("--month", default="", metavar="YYYY-MM", help="without it, the latest complete month")
     review.add_argument(
+        "--out", type=Path, default=PROJECT / "reports", metavar="FOLDER", help="where the page goes (reports/)"
+    )
+
+    assess = add(
+        "assess",
+        _assess,
+        "Accept or decline: chance, range, worth and like jobs for one intake; asks at the terminal without flags.",
+        "rework assess my_log --intake-damage liquid --prior-rework elsewhere --device-age-years 3 \\\n"
+        "    --fee-basis no_result_no_fee --fee-amount 650 --donor-cost 120\n"
+        "  rework assess my_log --waiting waiting.csv",
+    )
+    _assess_flags(assess)
+
+    counter = add(
+        "counter",
+        _counter,
+        "Make the page for accepting and declining: how far to trust it, last year replayed, a card for the counter.",
+        "rework counter my_log",
+    )
+    counter.add_argument("log", type=Path, nargs="?", help="folder that holds jobs.csv; without it, the demo")
+    counter.add_argument(
+        "--start-share",
+        type=float,
+        default=30.0,
+        metavar="PERCENT",
+        help="of staged fees, the share due at the start, for the replay (30)",
+    )
+    counter.add_argument(
+        "--technician",
+        default="",
+        metavar="CODE",
+        help="instead: the private page of one technician's guesses, for that technician alone",
+    )
+    counter.add_argument(
         "--out", type=Path, default=PROJECT / "reports", metavar="FOLDER", help="where the page goes (reports/)"
     )
     return parser

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 import pandas as pd
 
 from analysis.models.offer_value import Basis, HoursGiven, Offer, OfferValue, expected_margin, offer_value
+from analysis.models.pooled import PooledFit
 from analysis.models.pooled_design import PooledCategory, PooledDesign
 from analysis.models.pooled_facts import Contribution, FindingOut, contributions, value_of_finding_out
 from analysis.questions.alike import DAMAGE, FEWEST_ALIKE, Alike, alike_jobs
@@ -46,8 +47,8 @@ def recommend(value: OfferValue | None, unseen_family: bool, alike_n: int) -> tu
     """The rule of the counter.
 
     Accept when the expected margin is positive at every chance within the interval, decline when it is negative at
-    every one, else discuss. Too few jobs alike, or no margin, make it "discuss" whatever the chance; a family never seen
-    makes it "discuss" at best.
+    every one, else discuss. Too few jobs alike, or no margin, make it "discuss" whatever the chance; a family never
+    seen makes it "discuss" at best.
     """
     few = (Why.FEW,) if alike_n < FEWEST_ALIKE else ()
     family = (Why.FAMILY,) if unseen_family else ()
@@ -169,9 +170,10 @@ def offer_of(intake: Intake, settings: Settings) -> Offer | None:
     return Offer(basis, intake.fee, intake.donor_cost, settings.bench_hour_cost, share)
 
 
-def _best_to_find_out(model: OutcomeModel, facts: pd.DataFrame, offer: Offer, hours: HoursGiven) -> FindingOut | None:
-    fit = model.fit
-    if fit is None or model.source != MODEL:
+def _best_to_find_out(
+    fit: PooledFit, facts: pd.DataFrame, offer: Offer | None, hours: HoursGiven | None
+) -> FindingOut | None:
+    if offer is None or hours is None:
         return None
     unknown = [term.column for term in fit.design.facts if pd.isna(facts[term.column].iloc[0])]
     found = [value_of_finding_out(fit, facts, name, lambda p: expected_margin(offer, hours, p)) for name in unknown]
@@ -182,7 +184,7 @@ def _best_to_find_out(model: OutcomeModel, facts: pd.DataFrame, offer: Offer, ho
 def donor_options(model: OutcomeModel, intake: Intake) -> tuple[DonorOption, ...]:
     """Chance of recovery by the donor's test, all else of the donor at its middle, and with the donor named."""
     fit = model.with_donor
-    if fit is None or model.source != MODEL or not fit.design.seen(intake.facts)[0]:
+    if fit is None or not fit.design.seen(intake.facts)[0]:
         return ()
     tested = next((t for t in fit.design.terms if t.column == "known_good" and isinstance(t, PooledCategory)), None)
     kinds: list[tuple[str, dict[str, object], int]] = []
@@ -204,8 +206,8 @@ def donor_options(model: OutcomeModel, intake: Intake) -> tuple[DonorOption, ...
 NOTHING = Alike((), 0, 0, 0)
 
 
-def assess(bench: BenchModel, intake: Intake, settings: Settings) -> Assessment:
-    """Assess one intake; never raises for an intake that is merely strange."""
+def decide(bench: BenchModel, intake: Intake, settings: Settings) -> Assessment:
+    """The recommendation and what it rests on, without what only explains it; an odd intake never raises."""
     trust = {outcome: model.trust for outcome, model in bench.models.items()}
     model = bench.models.get(Outcome.RECOVERED)
     lacking = lacking_money(intake)
@@ -221,10 +223,9 @@ def assess(bench: BenchModel, intake: Intake, settings: Settings) -> Assessment:
     main = chances[Outcome.RECOVERED]
     hours = bench.hours(str(facts[DAMAGE].iloc[0]), settings.minimum_class_n)
     offer = offer_of(intake, settings)
-    value = find = None
+    value = None
     if offer is not None and hours is not None:
         value = offer_value(offer, hours[0], main.mean, main.low, main.high)
-        find = _best_to_find_out(model, facts, offer, hours[0])
     advice, why = recommend(value, main.unseen_family, alike.n)
     unknown = ((Why.MONEY,) if lacking else ()) + ((Why.HOURS,) if hours is None else ())
     return Assessment(
@@ -238,11 +239,22 @@ def assess(bench: BenchModel, intake: Intake, settings: Settings) -> Assessment:
         value=value,
         hours=None if hours is None else hours[0],
         hours_of="" if hours is None else hours[1],
-        facts=contributions(model.fit, facts) if model.fit is not None and main.source == MODEL else (),
-        find_out=find,
-        donors=donor_options(model, intake),
         lacking=lacking,
         before_hours=float("nan") if offer is None else before_hours(offer, main.mean),
+    )
+
+
+def assess(bench: BenchModel, intake: Intake, settings: Settings) -> Assessment:
+    """Assess one intake: the decision, what moved the chance, what to find out first, donors to choose from."""
+    found = decide(bench, intake, settings)
+    model = bench.models.get(Outcome.RECOVERED)
+    if found.advice is Advice.OUTSIDE or model is None or model.fit is None or model.source != MODEL:
+        return found
+    return replace(
+        found,
+        facts=contributions(model.fit, intake.facts),
+        find_out=_best_to_find_out(model.fit, intake.facts, offer_of(intake, settings), found.hours),
+        donors=donor_options(model, intake),
     )
 
 

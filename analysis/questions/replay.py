@@ -15,7 +15,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from analysis.models.rolling import Rolling
-from analysis.questions.assess import Advice, assess, offer_of
+from analysis.questions.assess import Advice, decide, offer_of
 from analysis.questions.bench_model import FACTS, BenchModel, bench_model, empty_intake
 from analysis.questions.intake_form import Intake
 from analysis.questions.offer_rows import Outcome, OutcomeRows
@@ -81,7 +81,7 @@ def _decided(bench: BenchModel, here: pd.DataFrame, settings: Settings, start_sh
     out = []
     for row in here.to_dict("records"):
         intake = past_intake(row, start_share)
-        found = assess(bench, intake, settings)
+        found = decide(bench, intake, settings)
         chance = found.chances.get(Outcome.RECOVERED)
         offer, won = offer_of(intake, settings), row["recovered"] == 1
         margin = float("nan") if offer is None else float(offer.margins(row["chain_hours"], won))

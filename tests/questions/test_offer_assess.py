@@ -1,4 +1,4 @@
-"""Accept, discuss or decline: jobs alike, recommendation, worth and attempts, worked by hand; what is refused by name."""
+"""Accept, discuss or decline: jobs alike, recommendation, worth and attempts by hand; what is refused by name."""
 
 from __future__ import annotations
 
