@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import io
 import sys
 from collections.abc import Callable, Sequence
 from pathlib import Path
@@ -22,11 +23,13 @@ def _to_stderr(text: str) -> None:
 
 def _check(args: argparse.Namespace) -> int:
     from analysis.records.check import check_log
+    from analysis.records.log import FILES
+    from analysis.records.on_disk import export_text
     from analysis.records.problems import as_csv, as_json
 
     report = check_log(args.log)
     if args.csv:
-        args.csv.write_text(as_csv(report.problems), encoding="utf-8", newline="")
+        export_text(as_csv(report.problems), args.csv, args.log, FILES)
     if args.page:
         from analysis.report.check_page import publish_check
 
@@ -304,19 +307,27 @@ def _parser() -> argparse.ArgumentParser:
     return parser
 
 
+def _printable(message: object) -> str:
+    """A message whose quoted names cannot steer the terminal."""
+    return "".join(c if c.isprintable() or c == "\n" else f"\\x{ord(c):02x}" for c in str(message))
+
+
 def main(argv: Sequence[str] | None = None) -> int:
     """Run the command line; return its exit status."""
     args = _parser().parse_args(argv)
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):  # a terminal that lacks a letter shows its number instead
+            stream.reconfigure(errors="backslashreplace")
     try:
         status: int = args.run(args)
     except ReworkError as error:
-        print(f"rework: {error}", file=sys.stderr)
+        print(f"rework: {_printable(error)}", file=sys.stderr)
         return CANNOT_RUN
     except BrokenPipeError:
         sys.stderr.close()  # the reader went away (for example `| head`); nothing is wrong
         return CANNOT_RUN
     except OSError as error:
-        where = f" {error.filename}" if error.filename else ""
+        where = f" {_printable(error.filename)}" if error.filename else ""
         print(f"rework: cannot read or write{where}: {error.strerror}.", file=sys.stderr)
         return CANNOT_RUN
     except KeyboardInterrupt:

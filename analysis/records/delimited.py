@@ -275,3 +275,9 @@ def unreadable_file(table: Table, reason: str) -> RawTable:
     return _unreadable(
         table, _file_fault(table, f"cannot be opened ({quoted(reason)})", "a readable file", todo, "open")
     )
+
+
+def no_file(table: Table, what: str) -> RawTable:
+    """Stand-in for what bears a file's name and is none."""
+    todo = "Take it away, or put the file itself in its place."
+    return _unreadable(table, _file_fault(table, what, "a file", todo, "no-file"))

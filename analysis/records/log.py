@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import os
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -13,14 +14,18 @@ import pandas as pd
 from analysis.errors import LogError
 from analysis.records.coded import Coded, coded_tables
 from analysis.records.convert import Context, cell_problems, convert, empty_column
-from analysis.records.delimited import RawTable, read_delimited, unreadable_file
+from analysis.records.delimited import RawTable, no_file, read_delimited, unreadable_file
 from analysis.records.dictionary import BY_NAME, TABLES, Table
 from analysis.records.entering.replacing import JOURNAL
 from analysis.records.loghash import hash_of
+from analysis.records.on_disk import not_a_file, unchanged
 from analysis.records.problems import Problem, Severity
 from analysis.records.rulebook import WHOLE_COLUMN, Book
 from analysis.records.setting_aside import jobs_left_out
+from analysis.records.settings import FILE as SETTINGS_FILE
 from analysis.records.settings import Settings, examine_settings
+
+FILES = (*(table.file for table in TABLES), SETTINGS_FILE)
 
 KEPT_ASIDE = "not_placed.csv"  # what an import could not place; beside the log, not part of it
 
@@ -157,7 +162,7 @@ def _read_files(folder: Path) -> dict[str, RawTable]:
         what = "is a file" if folder.exists() else "does not exist"
         todo = "Name the folder that holds jobs.csv, or make one with 'rework blank-log'."
         raise LogError(f"{folder} {what}.", rule="A log is a folder of CSV files.", todo=todo)
-    if not (folder / "jobs.csv").is_file():
+    if not os.path.lexists(folder / "jobs.csv"):
         there = sorted(path.name for path in folder.iterdir())[:8]
         raise LogError(
             f"{folder} holds no jobs.csv" + (f"; it holds {', '.join(there)}." if there else "; it is empty."),
@@ -167,7 +172,9 @@ def _read_files(folder: Path) -> dict[str, RawTable]:
     raws = {}
     for table in TABLES:
         path = folder / table.file
-        if path.is_file():
+        if what := not_a_file(path):
+            raws[table.name] = no_file(table, what)
+        elif path.exists():
             try:
                 raws[table.name] = read_delimited(path, table)
             except OSError as error:
@@ -214,13 +221,14 @@ def read_log(folder: Path, today: dt.date | None = None) -> Log:
     Raises
     ------
     LogError
-        If there is no folder or no jobs.csv.
+        If there is no folder or no jobs.csv, or a file is changed while it is read.
     """
     from analysis.records.rules import all_rules, range_problems
 
     folder = Path(folder)
-    raws = _read_files(folder)
-    settings, setting_problems = examine_settings(folder)
+    with unchanged([folder / name for name in FILES]):
+        raws = _read_files(folder)
+        settings, setting_problems = examine_settings(folder)
     problems = [*_strangers(folder), *setting_problems]
     tables: dict[str, pd.DataFrame] = {}
     coded: dict[str, dict[str, Coded]] = {}

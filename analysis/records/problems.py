@@ -5,9 +5,13 @@ from __future__ import annotations
 import csv
 import io
 import json
+import re
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from enum import StrEnum
+
+# How a cell begins that a spreadsheet may run: signs, also as East Asian keyboards give them, behind blanks or not.
+_FORMULA = re.compile(r"\s*[=+\-@＝＋－＠]|[\t\r\n]")
 
 
 class Severity(StrEnum):
@@ -87,13 +91,13 @@ def as_csv(problems: Sequence[Problem]) -> str:
     writer.writerow(fields)
     for problem in problems:
         row = [str(getattr(problem, name)) for name in fields]
-        writer.writerow([f"'{cell}" if cell[:1] in ("=", "+", "-", "@") else cell for cell in row])
+        writer.writerow([f"'{cell}" if _FORMULA.match(cell) else cell for cell in row])
     return out.getvalue()
 
 
 def as_json(problems: Sequence[Problem]) -> str:
-    """All findings as a JSON list of objects."""
-    return json.dumps([asdict(problem) for problem in problems], ensure_ascii=False, indent=1)
+    """All findings as a JSON list of objects, in plain ASCII: no terminal or pipe can spoil it."""
+    return json.dumps([asdict(problem) for problem in problems], indent=1)
 
 
 def count(problems: Sequence[Problem], severity: Severity) -> int:

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from analysis.errors import SettingsError
+from analysis.records.on_disk import not_a_file
 from analysis.records.problems import Problem, Severity
 
 FILE = "bench.toml"
@@ -86,7 +87,10 @@ def _checked(item: Field[Any], value: Any) -> Any:
 def examine_settings(folder: Path) -> tuple[Settings, list[Problem]]:
     """Read bench.toml of a log; a key that cannot be used is a fault and keeps its default."""
     path = folder / FILE
-    if not path.is_file():
+    if what := not_a_file(path):
+        todo = "Take it away, or put the file itself in its place."
+        return Settings(), [_problem(0, "", what, "a file", todo)]
+    if not path.exists():
         return Settings(), []
     try:
         text = path.read_bytes().decode("utf-8-sig")
