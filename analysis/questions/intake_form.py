@@ -87,7 +87,8 @@ def read_intake(texts: Mapping[str, str], settings: Settings, today: dt.date, na
         try:
             said[column.name] = rules.read(column, texts.get(column.name, ""))
         except ReworkError as error:
-            faults.append(f"{error.found} {error.todo}".strip())
+            named = error.found if error.found.startswith(column.name) else f"{column.name}: {error.found}"
+            faults.append(f"{named} {error.todo}".strip())
     if not texts.get("intake_damage", "").strip():
         faults.append(f"intake_damage is missing; it is {JOBS['intake_damage'].rule}.")
     share = _share(texts.get(SHARE, ""), faults)

@@ -94,7 +94,7 @@ def _decided(bench: BenchModel, here: pd.DataFrame, settings: Settings, start_sh
                 "recovered": row["recovered"],
                 "hours": row["chain_hours"],
                 "margin": margin,
-                "before_hours": float("nan") if offer is None else float(offer.margins(0.0, won)),
+                "before_hours": float("nan") if offer is None or np.isnan(margin) else float(offer.margins(0.0, won)),
             }
         )
     return out

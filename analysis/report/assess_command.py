@@ -22,6 +22,11 @@ Say = Callable[[str], None]
 SHARE_HELP = "Of a staged fee, the percentage due at the start and kept whatever happens; the log has no column for it."
 
 
+def _settings_of(folder: Path) -> Settings:
+    """The shop's settings; the defaults for a folder that is not there, which is told of when the log is read."""
+    return read_settings(folder) if folder.is_dir() else Settings()
+
+
 def _question(column: Column, rules: Rules) -> Question:
     unit = f" ({column.unit})" if column.unit else ""
     about = f"{column.help}\nRule: {column.rule}." + "".join(f"\n  {c.code}: {c.meaning}" for c in column.choices)
@@ -109,7 +114,7 @@ def assess_waiting(
     """
     if take_share is not None and not 0 <= take_share <= 100:
         raise ReworkError(f"--take-share {take_share:g} is not a percentage.", rule="from 0 to 100")
-    intakes = read_waiting(path, read_settings(folder) if folder.is_dir() else Settings(), today, start_share)
+    intakes = read_waiting(path, _settings_of(folder), today, start_share)
     bench, settings = known_bench(folder, cache, note)
     found = by_margin_per_hour(tuple(assess(bench, intake, settings) for intake in intakes))
     if not as_text:
@@ -132,8 +137,8 @@ def assess_one(
     folder: Path, cache: Path, texts: Mapping[str, str], *, after_test: int, as_text: bool, today: dt.date, note: Say
 ) -> list[str]:
     """Lines on one intake; with ``after_test`` over 0 also on another attempt after so many failed boot tests."""
+    intake = read_intake(texts, _settings_of(folder), today)  # a wrong value is told before anything is fitted
     bench, settings = known_bench(folder, cache, note)
-    intake = read_intake(texts, settings, today)
     found = assess(bench, intake, settings)
     if not as_text:
         return [as_json(found, settings.currency, bench.log_hash)]
@@ -207,7 +212,7 @@ def run_assess(
     said = {name: text for name, text in texts.items() if text}
     if not said:
         try:
-            said = ask_intake(read_settings(folder) if folder.is_dir() else Settings(), today, read_line, note)
+            said = ask_intake(_settings_of(folder), today, read_line, note)
         except EOFError:
             todo = "Give the facts as flags, for example --intake-damage liquid."
             raise ReworkError("There is no terminal to ask at, or the questions were left.", todo=todo) from None

@@ -217,7 +217,5 @@ def as_json(found: Assessment | tuple[Assessment, ...], currency: str, log_hash:
 
 def recorded_words(found: Assessment) -> str:
     """What was said of the intake, in one line."""
-    said = found.intake.recorded
-    return ", ".join(
-        f"{JOBS[name].title} {JOBS[name].text_of(value)}" for name, value in said.items() if name in JOBS.by_name
-    )
+    columns = [(JOBS[name], value) for name, value in found.intake.recorded.items() if name in JOBS.by_name]
+    return ", ".join(f"{c.title} {c.text_of(value)} {c.unit}".rstrip() for c, value in columns)

@@ -113,6 +113,14 @@ def _cell(p: Proportion, least: int) -> str:
     return f"{percent(p.rate)} ({interval(p.low, p.high)}), n {p.n}"
 
 
+def card_head(counter: Counter) -> Prose:
+    """Whose card it is and of when; the sheet is cut from the page."""
+    log = counter.log
+    last = f", log up to {log.last_date:%Y-%m-%d}" if log.last_date == log.last_date else ""
+    invented = " Invented data." if log.invented else ""
+    return Prose([f"{log.settings.shop_name}{last}, {log.hash[:12]}.{invented}"])
+
+
 def card_grid(counter: Counter) -> Grid | Prose:
     """Chances by damage class and earlier rework, counted: usable without a computer."""
     if not counter.card:

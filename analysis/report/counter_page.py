@@ -93,7 +93,7 @@ def _brought(counter: Counter) -> Statement:
     if not len(replay.rows):
         return Statement(label, "No accepted job of the last twelve months is closed, so that nothing can be replayed.")
     if not replay.declined:
-        says = f"None of {plural(len(replay.rows), 'accepted job')} would have been declined."
+        says = f"Not one of {plural(len(replay.rows), 'accepted job')} would have been declined."
         return Statement(label, says, "What is to be discussed counts as accepted.")
     says = (
         f"{replay.declined} of {plural(len(replay.rows), 'accepted job')} would have been declined:"

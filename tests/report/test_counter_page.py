@@ -1,0 +1,265 @@
+"""The counter page of the demo, the private page, little data, and the command at the counter."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+import re
+
+import pytest
+from bs4 import BeautifulSoup
+
+from analysis.cli import DEMO, main
+from analysis.demo.shop import Shop
+from analysis.demo.simulator import simulate
+from analysis.errors import ReworkError
+from analysis.questions.counter import build_guesses, counter_of
+from analysis.questions.intake_form import ASKED, DONOR_COLUMNS, SHARE
+from analysis.records.log import Log, read_log
+from analysis.report import counter_card, counter_page, guesses_page
+from analysis.report.assess_command import ask_intake
+from analysis.report.counter import publish_counter, publish_guesses
+from tests.report.gates import assert_page_behaves, assert_page_is_sound, visible_text
+from tests.tables import closed, job, log_of
+
+PAGE = [
+    counter_page.first_screen,
+    counter_page.counter_ledger,
+    counter_page.example_words,
+    counter_page.example_facts,
+    counter_page.example_alike,
+    counter_page.calibration_picture,
+    counter_page.measures_grid,
+    counter_page.gains_words,
+    counter_page.benefit_grid,
+    counter_page.replay_grid,
+    counter_page.replay_words,
+    counter_card.attempts_grid,
+    counter_card.selection_words,
+    counter_card.selection_grid,
+    counter_card.card_head,
+    counter_card.card_grid,
+    counter_card.card_money,
+    counter_card.card_caution,
+    counter_card.definitions,
+    counter_card.methods,
+    counter_card.cautions,
+]
+MONEY = ["--fee-basis", "no_result_no_fee", "--fee-amount", "900", "--donor-cost", "100"]
+
+
+@pytest.fixture(scope="module")
+def page(tmp_path_factory):
+    return publish_counter(DEMO, 30.0, tmp_path_factory.mktemp("counter"), lambda text: None)
+
+
+@pytest.fixture(scope="module")
+def private(tmp_path_factory):
+    return publish_guesses(DEMO, "T2", tmp_path_factory.mktemp("private"), lambda text: None)
+
+
+@pytest.fixture(autouse=True)
+def models(tmp_path, monkeypatch):
+    monkeypatch.setattr("analysis.cli.MODELS", tmp_path / "models")
+
+
+def test_the_pages_are_sound(page, private):
+    assert_page_is_sound(page)
+    assert_page_is_sound(private)
+
+
+@pytest.mark.browser
+def test_the_pages_behave_in_a_browser(page, private, running_browser):
+    assert_page_behaves(page, running_browser)
+    assert_page_behaves(private, running_browser)
+
+
+def test_the_first_screen_says_whether_the_model_is_used_what_it_brought_and_on_how_few(page):
+    soup = BeautifulSoup(page.read_text(encoding="utf-8"), "html5lib")
+    labels = [tag.get_text() for tag in soup.select(".first .label")]
+    assert labels[0] == "Is the model to be trusted?"
+    assert labels[1:] == ["Had it been followed last year", "How few jobs", "Jobs left out"]
+    first = [tag.get_text() for tag in soup.select(".first .says")]
+    assert re.match("The model is used|Rate of the damage class is used", first[0])
+    assert re.search(r"\d+ of \d+ accepted jobs would have been declined: \d+ recoveries", first[1])
+    for word in ("holm", "posterior", "bootstrap", "odds", "likelihood", "log score", "auc", "brier"):
+        assert word not in soup.select_one(".first").get_text().lower()
+
+
+def test_no_technician_and_no_guess_ledger_on_the_shared_page(page):
+    text = visible_text(BeautifulSoup(page.read_text(encoding="utf-8"), "html5lib"))
+    for name in read_log(DEMO).tables["technicians"]["technician_id"]:
+        assert not re.search(rf"\b{name}\b", text)
+
+
+def test_the_private_page_is_of_one_and_says_so(private):
+    text = visible_text(BeautifulSoup(private.read_text(encoding="utf-8"), "html5lib"))
+    assert "For T2 alone" in text
+    assert not re.search(r"\bT[1345]\b", text)
+
+
+def test_cautions_and_the_card_are_there(page):
+    text = visible_text(BeautifulSoup(page.read_text(encoding="utf-8"), "html5lib"))
+    for words in (
+        "only copy",
+        "consent in writing",
+        "Local law",
+        "Counter card",
+        "reworked elsewhere",
+        "A chance is no",
+    ):
+        assert words in text
+
+
+def shown(log: Log) -> str:
+    counter = counter_of(log, 30.0, {})
+    counter_page.page_head(counter)
+    html = "".join(section(counter)._repr_html_() for section in PAGE)
+    for stray in (">nan", " nan", "None", "<NA>", "<tbody></tbody>"):
+        assert stray not in html
+    return html
+
+
+@pytest.mark.parametrize("jobs", [1, 5, 20, 60])
+def test_few_jobs(jobs):
+    shop = dataclasses.replace(Shop(jobs=jobs), chains=False)
+    html = shown(Log.from_tables(dict(simulate(shop, 5).tables)))
+    if jobs <= 20:
+        assert "cannot be compared yet" in html
+
+
+def test_no_job_at_all():
+    html = shown(log_of())
+    assert "no closed job yet" in html
+    assert "the card would be empty" in html
+
+
+@pytest.mark.parametrize("won", [True, False])
+def test_all_successes_and_all_failures_of_one_class_with_required_columns_only(won):
+    jobs = [
+        {
+            "job_id": f"J{i}",
+            "received_date": f"2026-0{1 + i % 2}-05",
+            "intake_damage": "drop",
+            "decision": "accepted",
+            "outcome": "recovered" if won else "not_recovered",
+            "closed_date": f"2026-0{1 + i % 2}-28",
+            "first_boot_result": "data_readable" if won else "short",
+        }
+        for i in range(60)
+    ]
+    html = shown(log_of(jobs=jobs))
+    assert "Rate of the damage class is used" in html
+    assert "cannot be told" in html
+
+
+def test_open_and_declined_alone():
+    assert "Had every declined one failed" not in shown(log_of(jobs=[job("A"), job("B", decision="declined")]))
+
+
+def test_guesses_without_any_and_without_a_name(tmp_path):
+    from analysis.questions.guess_ledger import GuessLedger
+
+    none = GuessLedger("T1", 0, 3, None, (), None)
+    html = guesses_page.first_screen(none)._repr_html_() + guesses_page.bands_grid(none)._repr_html_()
+    assert "No guess was written" in html
+    with pytest.raises(ReworkError, match="No technician is named"):
+        build_guesses(DEMO, " ")
+
+
+def test_a_bad_share_is_refused():
+    with pytest.raises(ReworkError, match="start share"):
+        counter_of(log_of(jobs=[closed("A")]), 100.0, {})
+
+
+def _run(capsys, *flags) -> str:
+    assert main(["assess", str(DEMO), *flags]) == 0
+    return capsys.readouterr().out
+
+
+def test_the_flags_are_the_columns_known_before_work(capsys):
+    with pytest.raises(SystemExit):
+        main(["assess", "--help"])
+    told = capsys.readouterr().out
+    for name in (*(column.name for column in (*ASKED, *DONOR_COLUMNS)), SHARE):
+        assert f"--{name.replace('_', '-')}" in told
+    for name in ("technician", "guessed", "decision", "outcome", "lot"):
+        assert f"--{name}" not in told
+
+
+def test_the_command_on_a_routine_and_a_strange_intake(capsys):
+    out = _run(capsys, "--intake-damage", "drop", "--device-age-years", "3", "--board-family", "FAM-B", *MONEY)
+    assert re.match("ACCEPT|DISCUSS|DECLINE", out)
+    for words in ("Recovery: ", "First boot: ", "past jobs resemble it", "Expected margin", "margin a bench hour"):
+        assert words in out
+    out = _run(capsys, "--intake-damage", "drop", "--device-age-years", "14.5", *MONEY)
+    assert out.startswith("OUTSIDE OUR EXPERIENCE\n  device age of 14.5 years was never seen")
+    assert "Recovery: " not in out
+
+
+def test_json_holds_the_same_and_no_nan(capsys):
+    out = _run(capsys, "--intake-damage", "drop", "--json")
+    found = json.loads(out, parse_constant=pytest.fail)
+    assert found["recommendation"] == "discuss"
+    assert found["worth"] is None
+    assert found["lacking"] == ["fee_basis", "fee_amount", "donor_cost"]
+    assert 0 < found["chances"]["recovered"]["low"] < found["chances"]["recovered"]["high"] < 1
+    assert found["alike"]["n"] == len(found["alike"]["jobs"])
+
+
+def test_another_attempt_and_a_donor_option(capsys):
+    flags = ["--intake-damage", "liquid", *MONEY, "--known-good", "untested", "--after-test", "2"]
+    out = _run(capsys, *flags)
+    assert "Another attempt after 2 failed boot tests: " in out
+    assert "like those that were continued" in out
+    assert main(["assess", str(DEMO), "--intake-damage", "liquid", "--after-test", "40"]) == 2
+    assert "continued after 40" in capsys.readouterr().err
+
+
+def test_a_waiting_list_with_a_random_share(capsys, tmp_path):
+    path = tmp_path / "waiting.csv"
+    rows = "".join(
+        f"W{i},{damage},no_result_no_fee,{700 + 50 * i},100\n" for i, damage in enumerate(["drop", "heat"] * 3)
+    )
+    path.write_text(f"job_id,intake_damage,fee_basis,fee_amount,donor_cost\n{rows}", encoding="utf-8")
+    out = _run(capsys, "--waiting", str(path), "--take-share", "50", "--random-seed", "7")
+    margins = [float(cell.replace("−", "-")) for cell in re.findall(r"^W\d.*?([−\d.]+) +\d+$", out, re.M)]
+    assert len(margins) == 6
+    assert margins == sorted(margins, reverse=True)
+    assert "if their clients know of it and agree" in out
+    listed = json.loads(_run(capsys, "--waiting", str(path), "--json"))
+    assert len(listed) == 6
+    assert main(["assess", str(DEMO), "--waiting", str(tmp_path / "none.csv")]) == 2
+
+
+def test_wrong_values_are_refused_without_a_trace(capsys):
+    assert main(["assess", str(DEMO), "--intake-damage", "wet", "--device-age-years", "x"]) == 2
+    told = capsys.readouterr().err
+    assert "intake_damage" in told
+    assert "device_age_years" in told
+    assert main(["assess", "nowhere", "--intake-damage", "drop"]) == 2
+    assert "nowhere" in capsys.readouterr().err
+
+
+def test_questions_at_the_terminal(monkeypatch, capsys):
+    import datetime as dt
+
+    from analysis.records.settings import Settings
+
+    typed = iter(["phone", "", "3", "wet", "liquid", "", "", "full", "staged", "25", "600", "100"])
+    texts = ask_intake(Settings(), dt.date(2026, 11, 1), lambda prompt: next(typed), lambda text: None)
+    assert texts["intake_damage"] == "liquid"
+    assert texts[SHARE] == "25"
+    assert texts["fee_amount"] == "600"
+    monkeypatch.setattr("builtins.input", lambda prompt="": (_ for _ in ()).throw(EOFError))
+    assert main(["assess", str(DEMO)]) == 2
+    assert "no terminal to ask at" in capsys.readouterr().err
+
+
+def test_the_counter_command_publishes_and_says_where(tmp_path, capsys, monkeypatch):
+    monkeypatch.setattr("analysis.report.counter.publish_counter", lambda log, share, out, say: out / "counter.html")
+    assert main(["counter", "--out", str(tmp_path)]) == 0
+    assert "counter.html" in capsys.readouterr().out
+    assert main(["counter", str(DEMO), "--technician", "T77", "--out", str(tmp_path)]) == 2
+    assert "T77" in capsys.readouterr().err
+    assert not list(tmp_path.glob("*.html"))
