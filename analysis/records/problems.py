@@ -83,6 +83,11 @@ def quoted(value: object, most: int = 60) -> str:
     return f"'{visible(value, most)}'"
 
 
+def never_run(cell: str) -> str:
+    """A cell that no spreadsheet takes for a formula."""
+    return f"'{cell}" if _FORMULA.match(cell) else cell
+
+
 def as_csv(problems: Sequence[Problem]) -> str:
     """All findings as CSV with a header line. A cell that a spreadsheet would run as a formula is made text."""
     out = io.StringIO()
@@ -91,7 +96,7 @@ def as_csv(problems: Sequence[Problem]) -> str:
     writer.writerow(fields)
     for problem in problems:
         row = [str(getattr(problem, name)) for name in fields]
-        writer.writerow([f"'{cell}" if _FORMULA.match(cell) else cell for cell in row])
+        writer.writerow([never_run(cell) for cell in row])
     return out.getvalue()
 
 

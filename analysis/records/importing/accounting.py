@@ -15,6 +15,7 @@ from analysis.records.dictionary import JOBS
 from analysis.records.importing.grid import Cell, HeadedSheet, letters
 from analysis.records.importing.reading import strict
 from analysis.records.log import KEPT_ASIDE
+from analysis.records.problems import never_run
 from analysis.records.texts import Texts
 
 FILE = KEPT_ASIDE
@@ -112,10 +113,10 @@ def not_placed_csv(cells: Sequence[NotPlaced]) -> str:
     """The cells kept aside as CSV text; what a spreadsheet would run as a formula is made text."""
     personal = _personal(list(dict.fromkeys(cell.value.strip() for cell in cells)))
     out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\n")
+    writer = csv.writer(out, lineterminator="\n", quoting=csv.QUOTE_ALL)  # a lone carriage return splits a bare cell
     writer.writerow(_FIELDS)
     for cell in cells:
         value = WITHHELD if cell.value.strip() in personal else cell.value
         row = [cell.source_file, cell.sheet, str(cell.row), cell.column, value, cell.why]
-        writer.writerow([f"'{text}" if text[:1] in ("=", "+", "-", "@") else text for text in row])
+        writer.writerow([never_run(text) for text in row])
     return out.getvalue()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import zipfile
+import zlib
 from collections.abc import Sequence
 from decimal import Decimal
 from pathlib import Path
@@ -63,6 +64,7 @@ def _guarded(path: Path) -> Parts:
         EOFError,
         NotImplementedError,
         RuntimeError,
+        zlib.error,
     ) as error:
         todo = "Open it in your spreadsheet and save it again as .xlsx, .ods or CSV."
         raise LogError(f"the workbook is damaged or no workbook ({error}).", todo=todo, where=str(path)) from None
