@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
@@ -13,12 +14,14 @@ from analysis.models.design import too_few
 from analysis.models.offer_value import HoursGiven, hours_given
 from analysis.models.pooled import PooledFit, fit_pooled, pooled_fitter
 from analysis.models.pooled_design import PooledDesign, fit_pooled_design
-from analysis.models.rolling import Rolling, roll
 from analysis.models.terms import Category, Number
 from analysis.questions.alike import DAMAGE
 from analysis.questions.intake_columns import FAMILY_COLUMN, donor_terms, intake_terms
 from analysis.questions.offer_rows import Outcome, OutcomeRows
 from analysis.questions.trust import ClassRates, Trust, class_rates, trust_before
+
+if TYPE_CHECKING:
+    from analysis.models.rolling import Rolling
 
 FACTS = tuple(term.column for term in intake_terms())
 PAST_COLUMNS = ("job_id", "received_date", "ending", "recovered", "first_boot", "chain_hours", *FACTS)
@@ -140,6 +143,8 @@ class BenchModel:
 
 def rolled_over(rows: OutcomeRows) -> Rolling:
     """Predictions of every past month by the intake model, each from what was known before it."""
+    from analysis.models.rolling import roll
+
     fit = pooled_fitter(intake_terms(), FAMILY_COLUMN)
     return roll(rows.rows, fit, rows.names, ledger=rows.ledger, log_hash=rows.log_hash)
 

@@ -8,13 +8,16 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import TYPE_CHECKING
 
 import pandas as pd
 
 from analysis.cohort.features import Cohort
 from analysis.cohort.ledger import Ledger, start_ledger
 from analysis.cohort.outcomes import Ending
-from analysis.models.rolling import Columns
+
+if TYPE_CHECKING:  # loaded only when past months are judged: a stored model needs none of it
+    from analysis.models.rolling import Columns
 
 CLOSED_ENDINGS = (Ending.RECOVERED, Ending.NOT_RECOVERED, Ending.PARTIAL, Ending.STOPPED, Ending.LOCKED)
 
@@ -26,10 +29,7 @@ class Outcome(StrEnum):
     RECOVERED = "recovered"
 
 
-COLUMNS = {
-    Outcome.FIRST_BOOT: Columns(outcome="first_boot", known="first_boot_date"),
-    Outcome.RECOVERED: Columns(outcome="recovered", known="ended_date"),
-}
+KNOWN = {Outcome.FIRST_BOOT: "first_boot_date", Outcome.RECOVERED: "ended_date"}
 
 
 @dataclass(frozen=True)
@@ -55,7 +55,9 @@ class OutcomeRows:
     @property
     def names(self) -> Columns:
         """Where the outcome and the day it was known stand."""
-        return COLUMNS[self.outcome]
+        from analysis.models.rolling import Columns
+
+        return Columns(outcome=str(self.outcome), known=KNOWN[self.outcome])
 
     def before(self, day: pd.Timestamp) -> OutcomeRows:
         """Only jobs whose outcome was known before a day."""

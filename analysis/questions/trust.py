@@ -7,14 +7,17 @@ than the damage-class rate, and the 80 % interval of that gain (whole months res
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 from scipy.special import betaincinv
 
-from analysis.models.rolling import CLASS, Gain, Rolling, log_score_gain
 from analysis.questions.offer_rows import OutcomeRows
+
+if TYPE_CHECKING:
+    from analysis.models.rolling import Gain, Rolling
 
 LEVEL = 0.8
 RNG_SEED = 20
@@ -63,6 +66,8 @@ def trust_before(rolled: Rolling, rows: OutcomeRows, day: pd.Timestamp | None) -
     day : Timestamp or None
         None: all months.
     """
+    from analysis.models.rolling import CLASS, log_score_gain
+
     if day is not None and rolled.converged:
         known = rows.rows[rows.names.known].reindex(rolled.rows["place"]).lt(day).to_numpy(bool)
         kept = rolled.rows[known].reset_index(drop=True)

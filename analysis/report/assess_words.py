@@ -87,9 +87,9 @@ def alike_words(found: Assessment) -> str:
 
 def worth_words(found: Assessment, currency: str) -> list[str]:
     """What the intake is worth."""
-    value = found.value
+    value, took = found.value, hours_words(found)
     if value is None:
-        return []
+        return took
     even = value.break_even
     breaks = {
         Pays.FROM: f"It pays from a chance of {percent(even.chance)} on.",
@@ -97,14 +97,25 @@ def worth_words(found: Assessment, currency: str) -> list[str]:
         Pays.ALWAYS: "It pays whatever the chance.",
         Pays.NEVER: "It pays at no chance: even a success costs more than the fee.",
     }[even.pays]
-    of = f"jobs with this damage ({value.n})" if found.hours_of else f"all closed jobs ({value.n})"
     return [
         f"Expected margin {money(value.margin, currency)}; chance of a loss {percent(value.loss)}. {breaks}",
-        f"Success leaves {money(value.on_success, currency)}, failure {money(value.on_failure, currency)}, on average; hours"
-        f" as those of {of}.",
+        f"Success leaves {money(value.on_success, currency)}, failure {money(value.on_failure, currency)}, on average.",
+        *took,
         f"Expected bench hours {number(value.hours, 1)}; margin a bench hour {number(value.margin_per_hour, 1)} {currency}."
         f" Before the cost of the hours it is {money(found.before_hours, currency)}: saved hours are worth nothing without a"
         " queue.",
+    ]
+
+
+def hours_words(found: Assessment) -> list[str]:
+    """Bench hours given success and given failure."""
+    hours = found.hours
+    if hours is None:
+        return []
+    of = "past jobs with this damage" if found.hours_of else "all closed jobs, those with this damage being too few"
+    return [
+        f"Bench hours to close: {number(float(hours.success.mean()), 1)} on success ({plural(len(hours.success), 'job')}),"
+        f" {number(float(hours.failure.mean()), 1)} on failure ({plural(len(hours.failure), 'job')}), as {of}."
     ]
 
 
@@ -193,6 +204,15 @@ def as_dict(found: Assessment, currency: str, log_hash: str) -> dict[str, Any]:
         else _fields(value, "margin margin_low margin_high on_success on_failure loss hours margin_per_hour")
         | {"break_even": _clean(value.break_even.chance), "pays": str(value.break_even.pays)}
         | {"before_hours": _clean(found.before_hours)},
+        "hours": None
+        if found.hours is None
+        else {
+            "on_success": _clean(float(found.hours.success.mean())),
+            "on_success_n": len(found.hours.success),
+            "on_failure": _clean(float(found.hours.failure.mean())),
+            "on_failure_n": len(found.hours.failure),
+            "of": found.hours_of or "all",
+        },
         "facts": [
             {"fact": TITLES.get(f.label, f.label), "value": f.value, "points": round(f.points, 2)} for f in found.facts
         ],
