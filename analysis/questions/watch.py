@@ -135,6 +135,8 @@ class Watch:
         What each chart of the shared budget may spend a year, the monthly ones included; NaN without charts.
     unseen : int
         Jobs not on any chart because the model has never seen their kind.
+    frozen : tuple of Frozen
+        The models of the years, earliest first.
     waiting : TooFew or None
         Why there is no chart yet.
     """
@@ -143,7 +145,12 @@ class Watch:
     others: tuple[Chart, ...]
     each_rate: float
     unseen: int
+    frozen: tuple[Frozen, ...] = ()
     waiting: TooFew | None = None
+
+    def model_on(self, day: pd.Timestamp) -> ExpectedModel:
+        """The model that was in use on a day of the charts."""
+        return [each.model for each in self.frozen if each.model.fitted_before <= day][-1]
 
 
 @dataclass(frozen=True)
@@ -175,14 +182,15 @@ def watch(cohort: Cohort, month: pd.Period, minimum_n: int, draws: int = DRAWS) 
     rows = in_order(cohort.first_boots, month)
     days = freeze_days(rows, month)
     if not days:
-        return Watch(None, (), float("nan"), 0, too_few(rows["first_boot"].to_numpy(float)))
+        return Watch(None, (), float("nan"), 0, waiting=too_few(rows["first_boot"].to_numpy(float)))
     primary = _Walker(_Plan(PRIMARY, WORSE), draws)
     others: dict[str, _Walker] = {}
-    unseen, each_rate = 0, float("nan")
+    unseen, each_rate, used = 0, float("nan"), []
     for day, until in zip(days, [*days[1:], month.end_time + pd.Timedelta(1, "ns")], strict=True):
         frozen = freeze(cohort, rows, day, primary.signalled)
         if isinstance(frozen, TooFew):
             continue
+        used.append(frozen)
         ahead = rows[rows["first_boot_date"].ge(day) & rows["first_boot_date"].lt(until)]
         ahead = ahead.assign(chance=frozen.model.chances(ahead))
         unseen += int(ahead["chance"].isna().sum())
@@ -193,7 +201,7 @@ def watch(cohort: Cohort, month: pd.Period, minimum_n: int, draws: int = DRAWS) 
         for plan in plans:
             others.setdefault(plan.name, _Walker(plan, draws)).go_on(frozen, ahead, each_rate)
     done = tuple(walker.chart() for walker in others.values() if walker.limits)
-    return Watch(primary.chart() if primary.limits else None, done, each_rate, unseen)
+    return Watch(primary.chart() if primary.limits else None, done, each_rate, unseen, tuple(used))
 
 
 def in_order(first_boots: pd.DataFrame, month: pd.Period) -> pd.DataFrame:

@@ -1,0 +1,272 @@
+"""What changed when first boots fell: candidate explanations, each with what it could account for. Exploratory.
+
+Every candidate is looked at in the same way, and P values are adjusted by Holm's method over all of them. An
+explanation found here is a place to look first, never a finding: jobs were not given out by lot.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from scipy.special import logit
+
+from analysis.cohort.features import Cohort
+from analysis.cohort.work import dated
+from analysis.errors import ModelError
+from analysis.models.standardise import Rows, Toll, toll
+from analysis.questions.description import holm
+from analysis.questions.expected import ExpectedModel
+from analysis.questions.verdicts import Verdict, verdict_of
+from analysis.questions.watch import Chart, Signal
+from analysis.records.dictionary import BY_NAME
+from analysis.records.log import Log
+
+# A group, and the jobs of the period outside it, need this many jobs to be compared.
+MINIMUM_GROUP = 3
+LISTED = 5
+NOTHING = "nothing we log explains it"
+
+
+@dataclass(frozen=True)
+class Factor:
+    """A column whose levels are candidates, with its plain name and the table that declares its codes."""
+
+    column: str
+    name: str
+    declared: tuple[str, str] | None = None
+
+
+FACTORS = (
+    Factor("donor_lot", "donor lot"),
+    Factor("known_good", "donor test", ("donors", "known_good")),
+    Factor("ball_alloy", "ball alloy", ("chip_sides", "ball_alloy")),
+    Factor("clean_alloy", "cleaning alloy", ("chip_sides", "clean_alloy")),
+    Factor("technician_id", "technician"),
+    Factor("board_family", "board family"),
+    Factor("intake_damage", "damage at intake", ("jobs", "intake_damage")),
+    Factor("station", "hot-air station"),
+    Factor("temperature", "install set temperature"),
+    Factor("install_preheat", "preheat at install"),
+    Factor("blade_used", "blade"),
+    Factor("ball_reset", "ball reset"),
+)
+YES_NO = {"1.0": "yes", "0.0": "no"}
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """One level of one factor.
+
+    Parameters
+    ----------
+    factor, level : str
+        In words.
+    column, code : str
+        As the log has them.
+    n, failed : int
+        Jobs of the period in the group, and how many of them failed.
+    share, share_before : float
+        Share of the jobs with a record of the factor, in the period and before.
+    recorded, recorded_before : int
+        Jobs with a record of the factor.
+    toll : Toll
+        Odds of failure against the period's other jobs, and successes the change accounts for.
+    adjusted_p : float
+        By Holm's method over all candidates.
+    verdict : Verdict
+        On the association, after adjustment.
+    share_of_shortfall : float
+        Successes accounted for, over the shortfall; NaN without one.
+    """
+
+    factor: str
+    level: str
+    column: str
+    code: str
+    n: int
+    failed: int
+    share: float
+    share_before: float
+    recorded: int
+    recorded_before: int
+    toll: Toll
+    adjusted_p: float
+    verdict: Verdict
+    share_of_shortfall: float
+
+
+@dataclass(frozen=True)
+class WhatChanged:
+    """Candidate explanations of a period.
+
+    Parameters
+    ----------
+    jobs, before : int
+        Jobs of the period and earlier ones, both with an expected chance.
+    unseen : int
+        Jobs of the period left out because the model never saw their kind.
+    observed, expected : float
+        Successes of the period, seen and expected by intake facts.
+    mix : float
+        Successes by which the period's own mix of jobs lowers the expectation, against the earlier mix (negative:
+        easier jobs); it is no part of the shortfall.
+    candidates : tuple of Candidate
+        All that were compared, smallest P first.
+    listed : tuple of Candidate
+        The short list: those that cost successes, the one that could account for most first.
+    exploratory : bool
+        Always true.
+    """
+
+    jobs: int
+    before: int
+    unseen: int
+    observed: float
+    expected: float
+    mix: float
+    candidates: tuple[Candidate, ...]
+    listed: tuple[Candidate, ...]
+    exploratory: bool = True
+
+    @property
+    def shortfall(self) -> float:
+        """Successes missing against the expectation; negative when there were more."""
+        return self.expected - self.observed
+
+    @property
+    def explained(self) -> bool:
+        """Whether any candidate is at least "leaning" after adjustment; otherwise :data:`NOTHING`."""
+        return any(each.verdict is not Verdict.CANNOT_TELL for each in self.listed)
+
+
+def what_changed(log: Log, cohort: Cohort, model: ExpectedModel, jobs: Collection[str]) -> WhatChanged:
+    """Compare a period's jobs with one another and with all tested before its first.
+
+    Parameters
+    ----------
+    log, cohort
+        The log and its jobs.
+    model : ExpectedModel
+        Gives every job its chance by intake facts.
+    jobs : collection of str
+        Jobs of the period: those of a signal or of a month.
+
+    Raises
+    ------
+    ModelError
+        If none of the jobs has a first boot and an expected chance.
+    """
+    rows = cohort.first_boots
+    rows = rows.assign(chance=model.chances(rows))
+    mine = rows["job_id"].isin(jobs)
+    unseen = int((mine & rows["chance"].isna()).sum())
+    period = rows[mine & rows["chance"].notna()]
+    if period.empty:
+        raise ModelError(
+            "None of the jobs asked about has a first boot with an expected chance.",
+            rule="What changed is told of jobs with a first-boot result of a kind the model has seen.",
+            todo="Choose a month or a signal with tested jobs.",
+        )
+    earlier = rows[rows["first_boot_date"].lt(period["first_boot_date"].min()) & rows["chance"].notna() & ~mine]
+    period, earlier = _with_settings(log, period, earlier)
+    observed, expected = float(period["first_boot"].sum()), float(period["chance"].sum())
+    mix = len(period) * float(earlier["chance"].mean()) - expected if len(earlier) else 0.0
+    candidates = _candidates(period, earlier, expected - observed)
+    costly = [each for each in candidates if each.toll.odds_ratio > 1 and each.toll.lost > 0]
+    listed = tuple(sorted(costly, key=lambda each: -each.toll.lost))[:LISTED]
+    return WhatChanged(len(period), len(earlier), unseen, observed, expected, mix, candidates, listed)
+
+
+def period_of(chart: Chart, signal: Signal) -> tuple[str, ...]:
+    """Jobs to look at for a signal: from the first of the interval of its beginning to the end of its month.
+
+    Jobs from before the likeliest beginning and after the signal are what the suspected ones are compared with.
+    """
+    days = chart.points["day"]
+    inside = days.ge(signal.earliest) & days.le(signal.day.to_period("M").end_time)
+    return tuple(str(job) for job in chart.points.loc[inside, "job_id"])
+
+
+def _with_settings(log: Log, period: pd.DataFrame, earlier: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Add cleaning alloy, station and whether the install temperature lay outside the earlier jobs' usual range."""
+    tests_n = log.tables["boot_tests"]["job_id"].value_counts()
+    sides, _ = dated(log.tables["chip_sides"], tests_n)
+    main = sides["before"].eq(1) & sides["chip_role"].eq("processor") & sides["side"].eq("lower")
+    alloy = sides[main].drop_duplicates("job_id").set_index("job_id")["clean_alloy"].astype(object)
+    steps, _ = dated(log.tables["heat_steps"], tests_n)
+    install = steps["before"].eq(1) & steps["chip_role"].eq("processor") & steps["step_type"].eq("install")
+    station = steps[install].sort_values("step_no").drop_duplicates("job_id", keep="last").set_index("job_id")
+    known = earlier["install_set_temp_c"].dropna()
+    low, high = known.quantile([0.1, 0.9]) if len(known) >= 10 else (np.nan, np.nan)
+    out = []
+    for rows in (period, earlier):
+        set_c = rows["install_set_temp_c"].to_numpy(float)
+        band = np.select([set_c < low, set_c > high, set_c >= low], ["below usual", "above usual", "usual"], "")
+        named = pd.Series(band, index=rows.index, dtype=object).replace("", None)
+        preset = rows["install_temp_entry"].eq("unchanged preset")
+        out.append(
+            rows.assign(
+                clean_alloy=rows["job_id"].map(alloy),
+                station=rows["job_id"].map(station["station_id"]).astype(object),
+                temperature=named.mask(preset, "unchanged preset"),
+            )
+        )
+    return out[0], out[1]
+
+
+def _candidates(period: pd.DataFrame, earlier: pd.DataFrame, shortfall: float) -> tuple[Candidate, ...]:
+    """Every level with enough jobs inside and outside, smallest P first."""
+    found = []
+    for factor in FACTORS:
+        now = period[period[factor.column].notna()]
+        then = earlier[earlier[factor.column].notna()]
+        counts = now[factor.column].astype(str).value_counts().sort_index()
+        for code, n in counts.items():
+            # With two levels the one is what the other is not: the rarer is told.
+            twin = len(counts) == 2 and code != min(counts.index, key=lambda c: (counts[c], c))
+            if not twin and n >= MINIMUM_GROUP and len(now) - n >= MINIMUM_GROUP:
+                found.append((factor, str(code), now, then, toll(_rows(now, factor, code), _rows(then, factor, code))))
+    if not found:
+        return ()
+    adjusted = holm(np.array([each[-1].p for each in found]))
+    out = [_candidate(*each, float(worse), shortfall) for each, worse in zip(found, adjusted, strict=True)]
+    return tuple(sorted(out, key=lambda c: (c.toll.p, -c.toll.lost, c.factor, c.code)))
+
+
+def _rows(frame: pd.DataFrame, factor: Factor, code: object) -> Rows:
+    return Rows(
+        frame["first_boot"].to_numpy(float),
+        logit(frame["chance"].to_numpy(float)),
+        frame[factor.column].astype(str).eq(str(code)).to_numpy(bool),
+    )
+
+
+def _candidate(
+    factor: Factor, code: str, now: pd.DataFrame, then: pd.DataFrame, cost: Toll, adjusted_p: float, shortfall: float
+) -> Candidate:
+    inside = now[factor.column].astype(str).eq(code)
+    before = then[factor.column].astype(str).eq(code)
+    if factor.declared:
+        table, column = factor.declared
+        level = BY_NAME[table][column].text_of(code)
+    else:
+        level = YES_NO.get(code, code)
+    return Candidate(
+        factor=factor.name,
+        level=level,
+        column=factor.column,
+        code=code,
+        n=int(inside.sum()),
+        failed=int(now.loc[inside, "first_boot"].eq(0).sum()),
+        share=float(inside.mean()),
+        share_before=float(before.mean()) if len(then) else float("nan"),
+        recorded=len(now),
+        recorded_before=len(then),
+        toll=cost,
+        adjusted_p=adjusted_p,
+        verdict=verdict_of(adjusted_p),
+        share_of_shortfall=cost.lost / shortfall if shortfall > 0 else float("nan"),
+    )
