@@ -84,7 +84,7 @@ def _kernel_folder() -> Iterator[Path]:
             "ipykernel_launcher",
             "-f",
             "{connection_file}",
-            "--IPKernelApp.log_level=ERROR",
+            "--IPKernelApp.log_level=CRITICAL",  # failures are told by us; interrupted, it would print a traceback
         ]
         description = {"argv": argv, "display_name": "rework", "language": "python", "metadata": {"debugger": False}}
         (spec / "kernel.json").write_text(json.dumps(description), encoding="utf-8")
@@ -109,6 +109,17 @@ def _failures_told(name: str, section: Mapping[str, str]) -> Iterator[None]:
         raise RenderError(f"the process that ran {name} ended suddenly", todo="Is memory short?") from None
     except RuntimeError as error:
         raise RenderError(f"the process that runs {name} did not start: {error}") from None
+
+
+@contextlib.contextmanager
+def _interruption_told(client: Any) -> Iterator[None]:
+    """Make a KeyboardInterrupt of whatever comes out of the client after Ctrl-C or a request to end."""
+    try:
+        yield
+    except BaseException:
+        if hasattr(client, "_async_cleanup_kernel_future"):  # only its signal handler leaves this behind
+            raise KeyboardInterrupt from None
+        raise
 
 
 def execute(path: Path, given: Mapping[str, Value], say: Say = _quiet) -> Any:
@@ -156,7 +167,7 @@ def execute(path: Path, given: Mapping[str, Value], say: Say = _quiet) -> Any:
         )
         # Given after construction, so that the client counts the kernel as its own and ends it, whatever happens.
         client.km = manager
-        with _failures_told(path.name, section):
+        with _failures_told(path.name, section), _interruption_told(client):
             client.execute(env=os.environ | {"PYTHONWARNINGS": "ignore", "PYDEVD_DISABLE_FILE_VALIDATION": "1"})
     return notebook
 
