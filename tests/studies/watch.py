@@ -55,6 +55,7 @@ def with_lot(rng_seed: int) -> dict[str, Any]:
     first = int(np.argmax(touched))
     signals = np.flatnonzero(points["signal"].to_numpy() & (np.arange(len(points)) >= first))
     out: dict[str, Any] = {
+        **dict.fromkeys(("began_days_off", "first", "among_three", "verdict", "explained"), np.nan),
         "model_n": int(seen.frozen[-1].model.fit.n),
         "limit": seen.primary.limits[-1][1].value,
         "touched": float(touched[first : first + WITHIN].mean()),
@@ -95,6 +96,7 @@ def without_lot(rng_seed: int) -> dict[str, Any]:
         "others": others or _monthly_alarm(log, cohort, seen),
         "others_first_boot": others,
         "earlier": any(s.day < YEAR for s in seen.primary.signals),
+        "explained": np.nan,
     }
     late = [s for s in seen.primary.signals if s.day >= YEAR]
     if late:
@@ -112,6 +114,8 @@ def study(shops: int, first_seed: int = 40_000) -> tuple[pd.DataFrame, pd.DataFr
 def share(values: pd.Series) -> str:
     """A share with its Monte Carlo error and n."""
     known = values.dropna().astype(float)
+    if known.empty:
+        return "no shop to tell from"
     rate = known.mean()
     return f"{rate:.3f} (Monte Carlo error {np.sqrt(rate * (1 - rate) / len(known)):.3f}, n = {len(known)})"
 
