@@ -11,7 +11,7 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy import stats
+from scipy import special
 
 from analysis.errors import ModelError
 
@@ -58,7 +58,7 @@ def _checked(x: ArrayLike, n: ArrayLike, level: float) -> tuple[Floats, Floats]:
 
 
 def _wilson(x: Floats, n: Floats, level: float) -> tuple[Floats, Floats]:
-    z = stats.norm.isf((1 - level) / 2)
+    z = -float(special.ndtri((1 - level) / 2))
     with np.errstate(invalid="ignore", divide="ignore"):
         p = x / n
         centre = (p + z**2 / (2 * n)) / (1 + z**2 / n)
@@ -72,15 +72,15 @@ def _wilson(x: Floats, n: Floats, level: float) -> tuple[Floats, Floats]:
 def _exact(x: Floats, n: Floats, level: float) -> tuple[Floats, Floats]:
     tail = (1 - level) / 2
     inside_low, inside_high = np.maximum(x, 1), np.minimum(x, n - 1)
-    low = np.where(x == 0, 0.0, stats.beta.ppf(tail, inside_low, n - inside_low + 1))
-    high = np.where(x == n, 1.0, stats.beta.isf(tail, inside_high + 1, np.maximum(n - inside_high, 1)))
+    low = np.where(x == 0, 0.0, special.betaincinv(inside_low, n - inside_low + 1, tail))
+    high = np.where(x == n, 1.0, 1 - special.betaincinv(np.maximum(n - inside_high, 1), inside_high + 1, tail))
     return low, high
 
 
 def _jeffreys(x: Floats, n: Floats, level: float) -> tuple[Floats, Floats]:
     tail = (1 - level) / 2
-    low = np.where(x == 0, 0.0, stats.beta.ppf(tail, x + 0.5, n - x + 0.5))
-    high = np.where(x == n, 1.0, stats.beta.isf(tail, x + 0.5, n - x + 0.5))
+    low = np.where(x == 0, 0.0, special.betaincinv(x + 0.5, n - x + 0.5, tail))
+    high = np.where(x == n, 1.0, 1 - special.betaincinv(n - x + 0.5, x + 0.5, tail))
     return low, high
 
 

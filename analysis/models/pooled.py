@@ -23,7 +23,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
-from scipy import special, stats
+from scipy import special
 
 from analysis.cohort.ledger import Ledger
 from analysis.errors import ModelError
@@ -212,11 +212,16 @@ def _modes(problem: _Problem, start: Floats) -> tuple[Floats, Floats, Floats, bo
     return beta, value, information, False
 
 
+def _half_normal(q: Floats) -> Floats:
+    """Quantiles of the half-normal distribution; scipy.stats would take longer to import than the whole fit."""
+    return np.asarray(special.ndtri((1 + q) / 2))
+
+
 def _grid(families_n: int, points: tuple[int, int]) -> tuple[Floats, Floats]:
     """Points of equal prior mass: quantiles of the half-normal priors at the middle of equal steps."""
-    sigma = SIGMA_SCALE * stats.halfnorm.ppf((np.arange(points[0]) + 0.5) / points[0])
+    sigma = SIGMA_SCALE * _half_normal((np.arange(points[0]) + 0.5) / points[0])
     # Without families there is no SD to integrate over.
-    tau = TAU_SCALE * stats.halfnorm.ppf((np.arange(points[1]) + 0.5) / points[1]) if families_n else np.zeros(1)
+    tau = TAU_SCALE * _half_normal((np.arange(points[1]) + 0.5) / points[1]) if families_n else np.zeros(1)
     pairs = np.array([(s, t) for s in sigma for t in tau])
     return pairs[:, 0], pairs[:, 1]
 

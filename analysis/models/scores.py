@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy import special, stats
+from scipy import special
 
 from analysis.errors import ModelError
 from analysis.models.results import Result
@@ -67,7 +67,7 @@ NOT_KNOWN = Estimate(float("nan"), float("nan"), float("nan"), float("nan"))
 
 def _estimate(value: float, variance: float) -> Estimate:
     se = float(np.sqrt(variance))
-    half = float(stats.norm.ppf(0.975)) * se
+    half = float(special.ndtri(0.975)) * se
     return Estimate(float(value), se, float(value) - half, float(value) + half)
 
 
@@ -103,6 +103,8 @@ def auc(p: ArrayLike, y: ArrayLike) -> Estimate:
     if not len(won) or not len(lost):
         return NOT_KNOWN
     # Rank among all less rank among one's own kind: how many of the other kind lie below, ties half.
+    from scipy import stats  # slow to import
+
     ranks = stats.rankdata(chances)
     of_won = (ranks[outcome == 1] - stats.rankdata(won)) / len(lost)
     of_lost = 1 - (ranks[outcome == 0] - stats.rankdata(lost)) / len(won)
