@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import csv
+import io
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from pathlib import Path
 from statistics import median
@@ -29,6 +31,18 @@ def _delimiter(text: str) -> str:
 def _refused(path: Path, problem: Problem) -> LogError:
     where = f"{path}:{problem.line}" if problem.line else str(path)
     return LogError(f"{problem.found}.", rule=problem.rule, todo=problem.todo, where=where)
+
+
+def csv_text(rows: Iterable[Sequence[str]]) -> str:
+    """Rows as CSV text with commas, one line end each."""
+    listed = [list(row) for row in rows]
+    out = io.StringIO()
+    # The csv module quotes a cell for the line end it writes itself, not for a lone carriage return.
+    if any("\r" in cell for row in listed for cell in row):
+        csv.writer(out, lineterminator="\n", quoting=csv.QUOTE_ALL).writerows(listed)
+    else:
+        csv.writer(out, lineterminator="\n").writerows(listed)
+    return out.getvalue()
 
 
 def _text(path: Path) -> str:

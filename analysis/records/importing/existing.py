@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import csv
 import datetime as dt
-import io
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -13,7 +11,7 @@ from analysis.errors import LogError
 from analysis.records.convert import Context
 from analysis.records.dictionary import Table
 from analysis.records.headings import normal
-from analysis.records.importing.csv_file import csv_sheet, delimiter_of
+from analysis.records.importing.csv_file import csv_sheet, csv_text, delimiter_of
 from analysis.records.importing.reading import canonical_texts
 from analysis.records.importing.rows import Key
 from analysis.records.settings import read_settings
@@ -56,11 +54,7 @@ class ExistingTable:
 
     def text(self) -> str:
         """The file anew: UTF-8, commas."""
-        out = io.StringIO()
-        writer = csv.DictWriter(out, self.headings, restval="", lineterminator="\n")
-        writer.writeheader()
-        writer.writerows(self.rows)
-        return out.getvalue()
+        return csv_text([self.headings, *([row.get(name, "") for name in self.headings] for row in self.rows)])
 
 
 def _unusable(path: Path, found: str) -> LogError:

@@ -22,11 +22,9 @@ def _is_word(text: str) -> bool:
     return not _NUMBER_LIKE.fullmatch(text)
 
 
-def _score(row: Row, wanted: Collection[str]) -> tuple[int, int]:
+def _score(row: Row) -> tuple[int, int]:
     """How many cells of a row are known headings, and how many are words at all."""
     texts = [squeezed(cell.text) for cell in list(row.values())[:_MOST_HEADINGS] if cell.kind is CellKind.TEXT]
-    if wanted:
-        return sum(text in wanted for text in texts), 0
     found = [guess for text in texts if len(text) <= 60 and (guess := guess_heading(text, "jobs")[0])]
     places = {guess.column.address for guess in found if guess.sure}
     return len(places), sum(_is_word(text) for text in texts)
@@ -42,9 +40,22 @@ def find_headings(sheet: Sheet, wanted: Collection[str] = ()) -> HeadedSheet:
     wanted : collection of str
         Headings a mapping names; the row that holds most of them is taken.
     """
-    scores = {number: _score(row, wanted) for number, row in list(sheet.rows.items())[:_LOOKED_AT]}
+    first = dict(list(sheet.rows.items())[:_LOOKED_AT])
+    if wanted:
+        named = {number: _named(sheet, number, set(wanted)) for number in first}
+        best = max(named, key=lambda number: (named[number], -number))
+        if named[best]:
+            return with_headings(sheet, best, _groups(sheet, best))
+    scores = {number: _score(row) for number, row in first.items()}
     best = max(scores, key=lambda number: (scores[number], -number))
     return with_headings(sheet, best, _groups(sheet, best))
+
+
+def _named(sheet: Sheet, number: int, wanted: set[str]) -> int:
+    """How many of the wanted headings a row would give."""
+    if not any(squeezed(cell.text)[:200] in wanted for cell in sheet.rows[number].values()):
+        return 0
+    return len(wanted & set(with_headings(sheet, number, _groups(sheet, number)).headings.values()))
 
 
 def _groups(sheet: Sheet, heading_row: int) -> dict[int, str]:

@@ -5,11 +5,11 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from functools import cache
+from functools import cache, lru_cache
 
 from rapidfuzz import fuzz, process
 
-from analysis.records.dictionary import BY_NAME, TABLES
+from analysis.records.dictionary import TABLES
 from analysis.records.importing import words
 from analysis.records.importing.mapping import IGNORED, OPEN, PERSONAL, ColumnMap
 from analysis.records.importing.units import unit_named, units_for
@@ -183,6 +183,7 @@ def _alike(text: str, heading: str, row: str) -> Guess | None:
     return replace(whole, sure=False, why=f"the heading is like '{best[0]}'") if whole and best else None
 
 
+@lru_cache(maxsize=1 << 16)
 def guess_heading(heading: str, row: str) -> tuple[Guess | None, str]:
     """What a heading may stand for in a sheet with such rows, and the unit it names.
 
@@ -210,8 +211,3 @@ def guess_heading(heading: str, row: str) -> tuple[Guess | None, str]:
 def usable_unit(unit: str, column: ColumnMap) -> str:
     """The heading's unit, where the column can be in it."""
     return unit if column.taken and unit in units_for(column.column) else ""
-
-
-def known_rows(row: str) -> bool:
-    """Whether rows of a sheet are rows of a table."""
-    return row in BY_NAME

@@ -118,7 +118,7 @@ def _cells(
     """Columns on which the three do not agree."""
     for name in names:
         now, new = log.get(name, ""), sheet.get(name, "")
-        old = None if last is None else last.get(name)
+        old = (last or {}).get(name) or None
         if now != new and (new or old is not None):
             yield name, now, old, new
 

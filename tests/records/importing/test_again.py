@@ -237,3 +237,21 @@ def test_sheets_that_disagree_on_a_cell_are_both_kept_aside(tmp_path):
     run([first, second], tmp_path / "log")
     assert cells(tmp_path / "log", "received_date") == ["2024-03-02", "", "2024-04-01"]
     assert len([row for row in aside(tmp_path / "log") if "cells disagree" in row["why"]]) == 2
+
+
+def test_work_dated_before_test_one_in_the_log_is_the_undated_work_of_the_sheet(tmp_path):
+    source = with_column(tmp_path / "a.csv", "CPU lower clean passes", ["1", "2", ""])
+    log = tmp_path / "log"
+    run(source, log)
+    replaced(log / "chip_sides.csv", ("J-1,processor,,lower,,1", "J-1,processor,,lower,1,1"))
+    done = run(source, log)
+    assert (done.merged.rows_added, done.merged.changes) == ({}, [])
+    assert [row.get("before_test_no", "") for row in table(log, "chip_sides")] == ["1", ""]
+
+
+def test_a_file_with_cells_beyond_its_headings_is_not_rewritten(log):
+    before = (log / "jobs.csv").read_text(encoding="utf-8")
+    (log / "jobs.csv").write_text(before + "J-9" + "," * 60 + "lost\n", encoding="utf-8")
+    with pytest.raises(LogError, match="line 5 has more cells than the headings"):
+        run(log.parent / "march.csv", log)
+    assert (log / "jobs.csv").read_text(encoding="utf-8").endswith("lost\n")
