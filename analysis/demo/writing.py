@@ -153,7 +153,7 @@ def write_demo(folder: Path, rng_seed: int = DEMO_SEED, shop: Shop | None = None
     simulated = simulate(shop, rng_seed)
     write_tables(simulated, folder)
     truth = simulated.truth
-    settings = settings_file(shop_name=SHOP_NAME, invented=True, currency="EUR", bench_hour_cost=60.0)
+    settings = settings_file(shop_name=SHOP_NAME, invented=True, currency="EUR", bench_hour_cost=35.0)
     note = README.format(
         seed=rng_seed,
         gain=truth.learning_per_100_jobs,
