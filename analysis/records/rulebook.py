@@ -122,19 +122,18 @@ class Book:
         ``over_rows`` marks a rule that looks over several rows of a job: it stays silent on doubtful jobs.
         """
         frame = self.tables[table]
-        rows = np.flatnonzero(flag(mask))
+        rows = [int(at) for at in np.flatnonzero(flag(mask)) if not self.was_refused(table, int(at), (column, *reads))]
+        # Columns of the rows at fault, not row by row: a file may hold millions of them.
+        faulty = frame.iloc[rows].astype(object)
+        jobs = faulty["job_id"].tolist() if "job_id" in frame else [""] * len(rows)
+        values = faulty[column].tolist() if column else [""] * len(rows)
         out = []
-        for at in rows:
-            if self.was_refused(table, int(at), (column, *reads)):
+        for at, (job, value, line) in enumerate(zip(jobs, values, faulty["_line"].tolist(), strict=True)):
+            if over_rows and (pd.isna(job) or job in self.doubtful_jobs):
                 continue
-            row = frame.iloc[at]
-            if over_rows and (pd.isna(row["job_id"]) or row["job_id"] in self.doubtful_jobs):
-                continue
-            value = row[column] if column else ""
-            text = found(row) if found else ("blank" if pd.isna(value) else quoted(plain(value)))
-            job = row["job_id"] if "job_id" in frame and not pd.isna(row["job_id"]) else ""
-            line = int(row["_line"])
-            out.append(Problem(BY_NAME[table].file, line, str(job), column, text, rule, todo, severity, code))
+            text = found(faulty.iloc[at]) if found else ("blank" if pd.isna(value) else quoted(plain(value)))
+            name = "" if pd.isna(job) else str(job)
+            out.append(Problem(BY_NAME[table].file, int(line), name, column, text, rule, todo, severity, code))
         return out
 
 

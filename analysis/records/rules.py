@@ -57,15 +57,16 @@ def range_problems(book: Book) -> tuple[list[Problem], dict[str, set[tuple[int, 
             if book.was_refused(name, at, (column_name,)):
                 continue
             refused.setdefault(name, set()).add((at, column_name))
-            column, row = BY_NAME[name][column_name], frame.iloc[at]
+            column = BY_NAME[name][column_name]
             if check == "blank":
                 found, rule, code = "blank", f"always filled; {column.rule}", "blank"
                 todo = f"Fill it in. It is: {column.help}"
             else:
-                found, rule, code = rules_bench.text_of_number(row[column_name]), column.rule, "range"
-                todo = rules_bench.range_todo(column_name, float(row[column_name]), column.high)
-            job = row["job_id"] if "job_id" in frame and not pd.isna(row["job_id"]) else ""
-            line = int(row["_line"])
+                value = frame[column_name].iloc[at]
+                found, rule, code = rules_bench.text_of_number(value), column.rule, "range"
+                todo = rules_bench.range_todo(column_name, float(value), column.high)
+            job = frame["job_id"].iloc[at] if "job_id" in frame and not pd.isna(frame["job_id"].iloc[at]) else ""
+            line = int(frame["_line"].iloc[at])
             out.append(
                 Problem(BY_NAME[name].file, line, str(job), column_name, found, rule, todo, Severity.FAULT, code)
             )
