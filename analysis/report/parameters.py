@@ -12,6 +12,7 @@ from analysis.errors import RenderError
 
 Value = str | int | float | bool | None
 TAG = "parameters"
+_LARGEST = 10**15  # Python refuses to write out whole numbers of thousands of digits
 
 
 def parameters_cell(notebook: Mapping[str, Any]) -> int:
@@ -44,7 +45,7 @@ def declared(source: str) -> dict[str, Value]:
                 raise ValueError(ast.unparse(node))
             out[target.id] = ast.literal_eval(node.value)
             _refuse_odd(target.id, out[target.id])
-    except (ValueError, SyntaxError) as error:
+    except (ValueError, SyntaxError, MemoryError, RecursionError) as error:  # the last two: nested too deep to parse
         rule = "It holds only lines such as: month = '2024-09'."
         raise RenderError(f"The parameters cell cannot be read ({error}).", rule=rule) from None
     return out
@@ -52,6 +53,12 @@ def declared(source: str) -> dict[str, Value]:
 
 def _refuse_odd(name: str, value: object) -> None:
     """Only plain, finite values can be written out and read back as what they are."""
+    if type(value) is int and abs(value) >= _LARGEST:
+        raise RenderError(
+            f"Parameter {name} is a number of more than 15 digits.", rule="Numbers have at most 15 digits."
+        )
+    if isinstance(value, str) and "\0" in value:
+        raise RenderError(f"Parameter {name} = {value!r} holds a NUL character.", rule="No text and no path holds one.")
     plain = value is None or type(value) in (str, int, float, bool)
     if not plain or (isinstance(value, float) and not math.isfinite(value)):
         rule = "A parameter is a text, a number, True, False or None."
