@@ -1,6 +1,19 @@
-"""Says aloud, at the end of a run, when the browser tests were skipped."""
+"""A browser, started once for the whole run (a second beside it would not start); says aloud when it was missing."""
 
 from __future__ import annotations
+
+import pytest
+
+from tests.report import browser as chromium_browser
+
+
+@pytest.fixture(scope="session")
+def running_browser():
+    """A headless Chromium; the tests that need one skip aloud without it."""
+    if not chromium_browser.chromium():
+        pytest.skip("NO CHROMIUM ON THIS MACHINE: browser tests not run (install chromium, or set CHROMIUM)")
+    with chromium_browser.browser() as running:
+        yield running
 
 
 def pytest_terminal_summary(terminalreporter):

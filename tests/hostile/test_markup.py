@@ -12,7 +12,6 @@ from analysis.records.dictionary import TABLES
 from analysis.report.check_page import publish_check
 from analysis.report.monthly import publish_review
 from tests.hostile.commands import ROOT
-from tests.report.conftest import running_browser  # noqa: F401 -- a fixture
 
 ATTACKS = (
     "<script>window.struck=1</script>",
@@ -57,7 +56,7 @@ def opened(browser, path: Path) -> tuple[list[str], list[str], object]:
 
 
 @pytest.mark.browser
-def test_nothing_in_a_cell_runs_in_the_page_of_the_check(tmp_path, running_browser):  # noqa: F811
+def test_nothing_in_a_cell_runs_in_the_page_of_the_check(tmp_path, running_browser):
     page = publish_check(struck(tmp_path / "log", 3), tmp_path / "out", lambda _: None)
     html = page.read_text(encoding="utf-8")
     assert "&lt;script&gt;window.struck=1" in html, "the attack is shown as text"
@@ -66,7 +65,7 @@ def test_nothing_in_a_cell_runs_in_the_page_of_the_check(tmp_path, running_brows
 
 
 @pytest.mark.browser
-def test_nothing_in_a_free_cell_runs_in_the_review(tmp_path, running_browser):  # noqa: F811
+def test_nothing_in_a_free_cell_runs_in_the_review(tmp_path, running_browser):
     """What the check lets pass (names of the bench in bench.toml) reaches the page, as text."""
     folder = tmp_path / "log"
     shutil.copytree(ROOT / "data_demo", folder)

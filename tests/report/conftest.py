@@ -1,21 +1,10 @@
-"""A published demo review and a browser, each made once."""
+"""A published demo review, made once."""
 
 from __future__ import annotations
 
 import os
 
 import pytest
-
-from tests.report import browser as chromium_browser
-
-
-@pytest.fixture(scope="session")
-def running_browser():
-    """A headless Chromium; the tests that need one skip aloud without it."""
-    if not chromium_browser.chromium():
-        pytest.skip("NO CHROMIUM ON THIS MACHINE: browser tests not run (install chromium, or set CHROMIUM)")
-    with chromium_browser.browser() as running:
-        yield running
 
 
 @pytest.fixture(scope="session")
