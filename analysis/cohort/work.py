@@ -26,13 +26,17 @@ class Undated:
     ----------
     sides, steps : int
         Rows of chip_sides and heat_steps without ``before_test_no`` on jobs with two or more boot tests.
+    jobs : frozenset of str
+        Those jobs. They failed test 1, so that "not recorded" would give their outcome away: no model of work may
+        hold them.
     """
 
     sides: int
     steps: int
+    jobs: frozenset[str] = frozenset()
 
 
-def dated(rows: pd.DataFrame, tests_n: pd.Series) -> tuple[pd.DataFrame, int]:
+def dated(rows: pd.DataFrame, tests_n: pd.Series) -> tuple[pd.DataFrame, list[str]]:
     """Give every row of work the boot test it came before, or leave it out.
 
     A blank stands for 1 where the job had at most one boot test.
@@ -46,14 +50,14 @@ def dated(rows: pd.DataFrame, tests_n: pd.Series) -> tuple[pd.DataFrame, int]:
 
     Returns
     -------
-    DataFrame, int
-        The rows that can be dated, with ``before`` (float), and the number left out.
+    DataFrame, list of str
+        The rows that can be dated, with ``before`` (float), and the job of each row left out.
     """
     known = rows["before_test_no"].astype("Float64").to_numpy(float, na_value=np.nan)
     tests = rows["job_id"].map(tests_n).fillna(0).to_numpy(float)
     before = np.where(np.isnan(known) & (tests <= 1), 1.0, known)
     keep = ~np.isnan(before)
-    return rows.loc[keep].assign(before=before[keep]), int((~keep).sum())
+    return rows.loc[keep].assign(before=before[keep]), [str(job) for job in rows.loc[~keep, "job_id"]]
 
 
 def _asked(rows: pd.DataFrame, wanted: pd.DataFrame) -> pd.DataFrame:
@@ -178,4 +182,5 @@ def work_before(log: Log, wanted: pd.DataFrame) -> tuple[pd.DataFrame, Undated]:
     lost = out["pads_lost_n"]
     band = pd.cut(lost, [-0.5, 0.5, 3.5, np.inf], labels=list(PADS_LOST_BANDS)).astype(object)
     out.insert(3, "pads_lost_band", band)
-    return out.reset_index(drop=True), Undated(undated_sides, undated_steps)
+    jobs = frozenset(undated_sides) | frozenset(undated_steps)
+    return out.reset_index(drop=True), Undated(len(undated_sides), len(undated_steps), jobs)

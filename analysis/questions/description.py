@@ -111,6 +111,30 @@ class Description:
     ledger: Ledger
 
 
+UNDATED_WORK = "work without before_test_no on a job with several boot tests"
+
+
+@dataclass(frozen=True)
+class Undatable:
+    """No model: for too many jobs it cannot be told which work came before boot test 1.
+
+    Parameters
+    ----------
+    jobs : int
+        Jobs with several boot tests and work without ``before_test_no``.
+    """
+
+    jobs: int
+
+
+def too_many_undated(undatable: pd.DataFrame, failures: pd.DataFrame) -> bool:
+    """Whether over a tenth of the failed first tests would drop out with their undated work.
+
+    What is left would be the failures that were given up at once. The share is common practice, no source.
+    """
+    return 10 * len(undatable) > len(failures)
+
+
 def holm(p: Floats) -> Floats:
     """P values adjusted by Holm's method (Scandinavian Journal of Statistics 6 (1979) 65–70)."""
     order = np.argsort(p, kind="stable")
@@ -204,7 +228,7 @@ def _verdicts(
     )
 
 
-def describe(cohort: Cohort, until: pd.Period) -> Description | TooFew:
+def describe(cohort: Cohort, until: pd.Period) -> Description | TooFew | Undatable:
     """Fit the first-boot description to all jobs up to and including a month.
 
     Parameters
@@ -216,12 +240,17 @@ def describe(cohort: Cohort, until: pd.Period) -> Description | TooFew:
 
     Returns
     -------
-    Description or TooFew
-        TooFew when there are under ten of the rarer outcome.
+    Description, TooFew or Undatable
+        TooFew when there are under ten of the rarer outcome; Undatable when too much work has no boot test.
     """
     rows = cohort.first_boots
     used = rows[~rows["first_boot_month"].gt(until)].reset_index(drop=True)
     ledger = cohort.ledger.then((f"first boot after {until}", len(rows) - len(used)))
+    undatable = used["job_id"].isin(cohort.undated.jobs)
+    if too_many_undated(used[undatable], used[used["first_boot"].eq(0)]):
+        return Undatable(int(undatable.sum()))
+    used = used[~undatable].reset_index(drop=True)
+    ledger = ledger.then((UNDATED_WORK, int(undatable.sum())))
     y = used["first_boot"].to_numpy(float)
     if few := too_few(y):
         return few

@@ -56,7 +56,7 @@ class Review:
         Of failed jobs closed in the month and in twelve months.
     pads : PadLoss
         Where pads were lost, jobs with a first boot in the twelve months.
-    model : Description or TooFew
+    model : Description, TooFew or Undatable
         The first-boot description.
     hours : HoursAnswer or NoModel
     hours_model, landmark : HazardModel or NoModel
@@ -80,7 +80,7 @@ class Review:
     causes_month: causes.Causes
     causes_year: causes.Causes
     pads: causes.PadLoss
-    model: description.Description | TooFew
+    model: description.Description | description.Undatable | TooFew
     hours: survival.HoursAnswer | survival.NoModel
     hours_model: survival.HazardModel | survival.NoModel
     landmark: survival.HazardModel | survival.NoModel

@@ -22,6 +22,7 @@ from analysis.models.incidence import RankTest, StepCurve, cumulative_incidence
 from analysis.models.proportional_hazards import ProportionalityRow, proportionality_table
 from analysis.models.terms import NOT_RECORDED, Category, Term
 from analysis.models.timed import EVENT, Timed, timed
+from analysis.questions.description import UNDATED_WORK, Undatable, too_many_undated
 from analysis.questions.terms import ATTEMPTS, HOURS, LANDMARK
 from analysis.records.dictionary import JOBS
 
@@ -183,10 +184,14 @@ def landmark_model(hours: HoursToSuccess, cohort: Cohort, attempts: Attempts) ->
     first = attempts.rows[attempts.rows["test_no"].eq(1) & attempts.rows["success"].eq(0)]
     at_first = first[["job_id", "bench_hours_so_far"]].rename(columns={"bench_hours_so_far": "landmark"})
     rows = hours.rows.merge(at_first, on="job_id", how="inner")
+    all_n, found_n = len(hours.rows), len(rows)
+    undatable = rows["job_id"].isin(attempts.undated.jobs)
+    rows = rows[~undatable].reset_index(drop=True)
     rows["since"] = rows["hours"] - rows["landmark"]
     usable = rows["since"].gt(0)
     ledger = hours.ledger.then(
-        ("booted at test 1, or had no test", len(hours.rows) - len(rows)),
+        ("booted at test 1, or had no test", all_n - found_n),
+        (UNDATED_WORK, int(undatable.sum())),
         ("no bench hours known after test 1", int((~usable).sum())),
     )
     rows = rows[usable].merge(cohort.jobs.drop(columns="bench_hours"), on="job_id", how="left").reset_index(drop=True)
@@ -205,7 +210,7 @@ class AttemptsAnswer:
     fit : FirthResult or None
         Person-period penalised logit; None with too few of the rarer outcome.
     design : Design or None
-    too_few : TooFew or None
+    too_few : TooFew, Undatable or None
     lost_before : int
         Jobs lost before any boot test, which the table cannot hold.
     ledger : Ledger
@@ -214,7 +219,7 @@ class AttemptsAnswer:
     table: tuple[AttemptRow, ...]
     fit: FirthResult | None
     design: Design | None
-    too_few: TooFew | None
+    too_few: TooFew | Undatable | None
     lost_before: int
     ledger: Ledger
 
@@ -222,7 +227,14 @@ class AttemptsAnswer:
 def attempts_answer(attempts: Attempts) -> AttemptsAnswer:
     """Life table over boot tests and the person-period model with what was known before each test."""
     rows = attempts.rows
+    # The table needs no work; the model may not hold jobs whose undated work gives a failed first test away.
     table = life_table(rows["test_no"], rows["success"], rows["then"])
+    undatable = rows["job_id"].isin(attempts.undated.jobs)
+    ledger = attempts.ledger.then((UNDATED_WORK, int(undatable.sum())))
+    if too_many_undated(rows[undatable & rows["test_no"].eq(1)], rows[rows["success"].eq(0) & rows["test_no"].eq(1)]):
+        undated_n = int(rows.loc[undatable, "job_id"].nunique())
+        return AttemptsAnswer(table, None, None, Undatable(undated_n), attempts.lost_before, attempts.ledger)
+    rows = rows[~undatable].reset_index(drop=True)
     y = rows["success"].to_numpy(float)
     few = too_few(y)
     if few:
@@ -231,7 +243,7 @@ def attempts_answer(attempts: Attempts) -> AttemptsAnswer:
     rows = rows.assign(test_band=band)
     design = fit_design(rows, ATTEMPTS, y)
     try:
-        fit = replace(fit_firth(design.matrix(rows), y, design.names), ledger=attempts.ledger)
+        fit = replace(fit_firth(design.matrix(rows), y, design.names), ledger=ledger)
     except ModelError:
         return AttemptsAnswer(table, None, None, None, attempts.lost_before, attempts.ledger)
     return AttemptsAnswer(table, fit, design, None, attempts.lost_before, attempts.ledger)

@@ -50,6 +50,8 @@ class Log:
         Jobs left out whole, with their faults; empty until :meth:`without_faulty_jobs`.
     jobs_set_aside : int
         Rows of jobs.csv that went with them. A code that only other tables name is in ``set_aside`` but is no job.
+    failures_set_aside : int
+        Those of them that read as closed and not recovered.
     rows_read : mapping of str to int
         Rows read from each file that is there.
     """
@@ -61,6 +63,7 @@ class Log:
     hash: str = ""
     set_aside: Mapping[str, tuple[Problem, ...]] = field(default_factory=dict)
     jobs_set_aside: int = 0
+    failures_set_aside: int = 0
     rows_read: Mapping[str, int] = field(default_factory=dict)
 
     @classmethod
@@ -113,7 +116,14 @@ class Log:
         # A row of jobs.csv that could not be split into cells is a job of the log too, though it never became a row.
         broken_rows = sum(p.file == "jobs.csv" and p.code == "ragged-row" for p in self.faults)
         dropped = len(self.tables["jobs"]) - len(kept["jobs"]) + broken_rows
-        return replace(self, tables=kept, set_aside=left_out.by_job, jobs_set_aside=dropped)
+        lost = [int(jobs["outcome"].eq("not_recovered").sum()) for jobs in (self.tables["jobs"], kept["jobs"])]
+        return replace(
+            self,
+            tables=kept,
+            set_aside=left_out.by_job,
+            jobs_set_aside=dropped,
+            failures_set_aside=lost[0] - lost[1],
+        )
 
 
 def empty_table(table: Table) -> pd.DataFrame:

@@ -82,11 +82,16 @@ def outcome_agrees(book: Book) -> list[Problem]:
     )
     mask = lost & jobs["loss_reversible"].isna()
     rule = "yes or no for a job that was not recovered"
-    todo = "Write no only if processor or storage is lost for good."
-    out += book.say("jobs", mask, "loss_reversible", rule, todo, "reversible-missing", reads=("outcome",))
+    todo = (
+        "Write no if processor or storage is lost for good, else yes. Old jobs may leave it blank: not counted as lost."
+    )
+    out += book.say(
+        "jobs", mask, "loss_reversible", rule, todo, "reversible-missing", reads=("outcome",), severity=warn
+    )
     mask = jobs["failure_cause"].notna() & recovered
-    rule, todo = "blank for a job that was recovered", "Clear the cell, or correct the outcome."
-    out += book.say("jobs", mask, "failure_cause", rule, todo, "cause-unasked", reads=("outcome",))
+    rule = "blank for a job that was recovered, unless it says why an earlier boot test failed"
+    todo = "Leave it if it does, it is not counted; otherwise clear the cell, or correct the outcome."
+    out += book.say("jobs", mask, "failure_cause", rule, todo, "cause-unasked", reads=("outcome",), severity=warn)
     mask = jobs["cause_evidence"].notna() & jobs["failure_cause"].isna()
     rule, todo = "blank where no cause is written", "Write the cause, or clear the cell."
     reads = ("failure_cause",)

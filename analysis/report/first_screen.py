@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from analysis.models.design import TooFew
 from analysis.questions.causes import EVIDENCE, Causes
+from analysis.questions.description import Undatable
 from analysis.questions.expected import MonthExpected
 from analysis.questions.period import month_name
 from analysis.questions.review import Review
@@ -17,6 +18,9 @@ VERDICT_TEXT = {
     Verdict.LEANING: "Leaning: {direction} than expected",
     Verdict.CANNOT_TELL: "Cannot tell this month from chance",
 }
+
+
+MANY_SET_ASIDE = 0.05  # share of the log; common practice, no source
 
 
 def page_head(review: Review) -> PageHead:
@@ -43,6 +47,17 @@ def few_words(few: TooFew, what: str, rows: str = "tested jobs") -> str:
     )
     many = "successes" if rarer == "success" else "failures"
     return f"Too few {many} for {what}: {n} of {few.successes + few.failures} {rows}, and it takes 10. {more}"
+
+
+def no_model_words(why: TooFew | Undatable, what: str, rows: str = "tested jobs") -> str:
+    """Why there is no model: too few, or work that cannot be placed before a boot test."""
+    if isinstance(why, TooFew):
+        return few_words(why, what, rows)
+    return (
+        f"No {what.removeprefix('a ')}: {plural(why.jobs, 'job')} with several boot tests have work without before_test_no, so"
+        " that it cannot be told what was done before the first test. Without them the failures would be mostly those given"
+        " up at once. Fill in before_test_no (1 for work before the first test) to have it."
+    )
 
 
 def _first_boot(review: Review) -> Statement:
@@ -92,7 +107,7 @@ def _evidence(causes: Causes) -> str:
 def _cause(review: Review) -> Statement:
     causes = review.causes_month
     if not causes.n:
-        return Statement("Biggest cause of failure", "No failed job was closed this month.")
+        return Statement("Biggest cause of failure", "Among the jobs used, no failed one was closed this month.")
     row = causes.biggest
     unexplained = f"{causes.unexplained} of {plural(causes.n, 'failure')} without a known cause."
     if row is None:
@@ -150,5 +165,21 @@ def _left_out(review: Review) -> Statement:
 
 
 def first_screen(review: Review) -> FirstScreen:
-    """Successes against expectation, the biggest cause, one thing to watch, jobs left out."""
-    return FirstScreen([_first_boot(review), _cause(review), _watch(review), _left_out(review)])
+    """Successes against expectation, the biggest cause, one thing to watch, jobs left out.
+
+    Where faults set many jobs aside, that comes first: the rates of what is left may be far off.
+    """
+    usual = [_first_boot(review), _cause(review), _watch(review), _left_out(review)]
+    return FirstScreen([*_set_aside(review), *usual])
+
+
+def _set_aside(review: Review) -> list[Statement]:
+    log = review.log
+    total = len(review.cohort.jobs) + log.jobs_set_aside
+    if log.jobs_set_aside <= MANY_SET_ASIDE * total:
+        return []
+    says = (
+        f"Do not trust the rates below: {log.jobs_set_aside} of {plural(total, 'job')} are set aside because of faults,"
+        f" {log.failures_set_aside} of them closed as not recovered."
+    )
+    return [Statement("Mend the log first", says, "'rework check' lists every fault and what to do.")]

@@ -5,13 +5,13 @@ from __future__ import annotations
 import re
 
 from analysis.models.design import EVENTS_PER_DF, Design, TooFew
-from analysis.questions.description import Description, Effect
+from analysis.questions.description import Description, Effect, Undatable
 from analysis.questions.review import Review
 from analysis.questions.terms import TEMPERATURE
 from analysis.questions.verdicts import Verdict
 from analysis.records.problems import plural
 from analysis.report import figures
-from analysis.report.first_screen import few_words
+from analysis.report.first_screen import no_model_words
 from analysis.report.page import Grid, Picture, Prose, ledger_grid
 from analysis.report.wording import (
     interval,
@@ -23,6 +23,8 @@ from analysis.report.wording import (
     points_range,
     sentence,
 )
+
+NO_MODEL = (TooFew, Undatable)
 
 ASSOCIATION = (
     "These are associations in this bench's own log, not causes: whoever chose the setting may have had a reason that"
@@ -42,8 +44,8 @@ def _effect_sentence(effect: Effect) -> str:
 def model_words(review: Review) -> Prose:
     """The first-boot model in sentences: what is clear, what is leaning, what cannot be told."""
     model = review.model
-    if isinstance(model, TooFew):
-        return Prose([few_words(model, "a model of first boot")])
+    if isinstance(model, NO_MODEL):
+        return Prose([no_model_words(model, "a model of first boot")])
     if not model.fit.converged:
         return Prose([f"The first-boot model did not settle and is not shown: {model.fit.reason}."])
     if not model.effects and model.temperature is None:
@@ -119,7 +121,7 @@ def temperature_words(model: Description) -> str:
 def forest_picture(review: Review) -> Picture | Prose:
     """Odds ratios of what was done at the bench."""
     model = review.model
-    if isinstance(model, TooFew) or not model.fit.converged or not model.effects:
+    if isinstance(model, NO_MODEL) or not model.fit.converged or not model.effects:
         return Prose(["No forest plot: the model holds nothing yet that was done at the bench."])
     rows = [
         figures.Interval(e.label, e.odds_ratio, e.low, e.high, f"{points(e.difference.points)} points, n {e.n}")
@@ -141,7 +143,7 @@ def forest_picture(review: Review) -> Picture | Prose:
 def temperature_picture(review: Review) -> Picture | Prose:
     """Chance of first boot over install set temperature."""
     model = review.model
-    if isinstance(model, TooFew) or not model.fit.converged:
+    if isinstance(model, NO_MODEL) or not model.fit.converged:
         return Prose(["No temperature curve: there is no model yet."])
     if model.temperature is None:
         return Prose([_no_temperature(model)])
@@ -174,7 +176,7 @@ def temperature_picture(review: Review) -> Picture | Prose:
 def model_details(review: Review) -> Grid | Prose:
     """Every row told, with odds ratio, interval, difference and verdict."""
     model = review.model
-    if isinstance(model, TooFew) or not model.effects:
+    if isinstance(model, NO_MODEL) or not model.effects:
         return Prose([""])
     rows = [
         [
@@ -211,4 +213,4 @@ def _left_out(model: Description) -> str:
 def model_ledger(review: Review) -> Grid | Prose:
     """Where the rows of the first-boot model came from."""
     model = review.model
-    return Prose([""]) if isinstance(model, TooFew) else ledger_grid(model.ledger, "first-boot model")
+    return Prose([""]) if isinstance(model, NO_MODEL) else ledger_grid(model.ledger, "first-boot model")

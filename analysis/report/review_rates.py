@@ -151,7 +151,9 @@ def causes_picture(review: Review) -> Picture | Prose:
     """Causes of twelve months by the quality of their evidence."""
     year = review.causes_year
     if not year.n:
-        return Prose(["No failed job was closed in the twelve months, so that there are no causes to count."])
+        return Prose(
+            ["Among the jobs used, no failed one was closed in the twelve months: there are no causes to count."]
+        )
     rows = year.rows[:10]
     named = year.biggest
     heading = (
@@ -172,7 +174,7 @@ def causes_grid(review: Review) -> Grid | Prose:
     """Causes of the month with evidence, hours and reversibility."""
     month, year = review.causes_month, review.causes_year
     if not month.n:
-        return Prose([f"No failed job was closed in {month_name(review.month)}."])
+        return Prose([f"Among the jobs used, no failed one was closed in {month_name(review.month)}."])
     before = {row.code: row.n for row in year.rows}
     rows = [
         [

@@ -13,7 +13,7 @@ from analysis.questions.survival import HazardModel, NoModel
 from analysis.questions.verdicts import Verdict, verdict_of
 from analysis.records.problems import plural
 from analysis.report import figures
-from analysis.report.first_screen import few_words
+from analysis.report.first_screen import no_model_words as why_no_model
 from analysis.report.page import Grid, Picture, Prose, ledger_grid
 from analysis.report.wording import (
     interval,
@@ -188,7 +188,7 @@ def attempts_model(review: Review) -> Grid | Prose:
     """What went with a boot, over all boot tests."""
     answer = review.attempts
     if answer.too_few is not None:
-        return Prose([few_words(answer.too_few, "a model of the attempts", "boot tests")])
+        return Prose([why_no_model(answer.too_few, "a model of the attempts", "boot tests")])
     fit = answer.fit
     if fit is None or not fit.converged:
         return Prose(["The model of the attempts did not settle and is not shown."])

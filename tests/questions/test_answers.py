@@ -8,18 +8,19 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from analysis.cohort.attempts import build_attempts
 from analysis.cohort.features import FEATURE_SOURCES, build_cohort
 from analysis.demo.shop import Shop
 from analysis.demo.simulator import simulate
 from analysis.errors import ReworkError
 from analysis.models.timed import timed
 from analysis.questions.causes import causes_of, failed_jobs, pad_losses
-from analysis.questions.description import Description, describe, holm
+from analysis.questions.description import Description, Undatable, describe, holm
 from analysis.questions.expected import ExpectedModel, expect_month, model_for, trailing_expected
 from analysis.questions.period import latest_complete_month, month_for, parse_month
 from analysis.questions.rates import recovery_by_month_received, recovery_rate
 from analysis.questions.review import review_of
-from analysis.questions.survival import _with_events
+from analysis.questions.survival import _with_events, attempts_answer
 from analysis.questions.talk import jobs_to_talk_about
 from analysis.questions.terms import ATTEMPTS, DAMAGE, DESCRIPTION, EXPECTED, HOURS, LANDMARK
 from analysis.questions.verdicts import Verdict, verdict_of
@@ -54,6 +55,21 @@ def test_altering_all_later_work_leaves_the_fit_identical(tables, cohort):
     assert first.design == second.design
     np.testing.assert_array_equal(first.fit.coefficients, second.fit.coefficients)
     np.testing.assert_array_equal(first.fit.low, second.fit.low)
+
+
+def test_work_without_a_boot_test_never_gives_a_failed_first_test_away(tables):
+    """Blanking before_test_no everywhere makes "not recorded" mean "failed test 1": no model rather than a leak."""
+    blank = {name: frame.copy() for name, frame in tables.items()}
+    for name in ("chip_sides", "heat_steps"):
+        blank[name]["before_test_no"] = pd.NA
+        blank[name]["before_test_no"] = blank[name]["before_test_no"].astype("Int64")
+    log = Log.from_tables(blank)
+    without = build_cohort(log)
+    assert isinstance(describe(without, MONTH), Undatable)
+    answer = attempts_answer(build_attempts(log))
+    assert isinstance(answer.too_few, Undatable)
+    assert len(answer.table) > 1, "the table needs no work and stays"
+    assert len(without.undated.jobs) > 20
 
 
 def test_a_split_without_overlap_is_named(cohort):

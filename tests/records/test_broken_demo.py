@@ -80,6 +80,7 @@ def test_every_planted_fault_is_found_and_none_invented(tmp_path, capsys):
     report = check_log(copy.folder)
     found = sorted((p.file.removesuffix(".csv"), p.line, p.column, p.code) for p in report.problems)
     assert found == sorted(copy.planted)
-    assert all(p.severity is Severity.FAULT for p in report.problems)
+    warned = [p.code for p in report.problems if p.severity is not Severity.FAULT]
+    assert sorted(warned) == ["cause-unasked", "reversible-missing"], "an old job may lack the one and have the other"
     assert main(["check", str(copy.folder)]) == 1
-    assert f"{len(copy.planted)} faults" in capsys.readouterr().out
+    assert f"{len(copy.planted) - len(warned)} faults" in capsys.readouterr().out
