@@ -14,6 +14,7 @@ from analysis.records.log import Log
 
 EVIDENCE = ("confirmed", "probable", "suspected", "not stated")
 NOT_WRITTEN = "no cause written"
+NO_STEP = "step not recorded"
 
 
 @dataclass(frozen=True)
@@ -150,8 +151,8 @@ def pad_losses(log: Log, job_ids: pd.Series) -> PadLoss:
     losing, all_n = sides[lost.fillna(False).astype(bool)], len(sides)
     sides = sides[seen]
     step_column = CHIP_SIDES["pads_lost_at"]
-    step = losing["pads_lost_at"].astype(object).map(step_column.text_of, na_action="ignore").fillna("not recorded")
-    order = [choice.text for choice in step_column.choices] + ["not recorded"]
+    step = losing["pads_lost_at"].astype(object).map(step_column.text_of, na_action="ignore").fillna(NO_STEP)
+    order = [choice.text for choice in step_column.choices] + [NO_STEP]
     keys = ["chip_role", "side"]
     counted = losing.assign(step=step).groupby([*keys, "step"], observed=True).size().unstack(fill_value=0)  # noqa: PD010 -- counts, not values
     totals = sides.groupby(keys, observed=True).size()
@@ -159,6 +160,6 @@ def pad_losses(log: Log, job_ids: pd.Series) -> PadLoss:
     table = table[[name for name in order if name in table.columns]]
     table["with loss"] = losing.groupby(keys, observed=True).size().reindex(totals.index, fill_value=0)
     table["sides"] = totals
-    by_step = step[step.ne("not recorded")].value_counts()
+    by_step = step[step.ne(NO_STEP)].value_counts()
     steps = tuple((str(name), int(n)) for name, n in by_step.items())
     return PadLoss(table.reset_index(), len(sides), len(losing), all_n - len(sides), steps)

@@ -25,7 +25,7 @@ MANY_SET_ASIDE = 0.05  # share of the log; common practice, no source
 
 def page_head(review: Review) -> PageHead:
     """Title, shop and period of the page."""
-    jobs = len(review.cohort.jobs)
+    jobs = len(review.cohort.jobs) + review.log.jobs_set_aside
     last = review.log.last_date.strftime("%Y-%m-%d")
     return PageHead(
         title=f"Monthly review, {month_name(review.month)}",

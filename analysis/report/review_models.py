@@ -49,7 +49,7 @@ def model_words(review: Review) -> Prose:
     if not model.fit.converged:
         return Prose([f"The first-boot model did not settle and is not shown: {model.fit.reason}."])
     if not model.effects and model.temperature is None:
-        return Prose([f"No model of what was done at the bench yet. {_left_out(model)}"])
+        return Prose([f"No model of what was done at the bench yet. {_room_words(model)}"])
     head = (
         f"Fitted to {model.fit.n} jobs with a first-boot result ({model.fit.events} booted,"
         f" {model.fit.n - model.fit.events} did not). Each row compares jobs alike in the rest of: {adjusted_for(model.design)}."
@@ -196,11 +196,19 @@ def model_details(review: Review) -> Grid | Prose:
 
 
 def _left_out(model: Description) -> str:
+    """What the intervals and verdicts of the table mean, and what is not in it."""
+    return (
+        "Intervals are those of each row alone; the verdict allows for the number of rows looked at, so that a row whose"
+        f" interval just leaves out no difference may still be leaning or cannot tell. {_room_words(model)}"
+    )
+
+
+def _room_words(model: Description) -> str:
+    """How many terms the log has room for, and which found none."""
     no_room = [item.label for item in model.left_out if "too few" in item.why]
     same = [item.label for item in model.left_out if "the same, or" in item.why]
     text = (
-        "Intervals are those of each row alone; the verdict allows for the number of rows looked at, so that a row whose"
-        " interval just leaves out no difference may still be leaning or cannot tell. One term is allowed for every five of the"
+        "One term is allowed for every five of the"
         f" {min(model.fit.events, model.fit.n - model.fit.events)} rarer outcomes, in an order fixed beforehand."
     )
     if no_room:

@@ -141,7 +141,8 @@ def received_grid(review: Review) -> Grid | Prose:
         rows.append([month_name(each.month), str(each.accepted), str(each.closed), *shown])
     under = (
         f"A month counts once {percent(share)} of its accepted jobs are closed, so that quick successes do not flatter it."
-        " Before that, 'about' is an estimate in which open jobs count as long as they are known (Aalen–Johansen)."
+        " Before that, 'about' is an estimate in which open jobs count as long as they are known (Aalen–Johansen); it"
+        " stops at the last day to which three jobs were followed."
     )
     heads = ["received in", "accepted", "closed", "recovered", "of those closed", "95 % interval"]
     return Grid("Recovered, by the month the job came in", heads, rows, numbers=(1, 2, 3, 4, 5), under=under)
