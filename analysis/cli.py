@@ -9,6 +9,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from analysis import __version__
+from analysis.cli_evidence import add_evidence_commands
 from analysis.errors import ReworkError
 
 PROJECT = Path(__file__).resolve().parent.parent
@@ -304,6 +305,7 @@ def _parser() -> argparse.ArgumentParser:
     counter.add_argument(
         "--out", type=Path, default=PROJECT / "reports", metavar="FOLDER", help="where the page goes (reports/)"
     )
+    add_evidence_commands(add, DEMO, PROJECT / "reports")
     return parser
 
 

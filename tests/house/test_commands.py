@@ -36,7 +36,21 @@ def test_constraints_name_no_host():
 
 @pytest.mark.parametrize(
     "command",
-    ["check", "blank-log", "import", "enter", "column", "table-schema", "dictionary", "review", "assess", "counter"],
+    [
+        "check",
+        "blank-log",
+        "import",
+        "enter",
+        "column",
+        "table-schema",
+        "dictionary",
+        "review",
+        "assess",
+        "counter",
+        "evidence",
+        "seal",
+        "recount",
+    ],
 )
 def test_every_command_explains_itself_with_an_example(command, capsys):
     with pytest.raises(SystemExit) as stop:

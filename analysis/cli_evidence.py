@@ -1,0 +1,83 @@
+"""The commands ``rework evidence``, ``seal`` and ``recount``: arguments only."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Callable
+from pathlib import Path
+
+
+def _evidence(args: argparse.Namespace) -> int:
+    from analysis.report.evidence_sheet import publish_evidence
+
+    period = {"half": args.half, "first": args.first, "last": args.last}
+    extra = {"language": args.language, "recount_file": args.recount_file}
+    publish_evidence(args.log, args.out, say=print, **period, **extra)
+    return 0
+
+
+def _seal(args: argparse.Namespace) -> int:
+    from analysis.report.evidence_seal import run_seal
+
+    run_seal(args.log, args.until, say=print)
+    return 0
+
+
+def _recount(args: argparse.Namespace) -> int:
+    from analysis.report.evidence_recount import recount_sheet
+
+    return 0 if recount_sheet(args.sheet, args.log, say=print) else 1
+
+
+def add_evidence_commands(add: Callable[..., argparse.ArgumentParser], demo: Path, reports: Path) -> None:
+    """Add the commands for what clients are shown.
+
+    Parameters
+    ----------
+    add : callable
+        Makes a command from its name, what runs it, what it does and an example.
+    demo : Path
+        The log taken when none is named.
+    reports : Path
+        Where pages go.
+    """
+    evidence = add(
+        "evidence",
+        _evidence,
+        "Make the one-page sheet for clients: what the bench achieves, with its numbers of jobs. From a sealed log it"
+        " can be recounted; without a seal it is a draft.",
+        "rework evidence my_log --half 2024H1 --language de",
+    )
+    evidence.add_argument(
+        "log", type=Path, nargs="?", default=demo, help="folder that holds jobs.csv; without it, the demo"
+    )
+    evidence.add_argument(
+        "--half", default="", metavar="YYYYHN", help="half-year, such as 2024H1 (the latest that ended)"
+    )
+    evidence.add_argument(
+        "--from", dest="first", default="", metavar="YYYY-MM", help="chosen months; the whole log is shown beside them"
+    )
+    evidence.add_argument("--until", dest="last", default="", metavar="YYYY-MM", help="last of the chosen months")
+    evidence.add_argument(
+        "--language", default="en", metavar="CODE", help="en or de, with a country for numbers and dates: en-US, de-CH"
+    )
+    evidence.add_argument("--recount-file", type=Path, metavar="FILE", help="also the redacted CSV for a named auditor")
+    evidence.add_argument("--out", type=Path, default=reports, metavar="FOLDER", help="where the page goes (reports/)")
+
+    seal = add(
+        "seal",
+        _seal,
+        "Seal a log until a day: salted hashes of its rows, one more line in its ledger. A log with faults is refused.",
+        "rework seal my_log --until 2024-09-30",
+    )
+    seal.add_argument("log", type=Path, help="folder that holds jobs.csv; a folder 'seals' is added to it")
+    seal.add_argument("--until", required=True, metavar="YYYY-MM-DD", help="last day; it must be over")
+
+    recount = add(
+        "recount",
+        _recount,
+        "Count a sheet again from its sealed log; exit status 0 it matches, 1 it does not, 2 cannot run.",
+        "rework recount evidence-2024H1.html my_log",
+    )
+    recount.add_argument("sheet", type=Path, help="page made by 'rework evidence'")
+    recount.add_argument("log", type=Path, help="folder of the sealed log")

@@ -1,0 +1,117 @@
+"""A sheet counted again from its sealed log: whether it matches, and where not."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from analysis.errors import LogError, ReworkError
+from analysis.questions.evidence import Evidence, build_evidence
+from analysis.questions.evidence_facts import SheetFacts, totals
+from analysis.questions.versions import code_version, definitions_version
+from analysis.records.log import Log, read_log
+from analysis.records.sealing.hashes import RowChanges
+from analysis.records.sealing.ledger import Seal, read_ledger
+from analysis.records.sealing.seal import changes_since
+
+
+@dataclass(frozen=True)
+class Differing:
+    """One count that is not the same: None where a side does not have it."""
+
+    name: str
+    sheet: int | None
+    log: int | None
+
+
+@dataclass(frozen=True)
+class Recount:
+    """What counting again found.
+
+    Parameters
+    ----------
+    seal : Seal or None
+        The seal the sheet was made from; None when the log's ledger does not hold it.
+    rows : RowChanges
+        Sealed rows added, changed, removed.
+    totals : tuple of Differing
+        Counts that differ.
+    definitions : tuple of str
+        Versions of the sheet and of this program, where they differ; else empty.
+    code : tuple of str
+        The same of the code; told, but no fault by itself.
+    refused : str
+        Why the log could not be counted again; empty when it could.
+    evidence : Evidence or None
+        The new count.
+    """
+
+    seal: Seal | None
+    rows: RowChanges
+    totals: tuple[Differing, ...]
+    definitions: tuple[str, ...]
+    code: tuple[str, ...]
+    refused: str
+    evidence: Evidence | None
+
+    @property
+    def matches(self) -> bool:
+        """Whether rows, counts and definitions are those of the sheet."""
+        return self.seal is not None and not (self.rows.any or self.totals or self.definitions or self.refused)
+
+
+def differing(sheet: Mapping[str, int], log: Mapping[str, int]) -> tuple[Differing, ...]:
+    """Counts that differ, in the sheet's order."""
+    names = [*sheet, *(name for name in log if name not in sheet)]
+    return tuple(Differing(name, sheet.get(name), log.get(name)) for name in names if sheet.get(name) != log.get(name))
+
+
+def _counted(log: Log, sheet: SheetFacts) -> tuple[Evidence | None, str]:
+    """The count under the settings that the sheet was made with."""
+    try:
+        settings = replace(
+            log.settings,
+            minimum_class_n=int(sheet.counting["minimum_class_n"]),
+            minimum_at_risk=int(sheet.counting["minimum_at_risk"]),
+            month_complete_share=sheet.counting["month_complete_share"],
+        )
+        log = replace(log, settings=settings).without_faulty_jobs()
+        return build_evidence(log, sheet.span, sheet.until, groups=sheet.groups), ""
+    except ReworkError as error:
+        return None, str(error)
+
+
+def recount(sheet: SheetFacts, folder: Path) -> Recount:
+    """Count a sheet again.
+
+    Parameters
+    ----------
+    sheet : SheetFacts
+        What the sheet carries.
+    folder : Path
+        The log with its ledger of seals.
+
+    Raises
+    ------
+    LogError
+        If the log or its ledger cannot be read, or the log has never been sealed.
+    """
+    log = read_log(folder)
+    seals = read_ledger(folder)
+    if not seals:
+        todo = "Name the folder that holds the sealed log with its folder 'seals'."
+        raise LogError("the log has never been sealed, so that there is nothing to compare with.", todo=todo)
+    named = next((s for s in seals if s.fingerprint == sheet.mark.fingerprint and s.seal == sheet.mark.seal), None)
+    seal = named if named is not None and named.until == f"{sheet.until:%Y-%m-%d}" else None
+    evidence, refused = _counted(log, sheet)
+    ours = (definitions_version(), code_version())
+    return Recount(
+        seal=seal,
+        rows=RowChanges((), (), ()) if seal is None else changes_since(log, folder, seal),
+        totals=differing(sheet.totals, totals(evidence)) if evidence is not None else (),
+        definitions=(sheet.mark.definitions, ours[0]) if sheet.mark.definitions != ours[0] else (),
+        code=(sheet.mark.code, ours[1]) if sheet.mark.code != ours[1] else (),
+        refused=refused,
+        evidence=evidence,
+    )

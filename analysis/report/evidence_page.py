@@ -1,0 +1,207 @@
+"""The sheet for clients in parts: each a small object that shows itself in a notebook and on the page."""
+
+from __future__ import annotations
+
+import json
+from html import escape
+from typing import Any
+
+from analysis.models.intervals import Proportion
+from analysis.questions.evidence import ClassRow, Evidence, lost_rate
+from analysis.questions.evidence_facts import Mark, facts
+from analysis.report.evidence_view import SheetView
+from analysis.report.evidence_wording import Words
+from analysis.report.page import Bullets, Caution, FirstScreen, Grid, Prose, Statement
+
+FACTS_CLASS = "sheet-facts"
+SHORT = 16  # digits of a fingerprint that are shown; all of them stand in the facts
+
+
+def _rate(words: Words, p: Proportion) -> dict[str, str]:
+    return {
+        "x": words.count(p.x),
+        "n": words.count(p.n),
+        "rate": words.percent(p.rate),
+        "range": words.between(p.low, p.high),
+    }
+
+
+def _recovered(e: Evidence, w: Words) -> Statement:
+    label = w.say("main.recovered_label")
+    if not e.ready:
+        says = w.say("main.not_ready", closed=w.count(e.recovered.n), accepted=w.count(e.counts["accepted"]))
+        return Statement(label, says, w.say("main.not_ready_detail"))
+    rate, without = _rate(w, e.recovered), _rate(w, e.without_stopped)
+    detail = w.say(
+        "main.recovered_detail",
+        range=rate["range"],
+        without=without["x"],
+        without_n=without["n"],
+        without_rate=without["rate"],
+        without_range=without["range"],
+    )
+    return Statement(label, w.say("main.recovered", **rate), detail)
+
+
+def _first_start(e: Evidence, w: Words) -> Statement:
+    rate = _rate(w, e.first_boot)
+    detail = w.say("main.first_detail", range=rate["range"])
+    if e.stopped_untested:
+        low, high = (w.percent(share) for share in e.bounds)
+        detail += " " + w.say("main.first_bounds", n=w.count(e.stopped_untested), low=low, high=high)
+    return Statement(w.say("main.first_label"), w.say("main.first", **rate), detail)
+
+
+def _whole(e: Evidence, w: Words) -> list[Statement]:
+    if e.whole is None:
+        return []
+    rate, first = _rate(w, e.whole.recovered), _rate(w, e.whole.first_boot)
+    detail = w.say(
+        "main.whole_detail",
+        range=rate["range"],
+        first=w.month(e.whole.first_month),
+        last=w.month(e.whole.last_month),
+        first_x=first["x"],
+        first_n=first["n"],
+        first_rate=first["rate"],
+        first_range=first["range"],
+    )
+    return [Statement(w.say("main.whole_label"), w.say("main.whole", **rate), detail)]
+
+
+def damage_name(w: Words, codes: tuple[str, ...]) -> str:
+    """Damage classes in words."""
+    return w.say("classes.plus").join(w.say(f"classes.{code}") for code in codes)
+
+
+def headline(view: SheetView) -> FirstScreen:
+    """Recovery, first start and, for chosen months, the whole log."""
+    e, w = view.evidence, view.words
+    return FirstScreen([_recovered(e, w), *_whole(e, w), _first_start(e, w)])
+
+
+def success(view: SheetView) -> Prose:
+    """What counts as success, in one sentence."""
+    return Prose([view.words.say("main.success"), view.words.say("notes.chains")])
+
+
+_JOBS = ("received", "declined", "withdrawn", "repeats", "accepted")
+_ENDINGS = ("recovered", "partial", "locked", "not_recovered", "stopped", "open")
+
+
+def jobs_grid(view: SheetView) -> Grid:
+    """Every device received and what became of it."""
+    e, w = view.evidence, view.words
+    names = [*_JOBS, *_ENDINGS, *(["set_aside"] if e.counts["set_aside"] else [])]
+    rows = [[w.say(f"jobs.{name}"), w.count(e.counts[name])] for name in names]
+    return Grid(w.say("jobs.caption"), w.listed("jobs.heads"), rows, numbers=(1,))
+
+
+def classes_grid(view: SheetView) -> Grid | Prose:
+    """Rates by damage, small classes put together."""
+    e, w = view.evidence, view.words
+    if not e.classes:
+        return Prose([w.say("classes.none")])
+    every = ClassRow((), e.recovered, e.first_boot)
+    rows = [
+        [
+            damage_name(w, row.codes) or w.say("classes.all"),
+            w.say("classes.cell", **_rate(w, row.recovered)),
+            w.say("classes.cell", **_rate(w, row.first_boot)),
+        ]
+        for row in (*e.classes, every)
+    ]
+    under = w.say("classes.under")
+    if any(len(row.codes) > 1 for row in e.classes):
+        under += " " + w.say("classes.under_together", minimum=w.count(e.minimum))
+    return Grid(w.say("classes.caption"), w.listed("classes.heads"), rows, numbers=(1, 2), under=under)
+
+
+def more(view: SheetView) -> Bullets:
+    """Time, losses and the fee."""
+    e, w = view.evidence, view.words
+    lost = lost_rate(e)
+    fees = [
+        w.say("more.fee_item", name=w.together([w.say(f"more.{code}") for code in codes]), n=w.count(n))
+        for codes, n in e.fees
+    ]
+    loss = w.say("more.loss", **_rate(w, lost), found=w.count(e.lost_found))
+    fee = w.say("more.fee", list="; ".join(fees))
+    return Bullets(
+        [
+            f"{w.say('more.time_label')}: {_time(e, w)}",
+            f"{w.say('more.loss_label')}: {loss}",
+            f"{w.say('more.fee_label')}: {fee}",
+        ]
+    )
+
+
+def _time(e: Evidence, w: Words) -> str:
+    t = e.turnaround
+    if not t.recovered:
+        return w.say("more.time_few")
+    parts = [
+        w.say("more.time", days=day, rate=w.percent(share), range=w.between(low, high))
+        for day, share, low, high in t.recovered
+    ]
+    if t.half_closed == t.half_closed:
+        parts.append(w.say("more.time_closed", days=w.number(t.half_closed)))
+    parts.append(w.say("more.time_n", n=w.count(t.n), open=w.count(t.still_open)))
+    return " ".join(parts)
+
+
+def notes(view: SheetView) -> Prose:
+    """How to read a range, and what the rates are not."""
+    return Prose([view.words.say("notes.promise"), view.words.say("notes.range")])
+
+
+def cautions(view: SheetView) -> Caution:
+    """For whoever's only copy it is."""
+    return Caution([f"{view.words.say('notes.copy')} {view.words.say('notes.battery')}"])
+
+
+def recount_words(view: SheetView) -> Prose:
+    """Which sealed log the page was made from, or that it is a draft."""
+    mark, w = view.mark, view.words
+    if not mark.seal:
+        return Prose([w.say("page.draft")])
+    text = w.say(
+        "recount.text",
+        seal=w.count(mark.seal),
+        fingerprint=mark.fingerprint[:SHORT],
+        definitions=mark.definitions,
+        code=mark.code,
+    )
+    return Prose([f"{w.say('recount.label')}: {text}"])
+
+
+class ForMachines:
+    """The counts of the sheet as JSON, folded away; a page may hold no script, so they stand in a code element."""
+
+    def __init__(self, found: dict[str, Any], summary: str) -> None:
+        self.found, self.summary = found, summary
+
+    def _repr_html_(self) -> str:
+        text = json.dumps(self.found, ensure_ascii=True, indent=0)
+        return (
+            f'<details class="code"><summary>{escape(self.summary)}</summary>'
+            f'<pre tabindex="0"><code class="{FACTS_CLASS}">{escape(text)}</code></pre></details>'
+        )
+
+
+def for_machines(view: SheetView) -> ForMachines:
+    """What a recount reads."""
+    found = facts(view.evidence, view.mark, view.words.code)
+    return ForMachines(found, view.words.say("recount.summary"))
+
+
+def period_text(view: SheetView) -> str:
+    """Months of receipt and the day of counting."""
+    e, w = view.evidence, view.words
+    name = "page.period" if e.span.half else "page.period_chosen"
+    return w.say(name, first=w.day(e.span.start), last=w.day(e.span.end), until=w.day(e.until))
+
+
+def version_text(mark: Mark) -> str:
+    """The part of the code's version that names a release."""
+    return mark.code.partition("-")[0]

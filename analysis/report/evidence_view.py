@@ -1,0 +1,111 @@
+"""A counted sheet with its words and its origin."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+import pandas as pd
+
+from analysis.errors import LogError
+from analysis.questions.evidence import Evidence, build_evidence
+from analysis.questions.evidence_classes import Groups
+from analysis.questions.evidence_facts import Mark
+from analysis.questions.evidence_span import span_for
+from analysis.questions.published import guard
+from analysis.questions.versions import code_version, definitions_version
+from analysis.records.log import Log, read_log
+from analysis.records.problems import plural
+from analysis.records.sealing.hashes import RowChanges
+from analysis.records.sealing.ledger import Seal, read_ledger, read_secret
+from analysis.records.sealing.seal import changes_since
+from analysis.report.evidence_wording import Words, words_for
+
+TOLD = 5
+
+
+@dataclass(frozen=True)
+class SheetView:
+    """Everything that is shown.
+
+    Parameters
+    ----------
+    evidence : Evidence
+    words : Words
+    mark : Mark
+    shop : str
+        Name of the bench.
+    invented : bool
+        Whether the data are invented.
+    """
+
+    evidence: Evidence
+    words: Words
+    mark: Mark
+    shop: str
+    invented: bool
+
+
+def rows_told(changes: RowChanges) -> list[str]:
+    """A line for each kind of change, with the first few rows."""
+    out = []
+    for kind in ("added", "changed", "removed"):
+        rows = getattr(changes, kind)
+        if rows:
+            shown = "; ".join(f"{file} {key}" for file, key in rows[:TOLD])
+            more = f"; … and {len(rows) - TOLD} more" if len(rows) > TOLD else ""
+            out.append(f"{plural(len(rows), 'row')} {kind} since the seal: {shown}{more}")
+    return out
+
+
+def _held(log: Log, folder: Path, seal: Seal) -> None:
+    """Refuse a log that is not the sealed one any more."""
+    changes = changes_since(log, folder, seal)
+    if changes.any:
+        told = "\n  ".join(rows_told(changes))
+        raise LogError(
+            f"the log is not the one that was sealed:\n  {told}",
+            rule="A sheet is made from a sealed log, so that it can be recounted.",
+            todo="Undo the change; or, if it is a correction, seal again: the ledger keeps both seals and their difference.",
+            where=str(folder),
+        )
+
+
+def build(folder: Path, half: str = "", first: str = "", last: str = "", language: str = "en") -> SheetView:
+    """Read a log, hold it against its latest seal and count the sheet; a log without a seal gives a draft.
+
+    Raises
+    ------
+    ReworkError
+        If the log cannot be read, is not the sealed one any more, or the sheet would show too few jobs.
+    """
+    folder = Path(folder)
+    words = words_for(language)
+    read = read_log(folder)
+    seals = read_ledger(folder)
+    seal = seals[-1] if seals else None
+    if seal is not None:
+        _held(read, folder, seal)
+    log = read.without_faulty_jobs()
+    until = pd.Timestamp(seal.until) if seal else _last_day(log)
+    span = span_for(half, first, last, until)
+    ask: Callable[[pd.DataFrame, Groups], bool] | None = None
+    mark = Mark(0, "", definitions_version(), code_version())
+    if seal is not None:
+        ask = guard(folder, span, id_salt(folder), log.settings.minimum_class_n)
+        mark = Mark(seal.seal, seal.fingerprint, definitions_version(), code_version())
+    evidence = build_evidence(log, span, until, gives_away=ask)
+    return SheetView(evidence, words, mark, log.settings.shop_name, log.invented)
+
+
+def id_salt(folder: Path) -> bytes:
+    """Salt of the salted names of jobs: that of the first seal, so that a job keeps its name on all sheets."""
+    return read_secret(folder, read_ledger(folder)[0]).salt
+
+
+def _last_day(log: Log) -> pd.Timestamp:
+    if pd.isna(log.last_date):
+        todo = "Enter the first job in jobs.csv and run 'rework check' on the folder."
+        raise LogError("the log holds no job with a date yet.", todo=todo, where=str(log.folder))
+    return log.last_date.normalize()
