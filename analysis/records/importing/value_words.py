@@ -87,7 +87,7 @@ VALUES: dict[str, dict[str, tuple[str, ...]]] = {
     "failure_cause": {
         "pads_lost": ("pads", "lost pads", "pads torn", "torn pads", "pads gone", "pad damage"),
         "chip_cracked": ("cracked", "cracked chip", "die cracked", "cpu cracked", "cracked cpu"),
-        "chip_dead_on_arrival": ("dead chip", "doa", "cpu dead", "chip dead", "dead on arrival"),
+        "chip_dead_on_arrival": ("doa", "dead on arrival"),
         "storage_unreadable": ("nand unreadable", "storage dead", "nand dead", "bad nand"),
         "short_after_install": ("short after installing",),
         "poor_joint": ("bad joint", "cold joint", "open joint", "poor joints", "bad joints", "joints"),
@@ -163,6 +163,8 @@ MAYBE: dict[str, dict[str, str]] = {
     "failure_cause": {
         **dict.fromkeys(("short", "shorted", "short circuit"), "short_after_install"),
         "donor": "donor_faulty_or_wrong",
+        # Dead when it came, or killed on the bench?
+        **dict.fromkeys(("dead chip", "chip dead", "cpu dead"), "chip_dead_on_arrival"),
     },
     "known_good": {"yes": "full_boot", "y": "full_boot", "tested": "full_boot", "no": "untested", "n": "untested"},
     "outcome": {"lost": "not_recovered", "done": "recovered", "ok": "recovered"},
