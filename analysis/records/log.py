@@ -17,6 +17,7 @@ from analysis.records.convert import Context, cell_problems, convert, empty_colu
 from analysis.records.delimited import RawTable, no_file, read_delimited, unreadable_file
 from analysis.records.dictionary import BY_NAME, TABLES, Table
 from analysis.records.entering.replacing import JOURNAL
+from analysis.records.hiding import hide_personal
 from analysis.records.loghash import hash_of
 from analysis.records.on_disk import not_a_file, unchanged
 from analysis.records.problems import Problem, Severity
@@ -93,7 +94,9 @@ class Log:
         return max(known) if known else pd.NaT
 
     def without_faulty_jobs(self) -> Log:
-        """Return the log without the jobs that have a fault, each set aside whole.
+        """Return the log without the jobs that have a fault, each set aside whole, for a report.
+
+        Texts that read like a client's are hidden in it; the check tells where they stand.
 
         Raises
         ------
@@ -111,7 +114,8 @@ class Log:
                 where=str(self.folder),
             )
         if not left_out.by_job:
-            return self
+            hidden = hide_personal(self.tables, self.problems)
+            return self if hidden is self.tables else replace(self, tables=hidden)
         kept = {name: left_out.kept(name, table) for name, table in self.tables.items()}
         # A row of jobs.csv that could not be split into cells is a job of the log too, though it never became a row.
         broken_rows = sum(p.file == "jobs.csv" and p.code == "ragged-row" for p in self.faults)
@@ -119,7 +123,7 @@ class Log:
         lost = [int(jobs["outcome"].eq("not_recovered").sum()) for jobs in (self.tables["jobs"], kept["jobs"])]
         return replace(
             self,
-            tables=kept,
+            tables=hide_personal(kept, self.problems),
             set_aside=left_out.by_job,
             jobs_set_aside=dropped,
             failures_set_aside=lost[0] - lost[1],

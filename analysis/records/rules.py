@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 import pandas as pd
 
-from analysis.records import rules_bench, rules_jobs, rules_keys
+from analysis.records import rules_bench, rules_jobs, rules_keys, rules_privacy
 from analysis.records.dictionary import BY_NAME
 from analysis.records.problems import Problem, Severity
 from analysis.records.rulebook import Book
@@ -26,6 +26,7 @@ RULES: tuple[Callable[[Book], list[Problem]], ...] = (
     rules_bench.work_belongs_to_a_test,
     rules_bench.bismuth_under_leaded_balls,
     rules_bench.installs_melt_the_balls,
+    rules_privacy.no_personal_data,
 )
 
 

@@ -1,0 +1,84 @@
+"""Texts that read like something of a client's: a name, an e-mail address, a telephone or a device's number.
+
+Device numbers are told by their check digit (Luhn: ISO/IEC 7812-1, Annex B; IMEI: 3GPP TS 23.003, Annex B; ICCID: ITU-T
+E.118; all from memory). Names are told by titles, by common given names and by two capitalised words; that is a guess,
+so that it gives a warning and no fault.
+"""
+
+from __future__ import annotations
+
+import functools
+import re
+import tomllib
+from pathlib import Path
+
+# What an ordinary code of a shop looks like: letters, a number, perhaps another after a sign. Most texts end here.
+_PLAIN_CODE = re.compile(r"([A-Za-z]*)[-_./#]?(?!0[1-9])[0-9]{1,8}([-_./#](?!0[1-9])[0-9]{1,6})?")
+_PLAIN_DIGITS = re.compile(r"[A-Za-z]{1,2}[-_./#]?[0-9]{1,8}")
+_DIGITS = re.compile(r"[0-9]+")
+_WORD = re.compile(r"[A-Z][a-z]+|[a-z]+|[A-Z]+")
+_EMAIL = re.compile(r"@|(?<![a-z])(at|a-t)[-_.][a-z0-9]+[-_.](com|net|org|de|uk|fr|es|it|eu|ch|at)$", re.IGNORECASE)
+_TELEPHONE = re.compile(
+    r"(tel|phone|fon|mob(ile)?|cell)[-_.:#]?\+?[0-9/._-]{6,}|(?<![0-9A-Za-z])0[1-9][0-9]{1,4}[-/.][0-9]{4,9}",
+    re.IGNORECASE,
+)
+_TELEPHONE_GROUPS = re.compile(r"\+?\(?[0-9]{2,4}\)?[-/.][0-9]{2,4}[-/.][0-9]{3,5}([-/.][0-9]{2,5})?")
+_A_DATE = re.compile(r"(19|20)[0-9]{2}[-/.]?[0-9]{2}[-/.]?[0-9]{2}([-_/.].*)?")
+_SERIAL = re.compile(r"(?=(.*[0-9]){3})(?=(.*[A-Z]){3})(?=.*[A-Z][0-9]+[A-Z])(?=.*[0-9][A-Z]+[0-9])[A-Z0-9]{10,13}")
+
+NAME = "a person's name"
+_CALLED = ("tel", "phone", "fon", "mob", "mobile", "cell")
+WORDS = Path(__file__).resolve().parent / "identifier_words.toml"
+
+
+@functools.cache
+def _words(kind: str) -> frozenset[str]:
+    """Words of one kind, in lower case."""
+    return frozenset(str(tomllib.loads(WORDS.read_text(encoding="utf-8"))[kind]).split())
+
+
+def luhn(digits: str) -> bool:
+    """Whether the last digit is the check digit of those before it."""
+    doubled = (int(c) * (1 + at % 2) for at, c in enumerate(reversed(digits)))
+    return sum(value - 9 if value > 9 else value for value in doubled) % 10 == 0
+
+
+def _device_number(text: str) -> bool:
+    joined = re.sub(r"(?<=[0-9])[-/._ ](?=[0-9])", "", text)
+    return any(len(run) in (15, 19, 20) and luhn(run) for run in _DIGITS.findall(joined))
+
+
+def _telephone(text: str) -> bool:
+    if _A_DATE.fullmatch(text):
+        return False
+    grouped = _TELEPHONE_GROUPS.fullmatch(text) and sum(c.isdigit() for c in text) >= 9
+    return bool(_TELEPHONE.search(text) or grouped)
+
+
+@functools.lru_cache(maxsize=4096)  # codes differ in their digits, seldom in their letters
+def _name(letters: str) -> bool:
+    words = [word for word in _WORD.findall(letters) if len(word) > 1]
+    plain = [word.casefold() for word in words]
+    titled = len(words) > 1 and not _words("titles").isdisjoint(plain)
+    if titled or not _words("given_names").isdisjoint(plain):
+        return True
+    called = [word for word in words if len(word) > 2 and word[0].isupper() and word[1:].islower()]
+    return len([word for word in called if word.casefold() not in _words("trade_words")]) >= 2
+
+
+def reads_like(text: str) -> str:
+    """What of a client's a text reads like, in words; empty for an ordinary code."""
+    if _PLAIN_DIGITS.fullmatch(text):
+        return ""
+    plain = _PLAIN_CODE.fullmatch(text)
+    if plain and plain[1].casefold() not in _CALLED and len(text) - len(plain[1]) <= 12:
+        return NAME if _name(plain[1]) else ""
+    if _EMAIL.search(text):
+        return "an e-mail address"
+    if _device_number(text):
+        return "a device's number (its check digit is right)"
+    if _telephone(text):
+        return "a telephone number"
+    if _SERIAL.fullmatch(text):
+        return "a device's serial number"
+    return NAME if _name(_DIGITS.sub("0", text)) else ""
