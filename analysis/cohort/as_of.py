@@ -15,21 +15,24 @@ _KNOWN_AT_CLOSE = ("outcome", "closed_date", "first_boot_result", "failure_cause
 def as_of(log: Log, day: pd.Timestamp) -> Log:
     """Return the log without jobs received, tests made and closings written after a day.
 
-    A job closed later is open; its bench hours are those of its last test by then. Work for a test that had not been
-    made goes as well, except for the next one to come.
+    A job not closed by then is open; its bench hours are those of its last test by then, and what of it carries no date
+    is not known yet. Work for a test that had not been made goes as well, except for the next one to come.
     """
     end = day.normalize() + pd.Timedelta(days=1)
     jobs, tests = log.tables["jobs"], log.tables["boot_tests"]
     if pd.isna(log.last_date) or log.last_date < end:
         return log
     jobs = jobs[~jobs["received_date"].ge(end)].reset_index(drop=True)
-    tests = tests[~tests["test_date"].ge(end) & tests["job_id"].isin(jobs["job_id"])].reset_index(drop=True)
-    later = jobs["closed_date"].ge(end).fillna(False).to_numpy(bool)
+    # A test without a date is known to have been made only once its job was closed.
+    closed = set(jobs.loc[jobs["closed_date"].lt(end).fillna(False), "job_id"])
+    made = tests["test_date"].lt(end) | (tests["test_date"].isna() & tests["job_id"].isin(closed))
+    tests = tests[made & tests["job_id"].isin(jobs["job_id"])].reset_index(drop=True)
+    by_now = jobs["job_id"].isin(closed).to_numpy(bool)
     jobs = jobs.copy()
     for column in _KNOWN_AT_CLOSE:
-        jobs[column] = jobs[column].mask(later)
+        jobs[column] = jobs[column].mask(~by_now)
     so_far = jobs["job_id"].map(tests.groupby("job_id")["bench_hours_so_far"].max()).to_numpy(float)
-    jobs["bench_hours"] = np.where(later, so_far, jobs["bench_hours"].to_numpy(float))
+    jobs["bench_hours"] = np.where(by_now, jobs["bench_hours"].to_numpy(float), so_far)
     reached = tests.groupby("job_id")["test_no"].max().astype(float)
     tables = dict(log.tables) | {"jobs": jobs, "boot_tests": tests}
     for name in ("chip_sides", "heat_steps"):

@@ -199,3 +199,16 @@ def test_row_order_changes_nothing():
     pd.testing.assert_frame_equal(
         forward.sort_values("job_id").reset_index(drop=True), backward.sort_values("job_id").reset_index(drop=True)
     )
+
+
+def test_what_carries_no_date_is_not_known_before_its_job_is_closed():
+    jobs = [
+        closed("A", received_date="2026-01-05", closed_date="2026-03-20", bench_hours=9.0),
+        job("B", received_date="2026-01-06", bench_hours=30.0, first_boot_result="short"),
+        closed("C", received_date="2026-01-07", closed_date="2026-02-01", bench_hours=5.0),
+    ]
+    tests = [boot(name, 1, "short", test_date=None, bench_hours_so_far=3.0) for name in "AC"]
+    past = as_of(log_of(jobs=jobs, boot_tests=tests), pd.Timestamp("2026-02-28"))
+    assert past.tables["boot_tests"]["job_id"].tolist() == ["C"]
+    np.testing.assert_array_equal(past.tables["jobs"]["bench_hours"], [np.nan, np.nan, 5.0])
+    assert past.tables["jobs"]["first_boot_result"].isna().all()
