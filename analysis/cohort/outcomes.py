@@ -158,8 +158,8 @@ def job_outcomes(log: Log) -> pd.DataFrame:
         ``job_id``; ``chain_root``; ``first_boot_status`` (a :class:`FirstBoot` value); ``first_boot`` (1.0, 0.0 or
         NaN); ``first_boot_date`` (the date that decides its month) and ``first_boot_month``; ``dated_by_closing`` (a
         boot test without a date takes the month of closing); ``ending`` (an
-        :class:`Ending` value) and ``ended_date`` (closing of the chain's last job); ``received_month``; ``tests_n``
-        (boot tests recorded).
+        :class:`Ending` value) and ``ended_date`` (closing of the chain's last job; in a recovered chain of its first
+        recovered one); ``received_month``; ``tests_n`` (boot tests recorded).
     """
     jobs = log.tables["jobs"]
     roots = chain_roots(jobs)
@@ -169,7 +169,11 @@ def job_outcomes(log: Log) -> pd.DataFrame:
     value = np.select([status.eq(FirstBoot.SUCCESS), status.eq(FirstBoot.FAILURE)], [1.0, 0.0], default=np.nan)
     date = first["date"].where(first["date"].notna(), jobs["closed_date"]).where(~np.isnan(value))
     tests_n = jobs["job_id"].map(log.tables["boot_tests"]["job_id"].value_counts()).fillna(0).astype(int)
-    ended = jobs["closed_date"].groupby(roots).transform("max").where(~repeat)
+    ending = _endings(log, roots, repeat)
+    # A recovered chain ended with its first recovery, whatever came after.
+    won = jobs["closed_date"].where(jobs["outcome"].eq("recovered").fillna(False)).groupby(roots).transform("min")
+    last = jobs["closed_date"].groupby(roots).transform("max")
+    ended = last.mask(ending.eq(Ending.RECOVERED) & won.notna(), won).where(~repeat)
     return pd.DataFrame(
         {
             "job_id": jobs["job_id"],
@@ -179,7 +183,7 @@ def job_outcomes(log: Log) -> pd.DataFrame:
             "first_boot_date": date,
             "first_boot_month": date.dt.to_period("M"),
             "dated_by_closing": first["result"].notna() & first["date"].isna() & date.notna(),
-            "ending": _endings(log, roots, repeat),
+            "ending": ending,
             "ended_date": ended,
             "received_month": jobs["received_date"].dt.to_period("M"),
             "tests_n": tests_n,

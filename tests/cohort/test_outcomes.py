@@ -149,3 +149,19 @@ def test_an_empty_log_gives_empty_outcomes():
 def test_a_ledger_that_does_not_add_up_is_refused():
     with pytest.raises(AssertionError, match="does not add up"):
         Ledger("jobs", 10, (("declined", 3),), 8)
+
+
+def test_a_recovered_chain_ended_with_its_first_recovery():
+    jobs = [
+        closed("A", received_date="2026-01-01", closed_date="2026-01-10"),
+        closed(
+            "B",
+            "not_recovered",
+            received_date="2026-05-01",
+            closed_date="2026-05-20",
+            prior_rework="here",
+            previous_job_id="A",
+        ),
+    ]
+    ended = job_outcomes(log_of(jobs=jobs)).set_index("job_id").loc["A"]
+    assert (str(ended["ending"]), str(ended["ended_date"].date())) == ("recovered", "2026-01-10")
