@@ -19,7 +19,7 @@ _DIGITS = re.compile(r"[0-9]+")
 _WORD = re.compile(r"[A-Z][a-z]+|[a-z]+|[A-Z]+")
 _EMAIL = re.compile(r"@|(?<![a-z])(at|a-t)[-_.][a-z0-9]+[-_.](com|net|org|de|uk|fr|es|it|eu|ch|at)$", re.IGNORECASE)
 _TELEPHONE = re.compile(
-    r"(tel|phone|fon|mob(ile)?|cell)[-_.:#]?\+?[0-9/._-]{6,}|(?<![0-9A-Za-z])0[1-9][0-9]{1,4}[-/.][0-9]{4,9}",
+    r"(tel|phone|fon|mob(ile)?|cell)[-_.:#]?\+?[0-9/._-]{6,}|\+[0-9][0-9/._-]{6,}|(?<![0-9A-Za-z])0[1-9][0-9]{1,4}[-/.][0-9]{4,9}",
     re.IGNORECASE,
 )
 _TELEPHONE_GROUPS = re.compile(r"\+?\(?[0-9]{2,4}\)?[-/.][0-9]{2,4}[-/.][0-9]{3,5}([-/.][0-9]{2,5})?")

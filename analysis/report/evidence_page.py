@@ -11,7 +11,7 @@ from analysis.questions.evidence import ClassRow, Evidence, lost_rate
 from analysis.questions.evidence_facts import Mark, facts
 from analysis.report.evidence_view import SheetView
 from analysis.report.evidence_wording import Words
-from analysis.report.page import Bullets, Caution, FirstScreen, Grid, Prose, Statement
+from analysis.report.page import Bullets, Caution, FirstScreen, Grid, PageHead, Prose, Statement
 
 FACTS_CLASS = "sheet-facts"
 SHORT = 16  # digits of a fingerprint that are shown; all of them stand in the facts
@@ -72,6 +72,20 @@ def _whole(e: Evidence, w: Words) -> list[Statement]:
 def damage_name(w: Words, codes: tuple[str, ...]) -> str:
     """Damage classes in words."""
     return w.say("classes.plus").join(w.say(f"classes.{code}") for code in codes)
+
+
+def page_head(view: SheetView) -> PageHead:
+    """Title and origin, for the notebook; the published sheet has a head of its own."""
+    w = view.words
+    return PageHead(
+        title=w.say("page.title"),
+        shop=view.shop,
+        period=period_text(view),
+        log_hash=view.mark.fingerprint,
+        invented=view.invented,
+        footer=w.say("page.footer"),
+        lang=w.code,
+    )
 
 
 def headline(view: SheetView) -> FirstScreen:

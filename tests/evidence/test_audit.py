@@ -1,0 +1,260 @@
+"""Every number of the sheet counted again by an independent path: the csv module and the steps of the guide."""
+
+from __future__ import annotations
+
+import csv
+import json
+import math
+import re
+from statistics import NormalDist
+
+import pytest
+from bs4 import BeautifulSoup
+
+from tests.evidence.sealed import sheet
+
+Z = NormalDist().inv_cdf(0.975)
+
+
+def wilson(x, n):
+    """Step 2 of the guide."""
+    half = Z * math.sqrt(x * (n - x) / n + Z**2 / 4)
+    return (x + Z**2 / 2 - half) / (n + Z**2), (x + Z**2 / 2 + half) / (n + Z**2)
+
+
+def rate(x, n):
+    """As the sheet writes it."""
+    low, high = wilson(x, n)
+    return f"{100 * x / n:.0f}%", f"{100 * low:.0f}–{100 * high:.0f}%"
+
+
+class Auditor:
+    """COUNTIFS over the recount file."""
+
+    def __init__(self, path):
+        with path.open(encoding="utf-8", newline="") as handle:
+            self.rows = list(csv.DictReader(handle))
+
+    def count(self, **wanted):
+        """Rows in the period for which every column holds what is wanted (a test, or a text)."""
+        wanted = {"in_period": "yes"} | wanted
+        return sum(all(w(r[c]) if callable(w) else r[c] == w for c, w in wanted.items()) for r in self.rows)
+
+    @property
+    def accepted(self):
+        endings = ("recovered", "partial", "locked", "not_recovered", "stopped", "open")
+        return sum(self.count(outcome=each) for each in endings)
+
+    @property
+    def closed(self):
+        return self.accepted - self.count(outcome="open")
+
+
+def filled(text):
+    return text != ""
+
+
+def by_day(auditor, last):
+    """Step 4 of the guide: share recovered and share not yet closed by each day, with the likely range of the first."""
+    left, share, q, r, s, t = 1.0, 0.0, 0.0, 0.0, 0.0, 0.0
+    out = {}
+    for day in range(last + 1):
+        at_risk = auditor.count(days=lambda d, day=day: d != "" and int(d) >= day)
+        ended = auditor.count(days=str(day), lost_for_good=filled)
+        won = auditor.count(days=str(day), outcome="recovered")
+        if not at_risk:
+            break
+        before = left
+        left *= 1 - ended / at_risk
+        share += before * won / at_risk
+        step = ended / (at_risk * (at_risk - ended)) if at_risk > ended else 0.0
+        q += step
+        r += step * share
+        s += step * share**2 + before**2 * (at_risk - won) * won / at_risk**3 + 2 * share * before * won / at_risk**2
+        t += before * won / at_risk**2
+        variance = share**2 * q - 2 * share * r + s - 2 * share * t
+        low = high = float("nan")
+        if 0 < share < 1:
+            w = Z * math.sqrt(variance) / abs(share * math.log(share))
+            low, high = share ** math.exp(w), share ** math.exp(-w)
+        out[day] = (at_risk, left, share, low, high)
+    return out
+
+
+def read(path):
+    """A page without the signs that only keep lines from breaking."""
+    text = path.read_text(encoding="utf-8").replace("\u2060", "").replace("\u00a0", " ")
+    return BeautifulSoup(text, "html5lib")
+
+
+@pytest.fixture(scope="module")
+def auditor(demo_sheet):
+    return Auditor(demo_sheet.parent / "recount.csv")
+
+
+@pytest.fixture(scope="module")
+def page(demo_sheet):
+    soup = read(demo_sheet)
+    soup.find("details").decompose()  # the facts for machines are no witness
+    return soup
+
+
+def table(page, caption):
+    found = next(t for t in page.find_all("table") if t.caption.get_text() == caption)
+    return {row.th.get_text(): [td.get_text() for td in row.find_all("td")] for row in found.tbody.find_all("tr")}
+
+
+def test_every_device_received_step_1(page, auditor):
+    shown = {name.removeprefix("– "): int(cells[0]) for name, cells in table(page, "Every device received").items()}
+    outcomes = {
+        "declined by the bench": "declined",
+        "withdrawn by the owner before work": "withdrawn",
+        "came again; counted with the first time": "repeat",
+        "data recovered": "recovered",
+        "only part of the data recovered": "partial",
+        "starts, but no code to unlock it": "locked",
+        "not recovered": "not_recovered",
+        "stopped by the owner": "stopped",
+        "still open": "open",
+    }
+    want = {name: auditor.count(outcome=code) for name, code in outcomes.items()}
+    assert shown == want | {"Received": auditor.count(), "Accepted": auditor.accepted}
+    assert sum(n for name, n in shown.items() if name != "Received") - auditor.accepted == auditor.count()
+
+
+def test_rates_and_ranges_step_2(page, auditor):
+    says = [tag.get_text() for tag in page.select(".first .says")]
+    details = [tag.get_text() for tag in page.select(".first .detail")]
+    won, closed, stopped = auditor.count(outcome="recovered"), auditor.closed, auditor.count(outcome="stopped")
+    share, likely = rate(won, closed)
+    assert says[0] == f"{won} of {closed} closed jobs: {share}"
+    without, without_likely = rate(won, closed - stopped)
+    assert details[0].startswith(f"Likely range {likely}.")
+    assert details[0].endswith(f"{won} of {closed - stopped}: {without}, likely range {without_likely}.")
+    yes, no = auditor.count(first_boot="yes"), auditor.count(first_boot="no")
+    share, likely = rate(yes, yes + no)
+    assert says[1] == f"{yes} of {yes + no} boards started at the first try: {share}"
+    assert details[1].startswith(f"Likely range {likely}.")
+    untested = auditor.count(first_boot="stopped_untested")
+    bounds = [f"{100 * x / (yes + no + untested):.0f}%" for x in (yes, yes + untested)]
+    assert details[1].endswith(
+        f"{untested} jobs were stopped before any try; had all failed or all started, it would be "
+        f"{bounds[0]} or {bounds[1]}."
+    )
+
+
+def test_by_damage_step_3(page, auditor):
+    shown = table(page, "By damage")
+    names = {
+        "drop": "Drop",
+        "liquid": "Liquid",
+        "bend_or_snap": "Bent or broken board",
+        "power_fault": "Power fault",
+        "heat": "Heat",
+        "none_seen": "No damage seen",
+    }
+    classes = {row["class_on_sheet"] for row in auditor.rows}
+    assert {code for each in classes for code in each.split("+")} == set(names)
+    for each in classes:
+        cells = []
+        for column, test in (("outcome", "recovered"), ("first_boot", "yes")):
+            won = auditor.count(class_on_sheet=each, **{column: test})
+            n = (
+                auditor.count(class_on_sheet=each, lost_for_good=filled)
+                if column == "outcome"
+                else won + auditor.count(class_on_sheet=each, first_boot="no")
+            )
+            share, likely = rate(won, n)
+            assert n >= 10
+            cells.append(f"{won} of {n}: {share} ({likely})")
+        assert shown.pop(" + ".join(names[code] for code in each.split("+"))) == cells
+    assert list(shown) == ["All"]
+
+
+def test_time_step_4(page, auditor):
+    text = next(li.get_text() for li in page.find_all("li") if li.get_text().startswith("Time:"))
+    days = by_day(auditor, 120)
+    for day in (14, 30):
+        at_risk, _, share, low, high = days[day]
+        assert at_risk >= 10
+        want = f"within {day} days of receipt in {100 * share:.0f}% of accepted jobs"
+        assert f"{want} (likely range {100 * low:.0f}–{100 * high:.0f}%)" in text
+    assert days[60][0] < 10
+    assert "within 60 days" not in text
+    half = min(day for day, (_, left, *_) in days.items() if left <= 0.5)
+    assert f"closed, one way or the other, within {half} days" in text
+    assert f"{auditor.accepted} accepted jobs; the {auditor.count(outcome='open')} still open" in text
+
+
+def test_losses_and_fees_step_5(page, auditor):
+    loss, fee = (
+        next(li.get_text() for li in page.find_all("li") if li.get_text().startswith(head))
+        for head in ("Data lost for good", "How the bench is paid")
+    )
+    arrival = auditor.count(lost_for_good="on_arrival")
+    lost = auditor.count(lost_for_good="yes") + arrival
+    share, likely = rate(lost, auditor.closed)
+    assert f"In {lost} of {auditor.closed} closed jobs ({share}, likely range {likely})" in loss
+    assert f"In {arrival} of them" in loss
+    numbers = [int(n) for n in re.findall(r" (\d+)[;.]", fee)]
+    counts = {code: auditor.count(fee_basis=code) for code in ("no_result_no_fee", "flat", "staged", "not_recorded")}
+    assert numbers == [counts["no_result_no_fee"], counts["staged"], counts["flat"] + counts["not_recorded"]]
+    assert sum(numbers) == auditor.accepted
+
+
+def test_chosen_months_carry_the_whole_log_step_6(demo_log, tmp_path):
+    file = tmp_path / "r.csv"
+    path = sheet(demo_log, tmp_path, first="2023-10", last="2024-06", recount_file=file)
+    auditor = Auditor(file)
+    every = {"in_period": filled}
+    won = auditor.count(outcome="recovered", **every)
+    closed = auditor.count(lost_for_good=filled, **every)
+    yes, no = (auditor.count(first_boot=code, **every) for code in ("yes", "no"))
+    page = read(path)
+    says = [tag.get_text() for tag in page.select(".first .says")]
+    detail = page.select(".first .detail")[1].get_text()
+    share, likely = rate(won, closed)
+    assert says[1] == f"Data recovered in {won} of {closed} closed jobs: {share}"
+    assert f"Likely range {likely}" in detail
+    assert f"First start: {yes} of {yes + no}: {rate(yes, yes + no)[0]}" in detail
+    assert "chosen by the bench" in page.select_one(".period").get_text()
+
+
+def test_the_counts_are_those_of_jobs_csv_read_by_hand(page, demo_log):
+    """Not even the recount file is trusted: decisions and closed jobs straight from the log's own text."""
+    with (demo_log / "jobs.csv").open(encoding="utf-8", newline="") as handle:
+        jobs = list(csv.DictReader(handle))
+    mine = [row for row in jobs if "2024-01" <= row["received_date"][:7] <= "2024-06"]
+    shown = {name: int(cells[0]) for name, cells in table(page, "Every device received").items()}
+    assert shown["Received"] == len(mine)
+    assert shown["– declined by the bench"] == sum(row["decision"] == "declined" for row in mine)
+    accepted = [row for row in mine if row["decision"] == "accepted"]
+    repeats = [row for row in accepted if row["prior_rework"] == "here" and row["previous_job_id"]]
+    assert shown["– came again; counted with the first time"] == len(repeats)
+    assert shown["Accepted"] == len(accepted) - len(repeats)
+    chained = {row["previous_job_id"] for row in jobs}
+    alone = [row for row in accepted if row not in repeats and row["job_id"] not in chained]
+    again = [row for row in accepted if row not in repeats and row["job_id"] in chained]
+    ended = [row for row in alone if row["closed_date"] and row["closed_date"] <= "2024-09-30"]
+    recovered = sum(row["outcome"] == "recovered" for row in ended)
+    assert recovered <= shown["– data recovered"] <= recovered + len(again)
+    stopped = sum(row["outcome"] == "stopped_by_client" for row in ended)
+    assert stopped <= shown["– stopped by the owner"] <= stopped + len(again)
+
+
+def test_the_facts_for_machines_say_what_the_page_says(demo_sheet, auditor):
+    soup = BeautifulSoup(demo_sheet.read_text(encoding="utf-8"), "html5lib")
+    found = json.loads(soup.select_one("code.sheet-facts").get_text())
+    assert found["totals"]["closed"] == auditor.closed
+    assert found["totals"]["recovered"] == auditor.count(outcome="recovered")
+    assert found["until"] == "2024-09-30"
+
+
+def test_the_recount_file_is_redacted_and_its_order_says_nothing(auditor, demo_log):
+    text = (demo_log / "jobs.csv").read_text(encoding="utf-8")
+    codes = set(re.findall(r"\b(?:J|D|T|FAM)-?\w+\b", text))
+    cells = {cell for row in auditor.rows for cell in row.values()}
+    assert not cells & codes
+    names = [row["id"] for row in auditor.rows]
+    assert names == sorted(names)
+    assert len(set(names)) == len(names) == auditor.count()

@@ -1,0 +1,281 @@
+"""The sheet as a page: gates of every page, one A4 page, two whole languages, numbers and dates by country."""
+
+from __future__ import annotations
+
+import re
+import string
+import tomllib
+from dataclasses import replace
+
+import pandas as pd
+import pytest
+from bs4 import BeautifulSoup
+
+from analysis.cli import main
+from analysis.cohort.outcomes import Ending
+from analysis.errors import LogError, ReworkError
+from analysis.questions.evidence import COUNTED, build_evidence
+from analysis.questions.evidence_classes import CLASSES, merged
+from analysis.questions.evidence_span import chosen, half_year, latest_half, span_for
+from analysis.records.dictionary import JOBS
+from analysis.records.log import read_log
+from analysis.report import evidence_page as parts
+from analysis.report import evidence_view
+from analysis.report.evidence_wording import FOLDER, languages, words_for
+from tests.evidence.sealed import copy_of, demo_copy, sheet
+from tests.report.gates import assert_page_behaves, assert_page_is_sound, visible_text
+from tests.tables import boot, closed, job, log_of
+
+UNTIL = pd.Timestamp("2024-09-30")
+
+
+@pytest.fixture(scope="module")
+def german(demo_log, tmp_path_factory):
+    return sheet(demo_log, tmp_path_factory.mktemp("de"), language="de")
+
+
+@pytest.fixture(scope="module")
+def draft(tmp_path_factory):
+    folder = demo_copy(tmp_path_factory.mktemp("draft") / "log")
+    return sheet(folder, folder.parent)
+
+
+def test_the_sheet_is_sound(demo_sheet, german, draft):
+    for path in (demo_sheet, german, draft):
+        assert_page_is_sound(path)
+
+
+@pytest.mark.browser
+@pytest.mark.parametrize("which", ["demo_sheet", "german", "draft"])
+def test_the_sheet_behaves_and_prints_on_one_page(which, request, running_browser):
+    path = request.getfixturevalue(which)
+    assert_page_behaves(path, running_browser)
+    page = running_browser.new_page()
+    page.goto(path.resolve().as_uri())
+    pdf = page.pdf(format="A4", print_background=True)
+    page.close()
+    assert len(re.findall(rb"/Type\s*/Page\b", pdf)) == 1
+
+
+@pytest.mark.browser
+def test_chosen_months_with_the_whole_log_print_on_one_page_in_german(demo_log, tmp_path, running_browser):
+    folder = copy_of(demo_log, tmp_path / "log")
+    path = sheet(folder, tmp_path, first="2023-10", last="2024-06", language="de")
+    page = running_browser.new_page()
+    page.goto(path.resolve().as_uri())
+    assert len(re.findall(rb"/Type\s*/Page\b", page.pdf(format="A4"))) == 1
+    page.close()
+
+
+def keys(table, before=""):
+    """Every key of a words file, countries aside, with the names in braces."""
+    out = {}
+    for name, value in table.items():
+        where = f"{before}{name}"
+        if isinstance(value, dict):
+            out |= keys(value, f"{where}.")
+        else:
+            texts = value if isinstance(value, list) else [value]
+            fields = [sorted(f for _, f, _, _ in string.Formatter().parse(text) if f) for text in texts]
+            out[re.sub(r"formats\.[A-Z]+", "formats", where)] = (len(texts), [] if "formats" in where else fields)
+    return out
+
+
+def test_the_languages_are_complete():
+    files = {path.stem: tomllib.loads(path.read_text(encoding="utf-8")) for path in FOLDER.glob("*.toml")}
+    assert set(files) == set(languages()) >= {"en", "de"}
+    wanted = keys(files["en"])
+    for code, found in files.items():
+        assert keys(found) == wanted, code
+        blank = [key for key, (n, _) in keys(found).items() if n == 0]
+        assert not blank
+
+
+def test_no_english_is_left_on_the_german_sheet(german):
+    soup = BeautifulSoup(german.read_text(encoding="utf-8"), "html5lib")
+    assert soup.html["lang"] == "de-DE"
+    text = visible_text(soup).replace("rework recount", "")
+    words = set(re.findall(r"[a-z]{3,}", text.lower()))
+    assert not words & {"the", "and", "jobs", "data", "recovered", "likely", "closed", "page", "with", "of"}
+    assert "30. September 2024" in text
+    assert "71\u00a0%" in text
+
+
+@pytest.mark.parametrize(
+    ("code", "day", "big", "tiny"),
+    [
+        ("en", "30 September 2024", "12,345", "0.4%"),
+        ("en-US", "September 30, 2024", "12,345", "0.4%"),
+        ("de", "30. September 2024", "12.345", "0,4\u00a0%"),
+        ("de-CH", "30. September 2024", "12’345", "0.4\u00a0%"),
+    ],
+)
+def test_numbers_and_dates_follow_the_country(code, day, big, tiny):
+    words = words_for(code)
+    assert (words.day(UNTIL), words.count(12345), words.percent(0.004)) == (day, big, tiny)
+    assert words.percent(0.5) == words.form["percent"].format(n="50")
+    assert words.percent(float("nan")) == words.between(float("nan"), 1.0) == "–"
+
+
+@pytest.mark.parametrize("code", ["xx", "de-US", "../en"])
+def test_a_language_or_country_that_is_not_there_is_refused(code):
+    with pytest.raises(ReworkError, match=r"no (words|number formats)"):
+        words_for(code)
+
+
+def test_plain_language_no_codes_and_no_people(demo_sheet, demo_log):
+    html = demo_sheet.read_text(encoding="utf-8")
+    log = read_log(demo_log)
+    texts = {
+        str(text)
+        for table in log.tables.values()
+        for name in table.select_dtypes("string")
+        for text in table[name].dropna().unique()
+    }
+    assert not [text for text in texts if re.search(rf"(?<![\w-]){re.escape(text)}(?![\w-])", html)]
+    assert str(demo_log) not in html
+    assert demo_log.parent.name not in html
+    for word in ("odds", "censored", "p-value", "significant", "likelihood", "bench_hours", "technician"):
+        assert word not in html.lower()
+    for words in ("Past results are no promise", "only copy", "Switch the device off", "batteries", "Local codes"):
+        assert words in html
+
+
+def test_the_page_says_that_it_is_a_draft_until_sealed(draft, demo_sheet):
+    assert "Draft. The log is not sealed" in draft.read_text(encoding="utf-8")
+    assert "Draft" not in demo_sheet.read_text(encoding="utf-8")
+    with pytest.raises(ReworkError, match="A draft has no recount file"):
+        sheet(draft.parent / "log", draft.parent, recount_file=draft.parent / "r.csv")
+
+
+def test_a_log_changed_since_its_seal_gives_no_sheet_and_the_old_one_stays(demo_log, tmp_path):
+    folder = copy_of(demo_log, tmp_path / "log")
+    path = sheet(folder, tmp_path)
+    before = path.read_bytes()
+    jobs = folder / "jobs.csv"
+    jobs.write_text(jobs.read_text(encoding="utf-8").replace("not_recovered", "recovered", 1), encoding="utf-8")
+    with pytest.raises(
+        LogError, match=r"not the one that was sealed:\n  1 row changed since the seal: jobs.csv J-0001"
+    ):
+        sheet(folder, tmp_path)
+    assert path.read_bytes() == before
+
+
+def test_classes_are_frozen_and_every_ending_is_counted():
+    """A new damage class or ending must get a place on the sheet, and so a new version of the definitions."""
+    assert JOBS["intake_damage"].codes == CLASSES
+    assert {*COUNTED.values(), Ending.NOT_ACCEPTED, Ending.REPEAT} == set(Ending)
+
+
+@pytest.mark.parametrize(
+    ("sizes", "want"),
+    [
+        ({"a": 20, "b": 30}, (("a",), ("b",))),
+        ({"a": 20, "b": 4, "c": 30, "d": 6}, (("a",), ("c",), ("b", "d"))),
+        ({"a": 20, "b": 12, "c": 3}, (("a",), ("b", "c"))),  # one small class alone would be the total less the others
+        ({"a": 20, "b": 2, "c": 3}, (("a", "b", "c"),)),
+        ({"a": 2, "b": 3}, (("a", "b"),)),
+        ({"a": 20, "b": 0, "c": 11}, (("a",), ("c",))),
+    ],
+)
+def test_small_classes_are_merged_until_nothing_can_be_worked_out(sizes, want):
+    assert merged(sizes, list(sizes), 10) == want
+
+
+def many(n, first=0, **values):
+    """Closed jobs of January 2026."""
+    return [closed(f"J-{first + at}", first_boot_result="data_readable", **values) for at in range(n)]
+
+
+def evidence_of(rows, tests=(), until="2026-06-30", half="2026H1", minimum=10):
+    log = log_of(jobs=rows, boot_tests=list(tests))
+    log = replace(log, settings=replace(log.settings, minimum_class_n=minimum))
+    return build_evidence(log, half_year(half), pd.Timestamp(until))
+
+
+def test_a_period_with_too_few_closed_jobs_is_refused():
+    with pytest.raises(ReworkError, match="holds 9 accepted closed jobs; a sheet takes at least 10"):
+        evidence_of([*many(9), job("J-open")])
+    assert evidence_of(many(10)).recovered.n == 10
+
+
+def test_a_chain_of_attempts_counts_as_one_job():
+    rows = many(20)
+    rows.append(closed("F", "not_recovered", first_boot_result="short", received_date="2026-01-07"))
+    again = {"prior_rework": "here", "previous_job_id": "F", "received_date": "2026-03-01", "closed_date": "2026-03-20"}
+    rows.append(closed("S", first_boot_result="data_readable", **again))
+    counted = evidence_of(rows)
+    assert counted.counts["repeats"] == 1
+    assert (counted.recovered.x, counted.recovered.n) == (21, 21)
+    assert counted.first_boot.x == 20
+
+
+def test_stopped_open_and_partly_read_jobs_stand_in_the_denominators_they_belong_to():
+    partly = closed("P", "not_recovered", first_boot_result="data_partial")
+    rows = [*many(30), closed("ST", "stopped_by_client"), partly]
+    counted = evidence_of([*rows, job("O")], [boot("ST", 1, "short")])
+    assert counted.counts["open"] == 1
+    assert (counted.recovered.x, counted.recovered.n) == (30, 32)
+    assert counted.without_stopped.n == 31
+    assert counted.counts["partial"] == 1
+    assert counted.turnaround.still_open == 1
+
+
+def test_no_rate_while_too_many_jobs_are_open_but_the_shares_by_days():
+    rows = many(30) + [job(f"O-{at}", received_date="2026-02-10") for at in range(15)]
+    counted = evidence_of(rows, until="2026-06-30")
+    assert not counted.ready
+    assert counted.classes == ()
+    view = evidence_view.SheetView(counted, words_for("en"), evidence_view.Mark(0, "", "d", "1-c"), "shop", False)
+    assert "No rate yet: 30 of 45" in parts.headline(view)._repr_html_()
+    assert "Rates by damage follow" in parts.classes_grid(view)._repr_html_()
+    assert "within 60 days" in parts.more(view)._repr_html_()
+
+
+def test_losses_are_told_apart_from_damage_found():
+    rows = many(10)
+    rows += [
+        closed(f"L-{at}", "not_recovered", loss_reversible=False, first_boot_result="short", failure_cause=cause)
+        for at, cause in enumerate(["pads_lost", "chip_dead_on_arrival", None])
+    ]
+    counted = evidence_of(rows)
+    assert (counted.lost, counted.lost_found) == (3, 1)
+
+
+@pytest.mark.parametrize(
+    ("half", "first", "last", "told"),
+    [
+        ("2024H3", "", "", "not a half-year"),
+        ("2024", "", "", "not a half-year"),
+        ("2024H1", "2024-01", "2024-02", "both named"),
+        ("", "2024-01", "", "Only one end"),
+        ("", "2024-05", "2024-01", "comes after"),
+        ("", "2024-1", "2024-02", "not a month"),
+        ("2024H2", "", "", "ends on 2024-12-31"),
+    ],
+)
+def test_periods_that_cannot_be_are_refused(half, first, last, told):
+    with pytest.raises(ReworkError, match=told):
+        span_for(half, first, last, UNTIL)
+
+
+def test_the_latest_half_year_that_had_ended():
+    assert latest_half(pd.Timestamp("2024-06-30")).half == "2024H1"
+    assert latest_half(pd.Timestamp("2024-06-29")).half == "2023H2"
+    assert latest_half(UNTIL).half == "2024H1"
+    assert latest_half(pd.Timestamp("2024-12-31")).half == "2024H2"
+    assert chosen("2024-02", "2024-03").end == pd.Timestamp("2024-03-31")
+
+
+def test_the_commands(tmp_path, capsys):
+    folder = demo_copy(tmp_path / "log")
+    assert main(["seal", str(folder), "--until", "2024-09-30"]) == 0
+    assert "must never be published" in capsys.readouterr().out
+    out = tmp_path / "out"
+    assert main(["evidence", str(folder), "--half", "2024H1", "--language", "de", "--out", str(out)]) == 0
+    page = out / "evidence-2024H1-de.html"
+    assert main(["recount", str(page), str(folder)]) == 0
+    assert "Matches" in capsys.readouterr().out
+    assert main(["seal", str(folder), "--until", "30.09.2024"]) == 2
+    assert main(["evidence", str(folder), "--half", "2024H2", "--out", str(out)]) == 2
+    assert "What to do" in capsys.readouterr().err
