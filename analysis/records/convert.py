@@ -34,6 +34,8 @@ _THOUSANDS = re.compile(r"[+-]?[1-9][0-9]{0,2}[.,][0-9]{3}")
 _WITH_UNIT = re.compile(
     r"([+-]?[0-9]+(?:[.,][0-9]+)?)\s*(°?\s*[CF]|s|sec|min|h|hrs?|years?|y|%|€|\$|EUR|USD)", re.IGNORECASE
 )
+_LONGEST_HINTED = 100  # letters
+_LONGEST_ADDRESS = 320  # letters of an e-mail address; seeking one takes time with the square of the length
 _YES_NO = {"yes": True, "no": False}
 _YES_NO_LOOSE = _YES_NO | {"y": True, "n": False, "true": True, "false": False}
 
@@ -49,7 +51,7 @@ class Context:
 
 
 def _key(text: str, column: Column, context: Context) -> Reading:
-    if _EMAIL.search(text):
+    if _EMAIL.search(text[:_LONGEST_ADDRESS]):
         return Bad("no personal data", "This looks like an e-mail address; use a code of your own.", "personal-data")
     digits = sum(c.isdigit() for c in text)
     dated = _BEGINS_WITH_A_MONTH.match(text) and digits < 14  # a job number such as 20260315-01; 14 to 16: a device's
@@ -87,8 +89,9 @@ def _choice(text: str, column: Column, context: Context) -> Reading:
     loose = re.sub(r"[\s\-]+", "_", text.casefold())
     if loose in column.codes:
         return Read(loose, "codes written in another case or with spaces")
-    word = likeliest_code(column.name, text)
-    near = [word] if word else difflib.get_close_matches(loose, column.codes, 1)
+    short = loose[:_LONGEST_HINTED]  # likeness is not sought in a whole book
+    word = likeliest_code(column.name, text[:_LONGEST_HINTED])
+    near = [word] if word else difflib.get_close_matches(short, column.codes, 1)
     foreign = "" if text.isascii() else "It holds letters that only look like a–z. "
     hint = f"Did you mean {near[0]}?" if near else f"'rework column {column.name}' explains the codes."
     return Bad(column.rule, foreign + hint, "code")

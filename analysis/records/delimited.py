@@ -12,7 +12,7 @@ from pathlib import Path
 
 from analysis.records.dictionary import Table
 from analysis.records.headings import match_headings, normal
-from analysis.records.plain_csv import is_plain, read_plain
+from analysis.records.plain_csv import LONGEST_CELL, is_plain, read_plain
 from analysis.records.problems import Problem, Severity, plural, quoted
 from analysis.records.texts import Texts
 
@@ -24,10 +24,9 @@ _SIGNATURES = {
     b"<": "a web page or an XML file",
 }
 _SEPARATOR_LINE = re.compile(r"sep=[,;\t]\s*", re.IGNORECASE)
-_LONGEST_HEADING = 1 << 20  # characters
 _LINE_END = re.compile(r"\r\n|\r|\n")
 SAVE_AS = "Save it from your spreadsheet as CSV (UTF-8)."
-csv.field_size_limit(2**31 - 1)
+csv.field_size_limit(LONGEST_CELL)
 
 
 @dataclass(frozen=True)
@@ -132,7 +131,9 @@ def split_records(
                 lines.append(start)
             start = reader.line_num + 1
     except csv.Error as error:
-        found = f"text that cannot be split into cells ({error})"
+        too_long = "field limit" in str(error)
+        what = f"a cell of more than {LONGEST_CELL} letters" if too_long else str(error)
+        found = f"text that cannot be split into cells ({what})"
         rule = "every quotation mark that opens a cell is closed"
         todo = "Close or remove the quotation mark on this line; everything after it was not read."
         problems.append(_file_fault(table, found, rule, todo, "quotes", start))
@@ -205,7 +206,7 @@ def _cut_off(text: str, table: Table) -> list[Problem]:
 def _heading_line(text: str) -> tuple[str, int]:
     """First line that holds anything but a spreadsheet's ``sep=``, and its number."""
     stripped = len(text) - len(text.lstrip())
-    beginning = text[: stripped + _LONGEST_HEADING]  # a copy of a whole large file would only cost time
+    beginning = text[: stripped + LONGEST_CELL]  # a copy of a whole large file would only cost time
     for number, line in enumerate(io.StringIO(beginning, newline=None), start=1):
         if line.strip() and not _SEPARATOR_LINE.fullmatch(line):
             return line.rstrip("\n"), number

@@ -15,11 +15,12 @@ import pandas as pd
 
 from analysis.records.texts import Texts
 
+LONGEST_CELL = 1 << 20  # letters; a spreadsheet holds 32,767, a lost quotation mark makes one of a whole file
 _PIECE = 1 << 26  # bytes looked at together
 
 
 def is_plain(data: bytes, delimiter: str, width: int) -> bool:
-    """Whether there is no quotation mark, every line ends alike and holds ``width`` cells."""
+    """Whether no quotation mark or cell too long is there, every line ends alike and holds ``width`` cells."""
     if b'"' in data or data.count(b"\r") != data.count(b"\r\n"):
         return False
     parts, end = delimiter.encode(), b"\n"
@@ -32,6 +33,8 @@ def is_plain(data: bytes, delimiter: str, width: int) -> bool:
         ends = np.flatnonzero(piece == end[0])
         if not len(ends) or ends[-1] != len(piece) - 1:
             ends = np.append(ends, len(piece))
+        if np.diff(ends, prepend=-1).max() > LONGEST_CELL:
+            return False
         delimiters = np.flatnonzero(piece == parts[0])
         if (np.diff(np.searchsorted(delimiters, ends), prepend=0) != width - 1).any():
             return False

@@ -6,6 +6,7 @@ import pytest
 
 from analysis.errors import LogError
 from analysis.records.log import read_log
+from analysis.records.plain_csv import LONGEST_CELL
 from analysis.records.problems import Severity
 from tests.files import BASE, TODAY, as_csv_text, base, found, write
 
@@ -30,6 +31,36 @@ def test_a_number_cut_off_in_the_last_cell_is_not_taken_without_a_word(tmp_path)
     path = tmp_path / "jobs.csv"
     path.write_bytes(path.read_bytes()[:-2])
     assert told(tmp_path) == [("last-line", 5, Severity.WARNING)]
+
+
+@pytest.mark.parametrize("quoted", [False, True], ids=["bare", "quoted"])
+@pytest.mark.parametrize(("letters", "codes"), [(LONGEST_CELL, ["key"]), (LONGEST_CELL + 1, ["quotes"])])
+def test_a_cell_may_be_long_but_not_without_end(tmp_path, letters, codes, quoted):
+    tables = base()
+    tables["donors"][1]["lot"] = "x" * letters
+    write(tmp_path, tables)
+    if quoted:
+        text = (tmp_path / "donors.csv").read_text(encoding="utf-8")
+        (tmp_path / "donors.csv").write_text(text.replace("xx", '"xx', 1).replace("x\n", 'x"\n', 1), encoding="utf-8")
+    problems = [p for p in found(tmp_path) if p.file == "donors.csv"]
+    assert [(p.code, p.line) for p in problems] == [(code, 3) for code in codes]
+    assert (f"more than {LONGEST_CELL} letters" in problems[0].found) == (codes == ["quotes"])
+
+
+def test_a_heading_without_end_is_told_in_words(tmp_path):
+    write(tmp_path, base())
+    heading, rest = as_csv_text("donors", BASE["donors"]).split("\n", 1)
+    (tmp_path / "donors.csv").write_text(f"{heading},{'x' * 3 * LONGEST_CELL}\n{rest}", encoding="utf-8")
+    assert {p.code for p in found(tmp_path) if p.file == "donors.csv"} == {"quotes"}
+
+
+def test_a_quotation_mark_left_open_in_a_large_file_is_named_where_it_stands(tmp_path):
+    write(tmp_path, base())
+    heading = as_csv_text("donors", []).strip()
+    rows = [f"D-{n}{',' * heading.count(',')}" for n in range(200_000)]
+    rows[7] = f'"{rows[7]}'
+    (tmp_path / "donors.csv").write_text("\n".join([heading, *rows]) + "\n", encoding="utf-8")
+    assert [(p.code, p.line) for p in found(tmp_path) if p.file == "donors.csv"] == [("quotes", 9)]
 
 
 def with_notes(folder, *notes, at=None):
