@@ -11,7 +11,7 @@ def _evidence(args: argparse.Namespace) -> int:
     from analysis.report.evidence_sheet import publish_evidence
 
     period = {"half": args.half, "first": args.first, "last": args.last}
-    extra = {"language": args.language, "recount_file": args.recount_file}
+    extra = {"intake": args.intake, "language": args.language, "recount_file": args.recount_file}
     publish_evidence(args.log, args.out, say=print, **period, **extra)
     return 0
 
@@ -60,6 +60,13 @@ def add_evidence_commands(add: Callable[..., argparse.ArgumentParser], demo: Pat
     evidence.add_argument("--until", dest="last", default="", metavar="YYYY-MM", help="last of the chosen months")
     evidence.add_argument(
         "--language", default="en", metavar="CODE", help="en or de, with a country for numbers and dates: en-US, de-CH"
+    )
+    evidence.add_argument(
+        "--intake",
+        action="append",
+        default=[],
+        metavar="COLUMN=VALUE",
+        help="a fact of the client's own device, such as intake_damage=liquid; adds what past jobs like it say",
     )
     evidence.add_argument("--recount-file", type=Path, metavar="FILE", help="also the redacted CSV for a named auditor")
     evidence.add_argument("--out", type=Path, default=reports, metavar="FOLDER", help="where the page goes (reports/)")

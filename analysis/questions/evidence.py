@@ -145,6 +145,19 @@ COUNTED = {
 }
 
 
+def _without_undated(log: Log, until: pd.Timestamp) -> Log:
+    """The log without results of open jobs that carry no date.
+
+    Nobody can say whether they stood there on the day, so that counting them would make a recount depend on what was
+    entered since.
+    """
+    jobs, tests = log.tables["jobs"].copy(), log.tables["boot_tests"]
+    closed = jobs["closed_date"].le(until).fillna(False).astype(bool)
+    jobs["first_boot_result"] = jobs["first_boot_result"].mask(~closed)
+    kept = tests["test_date"].notna() | tests["job_id"].isin(jobs.loc[closed, "job_id"])
+    return replace(log, tables=dict(log.tables) | {"jobs": jobs, "boot_tests": tests[kept].reset_index(drop=True)})
+
+
 def sheet_rows(log: Log, until: pd.Timestamp) -> tuple[Cohort, pd.DataFrame]:
     """One row a job of the log as it stood, with the facts that the sheet counts.
 
@@ -157,11 +170,12 @@ def sheet_rows(log: Log, until: pd.Timestamp) -> tuple[Cohort, pd.DataFrame]:
         "yes", "on_arrival"), ``fee`` and ``days`` (from receipt to closing, or to ``until`` while open; NaN where no
         closing is dated).
     """
-    cohort = build_cohort(as_of(log, until))
+    cohort = build_cohort(as_of(_without_undated(log, until), until))
     rows = cohort.jobs.copy()
     rows["accepted"] = ~rows["ending"].isin(OPEN_APART)
     rows["closed"] = rows["accepted"] & rows["ending"].ne(Ending.OPEN)
-    lost = rows["loss_reversible"].eq(False).fillna(False).to_numpy(bool)
+    unrecovered = rows["ending"].ne(Ending.RECOVERED).to_numpy(bool)
+    lost = unrecovered & rows["loss_reversible"].eq(False).fillna(False).to_numpy(bool)
     found = rows["failure_cause"].isin(FOUND_LOST).to_numpy(bool)
     closed = rows["closed"].to_numpy(bool)
     rows["lost"] = np.select([~closed, lost & found, lost], ["", "on_arrival", "yes"], default="no")

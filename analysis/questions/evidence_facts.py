@@ -70,8 +70,8 @@ def totals(evidence: Evidence) -> dict[str, int]:
     return out
 
 
-def facts(evidence: Evidence, mark: Mark, language: str) -> dict[str, Any]:
-    """What stands in the sheet for machines."""
+def facts(evidence: Evidence, mark: Mark, language: str, device: Mapping[str, str]) -> dict[str, Any]:
+    """What stands in the sheet for machines; ``device`` holds the facts of a client's own device."""
     span = evidence.span
     return {
         "form": FORM,
@@ -81,6 +81,7 @@ def facts(evidence: Evidence, mark: Mark, language: str) -> dict[str, Any]:
         "last_month": str(span.last),
         "until": f"{evidence.until:%Y-%m-%d}",
         "counting": dict(evidence.counting),
+        "device": dict(device),
         "classes": [list(row.codes) for row in evidence.classes],
         "seal": mark.seal,
         "seal_fingerprint": mark.fingerprint,
@@ -98,6 +99,7 @@ class SheetFacts:
     until: pd.Timestamp
     language: str
     counting: Mapping[str, float]
+    device: Mapping[str, str]
     groups: Groups
     mark: Mark
     totals: Mapping[str, int]
@@ -122,8 +124,9 @@ def read_facts(found: Mapping[str, Any]) -> SheetFacts:
         mark = Mark(int(found["seal"]), *(str(found[name]) for name in ("seal_fingerprint", "definitions", "code")))
         counts = {str(name): int(n) for name, n in found["totals"].items()}
         until = pd.Timestamp(str(found["until"]))
+        device = {str(name): str(value) for name, value in found["device"].items()}
         counting = {name: float(found["counting"][name]) for name in COUNTING}
-        return SheetFacts(span, until, str(found["language"]), counting, groups, mark, counts)
+        return SheetFacts(span, until, str(found["language"]), counting, device, groups, mark, counts)
     except (KeyError, TypeError, ValueError, AttributeError, ReworkError):
         todo = "Name a page made by 'rework evidence', unchanged."
         raise ReworkError("the facts that a sheet carries for machines are damaged or missing.", todo=todo) from None

@@ -9,6 +9,7 @@ from pathlib import Path
 from analysis.errors import LogError, ReworkError
 from analysis.questions.evidence import Evidence, build_evidence
 from analysis.questions.evidence_facts import SheetFacts, totals
+from analysis.questions.evidence_intake import Alike, alike
 from analysis.questions.versions import code_version, definitions_version
 from analysis.records.log import Log, read_log
 from analysis.records.sealing.hashes import RowChanges
@@ -45,6 +46,8 @@ class Recount:
         Why the log could not be counted again; empty when it could.
     evidence : Evidence or None
         The new count.
+    alike : Alike or None
+        The client's own device looked up again.
     """
 
     seal: Seal | None
@@ -54,6 +57,7 @@ class Recount:
     code: tuple[str, ...]
     refused: str
     evidence: Evidence | None
+    alike: Alike | None
 
     @property
     def matches(self) -> bool:
@@ -67,7 +71,7 @@ def differing(sheet: Mapping[str, int], log: Mapping[str, int]) -> tuple[Differi
     return tuple(Differing(name, sheet.get(name), log.get(name)) for name in names if sheet.get(name) != log.get(name))
 
 
-def _counted(log: Log, sheet: SheetFacts) -> tuple[Evidence | None, str]:
+def _counted(log: Log, sheet: SheetFacts) -> tuple[Evidence | None, Alike | None, str]:
     """The count under the settings that the sheet was made with."""
     try:
         settings = replace(
@@ -77,9 +81,10 @@ def _counted(log: Log, sheet: SheetFacts) -> tuple[Evidence | None, str]:
             month_complete_share=sheet.counting["month_complete_share"],
         )
         log = replace(log, settings=settings).without_faulty_jobs()
-        return build_evidence(log, sheet.span, sheet.until, groups=sheet.groups), ""
+        counted = build_evidence(log, sheet.span, sheet.until, groups=sheet.groups)
+        return counted, alike(log, counted, sheet.device) if sheet.device else None, ""
     except ReworkError as error:
-        return None, str(error)
+        return None, None, str(error)
 
 
 def recount(sheet: SheetFacts, folder: Path) -> Recount:
@@ -104,7 +109,7 @@ def recount(sheet: SheetFacts, folder: Path) -> Recount:
         raise LogError("the log has never been sealed, so that there is nothing to compare with.", todo=todo)
     named = next((s for s in seals if s.fingerprint == sheet.mark.fingerprint and s.seal == sheet.mark.seal), None)
     seal = named if named is not None and named.until == f"{sheet.until:%Y-%m-%d}" else None
-    evidence, refused = _counted(log, sheet)
+    evidence, device, refused = _counted(log, sheet)
     ours = (definitions_version(), code_version())
     return Recount(
         seal=seal,
@@ -114,4 +119,5 @@ def recount(sheet: SheetFacts, folder: Path) -> Recount:
         code=(sheet.mark.code, ours[1]) if sheet.mark.code != ours[1] else (),
         refused=refused,
         evidence=evidence,
+        alike=device,
     )

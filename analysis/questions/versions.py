@@ -16,8 +16,9 @@ COUNTING = ("records/**/*.py", "cohort/*.py", "models/*.py", "questions/*.py", "
 SHOWING = ("report/page.py", "report/evidence_words/*.toml", "report/template/*/*.css")
 SHEET_RULES = (
     "Jobs by the day received; a chain of attempts on one board is one job, by the day its first job came in. As the"
-    " log stood at the end of the day of the seal. Lost for good: accepted closed jobs with loss_reversible 'no' on the"
-    " last job of the chain. Days: from receipt to the closing of the chain's last job."
+    " log stood at the end of the day of the seal; what of an open job carries no date is not known yet. Lost for good:"
+    " accepted closed jobs that were not recovered, with loss_reversible 'no' on the last job of the chain. Days: from"
+    " receipt to the first recovery of the chain, else to the closing of its last job."
 )
 
 

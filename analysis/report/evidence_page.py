@@ -9,6 +9,7 @@ from typing import Any
 from analysis.models.intervals import Proportion
 from analysis.questions.evidence import ClassRow, Evidence, lost_rate
 from analysis.questions.evidence_facts import Mark, facts
+from analysis.questions.evidence_intake import DAMAGE
 from analysis.report.evidence_view import SheetView
 from analysis.report.evidence_wording import Words
 from analysis.report.page import Bullets, Caution, FirstScreen, Grid, PageHead, Prose, Statement
@@ -88,10 +89,27 @@ def page_head(view: SheetView) -> PageHead:
     )
 
 
+def _like(view: SheetView) -> list[Statement]:
+    """A client's own device: the model's range, or the rate of its damage."""
+    found, w = view.alike, view.words
+    if found is None:
+        return []
+    label = w.say("main.like_label", damage=damage_name(w, (found.facts[DAMAGE],)))
+    if found.chance is not None:
+        mean, low, high = found.chance
+        says = w.say("main.like_model", rate=w.percent(mean))
+        about = {"range": w.between(low, high), "n": w.count(found.n), "until": w.day(view.evidence.until)}
+        return [Statement(label, says, w.say("main.like_model_detail", **about))]
+    rate = _rate(w, found.row.recovered)
+    name = "main.like" if len(found.row.codes) == 1 else "main.like_together"
+    says = w.say(name, damage=damage_name(w, found.row.codes), **rate)
+    return [Statement(label, says, w.say("main.like_detail", range=rate["range"]))]
+
+
 def headline(view: SheetView) -> FirstScreen:
-    """Recovery, first start and, for chosen months, the whole log."""
+    """Recovery, a client's own device, for chosen months the whole log, and first start."""
     e, w = view.evidence, view.words
-    return FirstScreen([_recovered(e, w), *_whole(e, w), _first_start(e, w)])
+    return FirstScreen([_recovered(e, w), *_like(view), *_whole(e, w), _first_start(e, w)])
 
 
 def success(view: SheetView) -> Prose:
@@ -205,7 +223,8 @@ class ForMachines:
 
 def for_machines(view: SheetView) -> ForMachines:
     """What a recount reads."""
-    found = facts(view.evidence, view.mark, view.words.code)
+    device = view.alike.facts if view.alike is not None else {}
+    found = facts(view.evidence, view.mark, view.words.code, device)
     return ForMachines(found, view.words.say("recount.summary"))
 
 

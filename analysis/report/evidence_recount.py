@@ -13,7 +13,7 @@ from typing import Any
 from analysis.errors import ReworkError
 from analysis.questions.evidence_facts import Mark, SheetFacts, read_facts
 from analysis.questions.recount import Recount, recount
-from analysis.records.problems import visible
+from analysis.records.problems import quoted, visible
 from analysis.records.settings import read_settings
 from analysis.report.evidence_page import FACTS_CLASS
 from analysis.report.evidence_sheet import sheet_html
@@ -48,7 +48,8 @@ class _Reader(HTMLParser):
         if at == f"code.{FACTS_CLASS}":
             self.facts += data
         elif data.strip() and not at.startswith("style."):
-            self.texts.append(" ".join(data.split()))
+            # Signs that only keep a line from breaking say nothing.
+            self.texts.append(" ".join(data.replace("\u2060", "").split()))
 
 
 @dataclass(frozen=True)
@@ -101,8 +102,17 @@ def _made_again(sheet: Sheet, found: Recount, folder: Path) -> str:
         return ""
     settings = read_settings(folder)
     mark: Mark = sheet.facts.mark
-    view = SheetView(found.evidence, words_for(sheet.facts.language), mark, settings.shop_name, settings.invented)
+    words = words_for(sheet.facts.language)
+    view = SheetView(found.evidence, words, mark, settings.shop_name, settings.invented, found.alike)
     return sheet_html(view)
+
+
+def _apart(texts: tuple[str, str]) -> tuple[str, str]:
+    """Two texts from shortly before where they part."""
+    same = next((at for at, (a, b) in enumerate(zip(*texts, strict=False)) if a != b), min(map(len, texts)))
+    start = max(0, same - 24)
+    shown = [("… " if start else "") + text[start:] if text else "" for text in texts]
+    return (quoted(shown[0], 70) if shown[0] else NOTHING, quoted(shown[1], 70) if shown[1] else NOTHING)
 
 
 def _page_lines(sheet: Sheet, made: str, same_code: bool) -> list[str]:
@@ -112,10 +122,7 @@ def _page_lines(sheet: Sheet, made: str, same_code: bool) -> list[str]:
     reader = _Reader()
     reader.feed(made)
     words = texts_differing(sheet.texts, reader.texts)
-    out = [
-        f"the page reads '{visible(says, 90) or NOTHING}', the log gives '{visible(gives, 90) or NOTHING}'"
-        for says, gives in words[:TOLD]
-    ]
+    out = [f"the page reads {says}, the log gives {gives}" for says, gives in map(_apart, words[:TOLD])]
     if len(words) > TOLD:
         out.append(f"… and {len(words) - TOLD} more places of the page that differ")
     if not words and same_code:  # another version of the program may draw the same words otherwise

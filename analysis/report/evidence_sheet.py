@@ -6,7 +6,7 @@ to compare it word by word. ``notebooks/client_evidence.ipynb`` shows the same p
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from html import escape
 from pathlib import Path
 from typing import Any
@@ -80,6 +80,7 @@ def publish_evidence(
     first: str = "",
     last: str = "",
     language: str = "en",
+    intake: Sequence[str] = (),
     recount_file: Path | None = None,
 ) -> Path:
     """Count and publish the sheet; with ``recount_file`` also the redacted file for a named auditor.
@@ -91,7 +92,7 @@ def publish_evidence(
     """
     folder, out = Path(folder).resolve(), Path(out)
     say(f"Reading the log in {folder.name} …")
-    view = build(folder, half, first, last, language)
+    view = build(folder, half, first, last, language, intake)
     if out.exists() and not out.is_dir():
         raise RenderError(f"{out} is a file.", todo="Name a folder with --out.")
     if view.mark.seal:
@@ -102,7 +103,8 @@ def publish_evidence(
             todo = "Seal the log with 'rework seal' first."
             raise ReworkError("A draft has no recount file: its salt is that of a seal.", todo=todo)
     ending = "" if view.words.code.startswith("en-") else f"-{view.words.code.partition('-')[0]}"
-    page = out / f"evidence-{view.evidence.span.name}{ending}.html"
+    device = "-device" if view.alike is not None else ""
+    page = out / f"evidence-{view.evidence.span.name}{device}{ending}.html"
     publish(sheet_html(view), page)
     say(f"Sheet written to {page}")
     if recount_file is not None:

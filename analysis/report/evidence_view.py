@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -12,6 +12,7 @@ from analysis.errors import LogError
 from analysis.questions.evidence import Evidence, build_evidence
 from analysis.questions.evidence_classes import Groups
 from analysis.questions.evidence_facts import Mark
+from analysis.questions.evidence_intake import Alike, alike, read_facts_of
 from analysis.questions.evidence_span import span_for
 from analysis.questions.published import guard
 from analysis.questions.versions import code_version, definitions_version
@@ -38,6 +39,8 @@ class SheetView:
         Name of the bench.
     invented : bool
         Whether the data are invented.
+    alike : Alike or None
+        A client's own device against past jobs.
     """
 
     evidence: Evidence
@@ -45,6 +48,7 @@ class SheetView:
     mark: Mark
     shop: str
     invented: bool
+    alike: Alike | None = None
 
 
 def rows_told(changes: RowChanges) -> list[str]:
@@ -72,7 +76,9 @@ def _held(log: Log, folder: Path, seal: Seal) -> None:
         )
 
 
-def build(folder: Path, half: str = "", first: str = "", last: str = "", language: str = "en") -> SheetView:
+def build(
+    folder: Path, half: str = "", first: str = "", last: str = "", language: str = "en", intake: Sequence[str] = ()
+) -> SheetView:
     """Read a log, hold it against its latest seal and count the sheet; a log without a seal gives a draft.
 
     Raises
@@ -81,7 +87,7 @@ def build(folder: Path, half: str = "", first: str = "", last: str = "", languag
         If the log cannot be read, is not the sealed one any more, or the sheet would show too few jobs.
     """
     folder = Path(folder)
-    words = words_for(language)
+    words, device = words_for(language), read_facts_of(intake)
     read = read_log(folder)
     seals = read_ledger(folder)
     seal = seals[-1] if seals else None
@@ -96,7 +102,8 @@ def build(folder: Path, half: str = "", first: str = "", last: str = "", languag
         ask = guard(folder, span, id_salt(folder), log.settings.minimum_class_n)
         mark = Mark(seal.seal, seal.fingerprint, definitions_version(), code_version())
     evidence = build_evidence(log, span, until, gives_away=ask)
-    return SheetView(evidence, words, mark, log.settings.shop_name, log.invented)
+    found = alike(log, evidence, device) if device else None
+    return SheetView(evidence, words, mark, log.settings.shop_name, log.invented, found)
 
 
 def id_salt(folder: Path) -> bytes:

@@ -6,12 +6,13 @@ import csv
 import json
 import math
 import re
+from pathlib import Path
 from statistics import NormalDist
 
 import pytest
 from bs4 import BeautifulSoup
 
-from tests.evidence.sealed import sheet
+from tests.evidence.sealed import copy_of, sheet
 
 Z = NormalDist().inv_cdf(0.975)
 
@@ -186,6 +187,98 @@ def test_time_step_4(page, auditor):
     assert f"{auditor.accepted} accepted jobs; the {auditor.count(outcome='open')} still open" in text
 
 
+GUIDE = Path(__file__).resolve().parents[2] / "notebooks" / "guide" / "audit_by_spreadsheet.md"
+NAMES = {
+    "A": "id",
+    "B": "month",
+    "C": "in_period",
+    "D": "damage_class",
+    "E": "class_on_sheet",
+    "F": "outcome",
+    "G": "first_boot",
+    "H": "lost_for_good",
+    "I": "fee_basis",
+    "J": "days",
+}
+
+
+class Spreadsheet:
+    """The few functions that the guide's formulas use, as a spreadsheet computes them."""
+
+    def __init__(self, rows):
+        self.rows = rows
+        self.cells = {}
+
+    def countifs(self, *pairs):
+        """COUNTIFS over whole columns: a text or number, ">=" with a number, or "<>" for not blank."""
+
+        def holds(cell, want):
+            if want == "<>":
+                return cell != ""
+            if str(want).startswith(">="):
+                return cell != "" and float(cell) >= float(str(want)[2:])
+            return cell == str(want)
+
+        tests = [(NAMES[pairs[at]], pairs[at + 1]) for at in range(0, len(pairs), 2)]
+        return sum(all(holds(row[name], want) for name, want in tests) for row in self.rows)
+
+    def value(self, formula):
+        """A formula of the guide, put into Python."""
+        text = re.sub(r'">="&(\w+)', r"'>=' + str(\1)", formula.removeprefix("=")).replace("^", "**")
+        text = re.sub(r"\b([A-J]):\1\b", r"'\1'", text)
+        text = re.sub(r"\b([K-Y]\d+)\b", r"cell('\1')", text)
+        scope = {
+            "COUNTIFS": self.countifs,
+            "SQRT": math.sqrt,
+            "EXP": math.exp,
+            "LN": math.log,
+            "ABS": abs,
+            "NORM_S_INV": NormalDist().inv_cdf,
+            "IF": lambda test, a, b: a() if test else b(),
+            "cell": self.cells.get,
+            "__builtins__": {"str": str},
+        }
+        text = text.replace("NORM.S.INV", "NORM_S_INV")
+        text = re.sub(r"^IF\((.*?),(.*),(.*)\)$", r"IF(\1, lambda: \2, lambda: \3)", text)
+        return eval(text, scope)
+
+
+def test_the_formulas_printed_in_the_guide_give_the_sheets_times_and_ranges(page, auditor):
+    text = GUIDE.read_text(encoding="utf-8")
+    formulas = dict(re.findall(r"^\| ([M-Y]) \| `(=[^`]+)`", text, re.M))
+    assert list(formulas) == list("MNOPQRSTUVWXY")
+    sheet_ = Spreadsheet(auditor.rows)
+    sheet_.cells |= {"O1": 1.0} | {f"{c}1": 0.0 for c in "PSTUV"}
+    shown = next(li.get_text() for li in page.find_all("li") if li.get_text().startswith("Time:"))
+    for row in range(2, 33):
+        sheet_.cells[f"L{row}"] = row - 2
+        for column in "MNQOPRSTUVW":
+            sheet_.cells[f"{column}{row}"] = sheet_.value(moved(formulas[column], row))
+        if row - 2 in (14, 30):
+            low, high = (100 * sheet_.value(moved(formulas[column], row)) for column in "XY")
+            share = 100 * sheet_.cells[f"P{row}"]
+            within = f"within {row - 2} days of receipt in {share:.0f}% of accepted jobs"
+            want = f"{within} (likely range {low:.0f}–{high:.0f}%)"
+            assert want in shown
+    wilson_ends = re.findall(r"^(=\(M1.*)$", text, re.M)
+    sheet_.cells |= {"M1": 88.0, "M2": 124.0, "M3": Z}
+    assert [sheet_.value(each) for each in wilson_ends] == pytest.approx(wilson(88, 124), abs=1e-12)
+
+
+def moved(formula, row):
+    """A formula of row 2 copied down to another row."""
+    return re.sub(r"\b([K-Y])([12])\b", lambda m: f"{m[1]}{int(m[2]) + row - 2}", formula)
+
+
+@pytest.mark.parametrize("heading", [1, 2, 3, 5])
+def test_the_counts_printed_in_the_guide_can_be_made(auditor, heading):
+    text = GUIDE.read_text(encoding="utf-8").split(f"## {heading}.")[1].split("\n## ")[0]
+    formulas = re.findall(r"`(=COUNTIFS[^`]*)`", text)
+    assert formulas
+    for formula in formulas:
+        assert Spreadsheet(auditor.rows).value(formula) > 0
+
+
 def test_losses_and_fees_step_5(page, auditor):
     loss, fee = (
         next(li.get_text() for li in page.find_all("li") if li.get_text().startswith(head))
@@ -204,7 +297,7 @@ def test_losses_and_fees_step_5(page, auditor):
 
 def test_chosen_months_carry_the_whole_log_step_6(demo_log, tmp_path):
     file = tmp_path / "r.csv"
-    path = sheet(demo_log, tmp_path, first="2023-10", last="2024-06", recount_file=file)
+    path = sheet(copy_of(demo_log, tmp_path / "log"), tmp_path, first="2023-10", last="2024-06", recount_file=file)
     auditor = Auditor(file)
     every = {"in_period": filled}
     won = auditor.count(outcome="recovered", **every)

@@ -14,9 +14,11 @@ from bs4 import BeautifulSoup
 from analysis.cli import main
 from analysis.cohort.outcomes import Ending
 from analysis.errors import LogError, ReworkError
+from analysis.questions import evidence_intake
 from analysis.questions.evidence import COUNTED, build_evidence
 from analysis.questions.evidence_classes import CLASSES, merged
 from analysis.questions.evidence_span import chosen, half_year, latest_half, span_for
+from analysis.questions.trust import Trust
 from analysis.records.dictionary import JOBS
 from analysis.records.log import read_log
 from analysis.report import evidence_page as parts
@@ -242,6 +244,26 @@ def test_losses_are_told_apart_from_damage_found():
     assert (counted.lost, counted.lost_found) == (3, 1)
 
 
+def test_a_chain_recovered_and_lost_later_is_not_lost():
+    rows = many(10)
+    rows.append(closed("F", first_boot_result="data_readable", received_date="2026-01-07"))
+    again = {"prior_rework": "here", "previous_job_id": "F", "received_date": "2026-03-01", "closed_date": "2026-03-20"}
+    rows.append(closed("S", "not_recovered", first_boot_result="short", **(again | {"loss_reversible": False})))
+    counted = evidence_of(rows)
+    assert (counted.recovered.x, counted.lost) == (11, 0)
+
+
+def test_results_of_open_jobs_without_a_date_are_not_known_whatever_was_entered_since():
+    rows = [*many(20), job("O", first_boot_result="data_readable"), job("P")]
+    undated = [boot("P", 1, "short", test_date=None)]
+    later = [job("N", received_date="2026-09-01")]
+    before, after = evidence_of(rows, undated), evidence_of([*rows, *later], undated)
+    assert before.first_boot.n == after.first_boot.n == 20
+    assert before.counts == after.counts
+    dated = evidence_of(rows, [boot("P", 1, "short")])
+    assert dated.first_boot.n == 21
+
+
 @pytest.mark.parametrize(
     ("half", "first", "last", "told"),
     [
@@ -265,6 +287,59 @@ def test_the_latest_half_year_that_had_ended():
     assert latest_half(UNTIL).half == "2024H1"
     assert latest_half(pd.Timestamp("2024-12-31")).half == "2024H2"
     assert chosen("2024-02", "2024-03").end == pd.Timestamp("2024-03-31")
+
+
+def test_a_clients_own_device_is_told_the_model_or_the_rate_of_its_damage(demo_log, monkeypatch):
+    build = evidence_view.build
+    told = build(demo_log, "2024H1", intake=["intake_damage=heat", "device_age_years=3"])
+    html = parts.headline(told)._repr_html_()
+    assert told.alike.chance is not None
+    assert "A device like yours (Heat)" in html
+    assert f"about {100 * told.alike.chance[0]:.0f}%" in html
+    assert f"From {told.alike.n} closed jobs" in html
+    monkeypatch.setattr(evidence_intake, "_by_model", lambda *_: (None, 0))
+    html = parts.headline(build(demo_log, "2024H1", intake=["intake_damage=heat"]))._repr_html_()
+    assert "Heat + No damage seen: data recovered in 11 of 17 closed jobs: 65%" in html
+    html = parts.headline(build(demo_log, "2024H1", intake=["intake_damage=liquid"]))._repr_html_()
+    assert "Liquid: data recovered in 15 of 27 closed jobs: 56%" in html
+
+
+def test_the_model_speaks_only_where_the_rule_for_trusting_it_holds(demo_log, monkeypatch):
+    log = read_log(demo_log)
+    counted = build_evidence(log, half_year("2024H1"), UNTIL)
+    facts = {"intake_damage": "liquid", "device_age_years": "3"}
+    mean, low, high = evidence_intake.alike(log, counted, facts).chance
+    assert 0 < low < mean < high < 1
+    monkeypatch.setattr(
+        "analysis.questions.bench_model.trust_before", lambda *_: Trust(False, 0.0, -1.0, 1.0, 9, 99, "")
+    )
+    assert evidence_intake.alike(log, counted, facts).chance is None
+
+
+@pytest.mark.parametrize(
+    ("facts", "told"),
+    [
+        (["intake_damage"], "no fact of a device"),
+        (["board_family=FAM-A"], "no fact of a device"),
+        (["technician_id=T1"], "no fact of a device"),
+        (["intake_damage=fire"], "one of|code|intake"),
+        (["device_age_years=3"], "intake_damage is missing"),
+    ],
+)
+def test_facts_of_a_device_that_cannot_be_used_are_refused(demo_log, facts, told):
+    with pytest.raises(ReworkError, match=told):
+        evidence_view.build(demo_log, "2024H1", intake=facts)
+
+
+def test_a_sheet_with_a_clients_device_is_recounted_with_it(demo_log, tmp_path):
+    folder = copy_of(demo_log, tmp_path / "log")
+    path = sheet(folder, tmp_path, intake=["intake_damage=liquid"])
+    assert path.name == "evidence-2024H1-device.html"
+    assert main(["recount", str(path), str(folder)]) == 0
+    text = path.read_text(encoding="utf-8")
+    found = re.search(r"about (\d+)%", text)
+    path.write_text(text.replace(found[0], f"about {int(found[1]) + 9}%"), encoding="utf-8")
+    assert main(["recount", str(path), str(folder)]) == 1
 
 
 def test_the_commands(tmp_path, capsys):

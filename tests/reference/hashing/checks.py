@@ -49,7 +49,6 @@ def run() -> list[Check]:
     s.add("openssl dgst -mac HMAC", SOFTWARE, "a row, salted", _bytes(e["hmac_row"]), _bytes(salted_hex(SALT, ROW)), 12)
     umlaut = salted_hex(SALT, '["donors", {"donor_id": "D-Ä"}]')
     s.add("openssl dgst -mac HMAC", SOFTWARE, "letters in UTF-8", _bytes(e["hmac_umlaut"]), _bytes(umlaut), 12)
-    one = root_hash({"jobs": {"J-1": FIPS["abc"]}})
-    where = "worked by hand from the definition: SHA-256 of the one hash's text"
-    s.add(where, SOFTWARE, "root of a seal of one row", _bytes(sha256_hex(FIPS["abc"])), _bytes(one), 12)
+    two = root_hash({"jobs": {"J-1": sha256_hex("b")}, "donors": {"D-1": sha256_hex("a")}})
+    s.add("openssl dgst, sort", SOFTWARE, "root of a seal of two rows", _bytes(e["root_of_two"]), _bytes(two), 12)
     return s.checks

@@ -9,6 +9,7 @@ umlaut='["donors", {"donor_id": "D-Ä"}]'
 cat <<END
 {
  "sha256_row": "$(plain "$row")",
+ "root_of_two": "$(plain "$(printf '%s\n%s' "$(plain a)" "$(plain b)" | sort)")",
  "hmac_row": "$(salted "$row")",
  "hmac_umlaut": "$(salted "$umlaut")"
 }
