@@ -1,7 +1,7 @@
 """Sheets published before, and whether a new one beside them would show what became of a handful of jobs.
 
-``seals/published.jsonl`` of a log holds, for every sheet, which jobs stand behind each of its rates, under salted
-names. It is private, as the log is.
+``seals/published.private.jsonl`` of a log holds, for every sheet, which jobs stand behind each of its rates, under
+salted names. It is private, as the log is.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from analysis.questions.rates import in_months
 from analysis.records.sealing.hashes import salted_id
 from analysis.records.sealing.ledger import FOLDER
 
-FILE = "published.jsonl"
+FILE = "published.private.jsonl"
 TOTAL, WHOLE = "total", "whole log"
 
 

@@ -14,7 +14,7 @@ from analysis.questions.versions import code_version, definitions_version
 from analysis.records.log import Log, read_log
 from analysis.records.sealing.hashes import RowChanges
 from analysis.records.sealing.ledger import Seal, read_ledger
-from analysis.records.sealing.seal import changes_since
+from analysis.records.sealing.seal import changes_since, sealed_and_faulty
 
 
 @dataclass(frozen=True)
@@ -71,7 +71,7 @@ def differing(sheet: Mapping[str, int], log: Mapping[str, int]) -> tuple[Differi
     return tuple(Differing(name, sheet.get(name), log.get(name)) for name in names if sheet.get(name) != log.get(name))
 
 
-def _counted(log: Log, sheet: SheetFacts) -> tuple[Evidence | None, Alike | None, str]:
+def _counted(log: Log, sheet: SheetFacts, seal: Seal | None) -> tuple[Evidence | None, Alike | None, str]:
     """The count under the settings that the sheet was made with."""
     try:
         settings = replace(
@@ -81,6 +81,10 @@ def _counted(log: Log, sheet: SheetFacts) -> tuple[Evidence | None, Alike | None
             month_complete_share=sheet.counting["month_complete_share"],
         )
         log = replace(log, settings=settings).without_faulty_jobs()
+        faulty = sealed_and_faulty(log, log.folder, seal) if seal is not None else ()
+        log = replace(
+            log, jobs_set_aside=len(faulty)
+        )  # faults of jobs that came after the seal are none of the sheet's
         counted = build_evidence(log, sheet.span, sheet.until, groups=sheet.groups)
         return counted, alike(log, counted, sheet.device) if sheet.device else None, ""
     except ReworkError as error:
@@ -109,7 +113,7 @@ def recount(sheet: SheetFacts, folder: Path) -> Recount:
         raise LogError("the log has never been sealed, so that there is nothing to compare with.", todo=todo)
     named = next((s for s in seals if s.fingerprint == sheet.mark.fingerprint and s.seal == sheet.mark.seal), None)
     seal = named if named is not None and named.until == f"{sheet.until:%Y-%m-%d}" else None
-    evidence, device, refused = _counted(log, sheet)
+    evidence, device, refused = _counted(log, sheet, seal)
     ours = (definitions_version(), code_version())
     return Recount(
         seal=seal,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import pandas as pd
@@ -20,7 +20,7 @@ from analysis.records.log import Log, read_log
 from analysis.records.problems import plural
 from analysis.records.sealing.hashes import RowChanges
 from analysis.records.sealing.ledger import Seal, read_ledger, read_secret
-from analysis.records.sealing.seal import changes_since
+from analysis.records.sealing.seal import changes_since, sealed_and_faulty
 from analysis.report.evidence_wording import Words, words_for
 
 TOLD = 5
@@ -76,6 +76,19 @@ def _held(log: Log, folder: Path, seal: Seal) -> None:
         )
 
 
+def _refuse_sealed_faults(log: Log, folder: Path, seal: Seal) -> None:
+    """Refuse a sheet that would leave out sealed jobs, because rows that came later put them at fault."""
+    faulty = sealed_and_faulty(log, folder, seal)
+    if faulty:
+        shown = ", ".join(faulty[:TOLD]) + (" …" if len(faulty) > TOLD else "")
+        raise LogError(
+            f"{plural(len(faulty), 'sealed job')} cannot be counted for faults that came since: {shown}.",
+            rule="A sheet counts every job that was sealed.",
+            todo="Mend the faults that 'rework check' lists.",
+            where=str(folder),
+        )
+
+
 def build(
     folder: Path, half: str = "", first: str = "", last: str = "", language: str = "en", intake: Sequence[str] = ()
 ) -> SheetView:
@@ -94,6 +107,9 @@ def build(
     if seal is not None:
         _held(read, folder, seal)
     log = read.without_faulty_jobs()
+    if seal is not None:
+        _refuse_sealed_faults(log, folder, seal)
+        log = replace(log, jobs_set_aside=0)  # faults of jobs that came after the seal are none of the sheet's
     until = pd.Timestamp(seal.until) if seal else _last_day(log)
     span = span_for(half, first, last, until)
     ask: Callable[[pd.DataFrame, Groups], bool] | None = None

@@ -25,7 +25,7 @@ def quiet(text: str) -> None:
 
 def copy_of(folder: Path, target: Path) -> Path:
     """A copy of a log with its seals, without the list of sheets that other tests published."""
-    shutil.copytree(folder, target, ignore=shutil.ignore_patterns("published.jsonl"))
+    shutil.copytree(folder, target, ignore=shutil.ignore_patterns("published.private.jsonl"))
     return target
 
 

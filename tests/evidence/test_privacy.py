@@ -148,7 +148,12 @@ def test_none_reaches_the_recount_file_of_a_sealed_log(tmp_path):
         plant(folder, table, column, texts[-1])
     sealed(folder)
     path = sheet(folder, tmp_path, recount_file=tmp_path / "r.csv")
-    for file in (path, tmp_path / "r.csv", folder / "seals" / "ledger.jsonl", folder / "seals" / "published.jsonl"):
+    for file in (
+        path,
+        tmp_path / "r.csv",
+        folder / "seals" / "ledger.jsonl",
+        folder / "seals" / "published.private.jsonl",
+    ):
         assert_free_of(file.read_text(encoding="utf-8"), texts)
 
 

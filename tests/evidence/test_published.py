@@ -95,7 +95,7 @@ def test_a_year_beside_its_two_halves_is_fine_and_the_same_sheet_is_listed_once(
     every = read_published(folder)
     sheet(folder, tmp_path, first="2023-07", last="2024-06", language="de")
     assert read_published(folder) == every, "the same sheet in another language shows nothing new"
-    text = (folder / "seals" / "published.jsonl").read_text(encoding="utf-8")
+    text = (folder / "seals" / "published.private.jsonl").read_text(encoding="utf-8")
     assert "J-0" not in text
     assert len(text.splitlines()) == 3
 
@@ -119,7 +119,7 @@ def test_months_that_end_a_few_jobs_short_of_a_published_half_year_are_refused(t
 
 def test_a_damaged_list_stops_the_next_sheet(tmp_path, demo_log):
     folder = copy_of(demo_log, tmp_path / "log")
-    (folder / "seals" / "published.jsonl").write_text(json.dumps({"sheet": "x"}) + "\n", encoding="utf-8")
+    (folder / "seals" / "published.private.jsonl").write_text(json.dumps({"sheet": "x"}) + "\n", encoding="utf-8")
     with pytest.raises(LogError, match="list of published sheets is damaged"):
         sheet(folder, tmp_path)
     assert not list(tmp_path.glob("*.html"))

@@ -11,6 +11,7 @@ from dataclasses import replace
 import pytest
 
 from analysis.cli import main
+from analysis.errors import LogError
 from analysis.questions.evidence_facts import read_facts
 from analysis.questions.recount import recount
 from analysis.report.evidence_recount import read_sheet
@@ -67,6 +68,28 @@ def test_rows_in_another_order_and_jobs_that_came_later_still_match(own, capsys)
     }
     write_rows(own[0] / "jobs.csv", heads, [list(new.values()), *reversed(rows)])
     assert told(capsys, own[1], own[0])[0] == 0
+
+
+def add_job(folder, **cells):
+    heads, rows = rows_of(folder / "jobs.csv")
+    new = dict.fromkeys(heads, "") | {"intake_damage": "drop", "decision": "accepted", "received_date": "2024-10-05"}
+    write_rows(folder / "jobs.csv", heads, [*rows, list((new | cells).values())])
+
+
+def test_faults_of_jobs_that_came_later_are_none_of_the_sheets(own, capsys):
+    add_job(own[0], job_id="J-9001", bench_hours="999")
+    assert told(capsys, own[1], own[0])[0] == 0
+    assert sheet(own[0], own[1].parent / "new").read_bytes() == own[1].read_bytes()
+
+
+def test_a_later_row_that_puts_a_sealed_job_at_fault_stops_the_sheet_and_is_told(own, capsys):
+    job = some_job(own[0], decision="declined")
+    add_job(own[0], job_id=job)
+    status, text = told(capsys, own[1], own[0])
+    assert status == 1
+    assert "total 'set_aside': the sheet says 0, the log gives 1" in text
+    with pytest.raises(LogError, match=f"1 sealed job cannot be counted for faults that came since: {job}"):
+        sheet(own[0], own[1].parent / "new")
 
 
 def test_a_failure_written_over_is_named_with_the_totals_it_moves(own, capsys):

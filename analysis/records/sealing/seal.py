@@ -57,6 +57,11 @@ def changes_since(log: Log, folder: Path, seal: Seal) -> RowChanges:
     return compare_rows(secret.rows, row_hashes(log, pd.Timestamp(seal.until), secret.salt))
 
 
+def sealed_and_faulty(kept: Log, folder: Path, seal: Seal) -> tuple[str, ...]:
+    """Sealed jobs that a log's report sets aside, because rows that came later put them at fault."""
+    return tuple(sorted(set(read_secret(folder, seal).rows["jobs"]) & set(kept.set_aside)))
+
+
 def seal_log(folder: Path, until: dt.date, *, today: dt.date, definitions: str, code: str) -> Seal:
     """Seal every row of a log that must not change any more after a day.
 
