@@ -227,8 +227,8 @@ class AttemptsAnswer:
 def attempts_answer(attempts: Attempts) -> AttemptsAnswer:
     """Life table over boot tests and the person-period model with what was known before each test."""
     rows = attempts.rows
-    # The table needs no work; the model may not hold jobs whose undated work gives a failed first test away.
     table = life_table(rows["test_no"], rows["success"], rows["then"])
+    # The table needs no work; the model may not hold jobs whose undated work gives a failed first test away.
     undatable = rows["job_id"].isin(attempts.undated.jobs)
     ledger = attempts.ledger.then((UNDATED_WORK, int(undatable.sum())))
     if too_many_undated(rows[undatable & rows["test_no"].eq(1)], rows[rows["success"].eq(0) & rows["test_no"].eq(1)]):

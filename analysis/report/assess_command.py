@@ -8,7 +8,7 @@ from pathlib import Path
 
 from analysis.errors import ReworkError
 from analysis.questions.assess import Advice, Assessment, assess, by_margin_per_hour, offer_of
-from analysis.questions.intake_form import ASKED, DONOR_COLUMNS, SHARE, Intake, read_intake, read_waiting
+from analysis.questions.intake_form import ASKED, SHARE, Intake, read_intake, read_waiting
 from analysis.questions.known_bench import known_bench
 from analysis.records.dictionary import Column, Kind
 from analysis.records.entering.cells import Rules
@@ -218,6 +218,3 @@ def run_assess(
             raise ReworkError("There is no terminal to ask at, or the questions were left.", todo=todo) from None
     for line in assess_one(folder, cache, said, after_test=after_test, as_text=as_text, today=today, note=note):
         say(line)
-
-
-FLAGS = (*ASKED, *DONOR_COLUMNS)

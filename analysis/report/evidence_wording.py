@@ -15,7 +15,6 @@ import pandas as pd
 from analysis.errors import ReworkError
 
 FOLDER = Path(__file__).resolve().parent / "evidence_words"
-NO_BREAK = "\u00a0"
 
 
 def languages() -> tuple[str, ...]:

@@ -131,7 +131,7 @@ def _watch(review: Review) -> Statement:
     now, pads = review.now, review.pads
     if isinstance(now, MonthExpected) and now.verdict is not Verdict.CANNOT_TELL and now.direction == "fewer":
         says = (
-            "Look at what changed on the bench (donor lot, alloy, settings): the boards do not explain this month."
+            "Look at what changed on the bench (donor lot, alloy, settings): the recorded intake facts do not explain this month."
             if now.verdict is Verdict.CLEAR
             else "Watch first boots: if next month again brings fewer than expected, look at what changed on the bench."
         )

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 
-from analysis.errors import RenderError
 from analysis.questions.period import month_for
 from analysis.records.log import read_log
 from analysis.report.render import PROJECT, render
@@ -37,8 +36,6 @@ def publish_review(folder: Path, month: str, out: Path, say: Callable[[str], Non
     # Faults of the log are told here, before a kernel is started for nothing.
     log = read_log(folder).without_faulty_jobs()
     chosen = month_for(log, month)
-    if out.exists() and not out.is_dir():
-        raise RenderError(f"{out} is a file.", todo="Name a folder with --out.")
     if not month and chosen < log.last_date.to_period("M") - 1:
         say(
             f"{chosen} is the latest complete month with entries; the last entry of the log is of {log.last_date:%Y-%m-%d}."

@@ -262,5 +262,8 @@ def render(notebook: Path, given: Mapping[str, Value], target: Path, say: Say = 
     RenderError
         If anything fails; the page that was there stays.
     """
+    out = target.parent
+    if out.exists() and not out.is_dir():  # told before the run, which would be for nothing
+        raise RenderError(f"{out} is a file.", todo="Name a folder for the page.")
     publish(to_html(execute(notebook, given, say)), target)
     return target

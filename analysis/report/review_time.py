@@ -267,7 +267,7 @@ def proportionality_grid(model: HazardModel | NoModel) -> Grid | Prose:
     rows = [[row.label, number(row.statistic, 2), str(row.df), p_value(row.p)] for row in model.table]
     overall = model.table[-1].p
     under = (
-        "No sign that the rate ratios change with the hours spent."
+        f"Cannot tell that the rate ratios change with the hours spent ({plural(model.fit.events, 'success', 'successes')})."
         if overall > 0.05
         else "Some rate ratios change with the hours spent: read them as averages over the job."
     )

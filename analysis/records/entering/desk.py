@@ -9,7 +9,6 @@ from pathlib import Path
 
 import pandas as pd
 
-from analysis.errors import LogError
 from analysis.records.dictionary import BY_NAME, JOBS
 from analysis.records.entering.cells import Rules
 from analysis.records.entering.entry import job_codes, next_code, texts_of
@@ -129,17 +128,6 @@ class Desk:
         key = BY_NAME[table].key[0]
         named = [frame[key].notna().any() for name, frame in self.tables.items() if key in frame and name != table]
         return bool(self.codes(table, key)) or not any(named)
-
-    def refuse_missing(self, job: str) -> None:
-        """Refuse to continue a job that is not there.
-
-        Raises
-        ------
-        LogError
-            If it is not in jobs.csv.
-        """
-        if not self.has_job(job):
-            raise LogError(f"no job {job}.", todo="Open jobs: " + ", ".join(self.open_jobs[:8]), where=JOBS.file)
 
 
 def numbered(desk: Desk, job: str, rows: Mapping[str, list[Row]]) -> dict[str, tuple[Row, ...]]:
