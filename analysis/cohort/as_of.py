@@ -16,12 +16,11 @@ def as_of(log: Log, day: pd.Timestamp) -> Log:
     """Return the log without jobs received, tests made and closings written after a day.
 
     A job not closed by then is open; its bench hours are those of its last test by then, and what of it carries no date
-    is not known yet. Work for a test that had not been made goes as well, except for the next one to come.
+    is not known yet. Work for a test that had not been made goes as well, except for the next one to come. This holds
+    for the last day of the log too, so that the review of a month says the same whenever it is made.
     """
     end = day.normalize() + pd.Timedelta(days=1)
     jobs, tests = log.tables["jobs"], log.tables["boot_tests"]
-    if pd.isna(log.last_date) or log.last_date < end:
-        return log
     jobs = jobs[~jobs["received_date"].ge(end)].reset_index(drop=True)
     # A test without a date is known to have been made only once its job was closed.
     closed = set(jobs.loc[jobs["closed_date"].lt(end).fillna(False), "job_id"])

@@ -9,12 +9,14 @@ import pandas as pd
 
 from analysis.cohort.features import Cohort
 from analysis.cohort.outcomes import Ending
+from analysis.cohort.work import dated
 from analysis.records.dictionary import CHIP_SIDES, JOBS
 from analysis.records.log import Log
 
 EVIDENCE = ("confirmed", "probable", "suspected", "not stated")
 NOT_WRITTEN = "no cause written"
 NO_STEP = "step not recorded"
+FOUND_SO = CHIP_SIDES["pads_lost_at"].text_of("found")
 
 
 @dataclass(frozen=True)
@@ -58,11 +60,14 @@ class Causes:
         Failed jobs closed in the period.
     hours : float
         Bench hours of all of them, where recorded.
+    hours_known : int
+        Jobs with recorded hours.
     """
 
     rows: tuple[CauseRow, ...]
     n: int
     hours: float
+    hours_known: int
 
     @property
     def biggest(self) -> CauseRow | None:
@@ -113,53 +118,82 @@ def causes_of(failed: pd.DataFrame) -> Causes:
             )
         )
     rows.sort(key=lambda row: (-row.n, -row.hours, row.code))
-    return Causes(tuple(rows), len(failed), float(np.nansum(hours)))
+    return Causes(tuple(rows), len(failed), float(np.nansum(hours)), int(hours.notna().sum()))
 
 
 @dataclass(frozen=True)
 class PadLoss:
-    """Sides that lost pads, by the step in which most of them went.
+    """Sides that lost pads before the first boot test, by the step in which most of them went.
 
     Parameters
     ----------
     table : DataFrame
-        ``chip``, ``side``, one column a step, ``sides`` (seen), ``with loss``.
-    sides, with_loss : int
-        Totals. A side is seen when its lost pads were counted or the grade left is written.
+        ``chip``, ``side``, one column a step, ``sides`` (seen), ``with loss`` (found so included).
+    sides, found_so, with_loss : int
+        Sides seen; those whose pads were gone when first seen; those that lost pads on the bench. A side is a chip's
+        side of one job, however many rows it has; it is seen when its lost pads were counted or the grade left is
+        written.
     not_seen : int
         Sides with neither.
+    later : int
+        Sides without loss before the first boot test that lost pads in work for a later one.
     steps : tuple of (str, int)
-        Every step with its number of sides, most first.
+        Every step of the bench with its number of sides, most first.
     """
 
     table: pd.DataFrame
     sides: int
+    found_so: int
     with_loss: int
     not_seen: int
+    later: int
     steps: tuple[tuple[str, int], ...]
 
 
-def pad_losses(log: Log, job_ids: pd.Series) -> PadLoss:
-    """Count where pads were lost among the given jobs.
+_SIDE = ["job_id", "chip_role", "side"]
 
-    Without a count the grade left says it: 0 to 2 is no pad lost, 3 or 4 is at least one.
+
+def _one_row_a_side(rows: pd.DataFrame) -> pd.DataFrame:
+    """Chip sides of some work with ``lost`` (NA where not seen) and ``step``, one row a side.
+
+    Without a count the grade left says it: 0 to 2 is no pad lost, 3 or 4 is at least one. A side with several rows
+    counts once, at the first of them that tells of a loss.
     """
-    sides = log.tables["chip_sides"]
-    sides = sides[sides["job_id"].isin(job_ids)]
-    lost = sides["pads_lost_n"].gt(0).where(sides["pads_lost_n"].notna(), sides["pad_grade_left"].ge(3))
-    seen = lost.notna()
-    losing, all_n = sides[lost.fillna(False).astype(bool)], len(sides)
-    sides = sides[seen]
-    step_column = CHIP_SIDES["pads_lost_at"]
-    step = losing["pads_lost_at"].astype(object).map(step_column.text_of, na_action="ignore").fillna(NO_STEP)
-    order = [choice.text for choice in step_column.choices] + [NO_STEP]
+    lost = rows["pads_lost_n"].gt(0).where(rows["pads_lost_n"].notna(), rows["pad_grade_left"].ge(3)).astype("boolean")
+    step = rows["pads_lost_at"].astype(object)
+    # Lost when found and no step named: nobody on the bench is known to have done it.
+    inherited = step.isna() & rows["pad_grade_found"].ge(3).fillna(False)
+    step = step.mask(inherited.to_numpy(bool), "found")
+    step = step.map(CHIP_SIDES["pads_lost_at"].text_of, na_action="ignore").fillna(NO_STEP)
+    rank = lost.map({True: 0, False: 1}).astype("Float64").fillna(2)
+    told = rows[_SIDE].assign(lost=lost, step=step, rank=rank).sort_values("rank", kind="stable")
+    return told.drop_duplicates(_SIDE)
+
+
+def pad_losses(log: Log, job_ids: pd.Series) -> PadLoss:
+    """Count where pads were lost among the given jobs, in the work before their first boot test.
+
+    Work for later tests is done on failed jobs only and would mix the two; what was lost in it is counted apart.
+    """
+    rows = log.tables["chip_sides"]
+    rows = rows[rows["job_id"].isin(job_ids)]
+    work, _ = dated(rows, log.tables["boot_tests"]["job_id"].value_counts())
+    first, after = _one_row_a_side(work[work["before"].le(1)]), _one_row_a_side(work[work["before"].gt(1)])
+    seen = first[first["lost"].notna()]
+    losing = seen[seen["lost"].astype(bool)]
+    lost_later = after[after["lost"].fillna(False).astype(bool)]
+    later = lost_later.merge(losing[_SIDE], on=_SIDE, how="left", indicator=True)["_merge"].eq("left_only").sum()
+    order = [choice.text for choice in CHIP_SIDES["pads_lost_at"].choices] + [NO_STEP]
     keys = ["chip_role", "side"]
-    counted = losing.assign(step=step).groupby([*keys, "step"], observed=True).size().unstack(fill_value=0)  # noqa: PD010 -- counts, not values
-    totals = sides.groupby(keys, observed=True).size()
+    counted = losing.groupby([*keys, "step"], observed=True).size().unstack(fill_value=0)  # noqa: PD010 -- counts, not values
+    totals = seen.groupby(keys, observed=True).size()
     table = counted.reindex(totals.index, fill_value=0)
     table = table[[name for name in order if name in table.columns]]
     table["with loss"] = losing.groupby(keys, observed=True).size().reindex(totals.index, fill_value=0)
     table["sides"] = totals
-    by_step = step[step.ne(NO_STEP)].value_counts()
+    found = losing["step"].eq(FOUND_SO)
+    by_step = losing.loc[~found & losing["step"].ne(NO_STEP), "step"].value_counts()
     steps = tuple((str(name), int(n)) for name, n in by_step.items())
-    return PadLoss(table.reset_index(), len(sides), len(losing), all_n - len(sides), steps)
+    lost_here = len(losing) - int(found.sum())
+    unseen = len(rows[_SIDE].drop_duplicates()) - len(seen)
+    return PadLoss(table.reset_index(), len(seen), int(found.sum()), lost_here, unseen, int(later), steps)

@@ -11,7 +11,7 @@ from analysis.questions.review import Review
 from analysis.questions.verdicts import Verdict
 from analysis.records.problems import plural
 from analysis.report.page import FirstScreen, PageHead, Statement
-from analysis.report.wording import hours, listed, number, of, sentence
+from analysis.report.wording import hours_of, listed, number, of, sentence
 
 VERDICT_TEXT = {
     Verdict.CLEAR: "Clear: {direction} than expected",
@@ -118,8 +118,10 @@ def _cause(review: Review) -> Statement:
         says = (
             f"No cause stands out: {plural(causes.n, 'failure')} closed this month, no two with the same named cause."
         )
-        return Statement("Biggest cause of failure", says, f"{hours(causes.hours)} in all. {unexplained}")
-    says = f"{sentence(row.label)}: {row.n} of {plural(causes.n, 'failure')} closed this month, {hours(row.hours)}."
+        spent = hours_of(causes.hours, causes.hours_known, causes.n)
+        return Statement("Biggest cause of failure", says, f"{sentence(spent)} in all. {unexplained}")
+    spent = hours_of(row.hours, row.hours_known, row.n)
+    says = f"{sentence(row.label)}: {row.n} of {plural(causes.n, 'failure')} closed this month, {spent}."
     tied = [other.label for other in causes.rows if other.n == row.n and other.code not in (row.code, "other")]
     tied = [label for label in tied if label not in ("not found", "no cause written")]
     if tied:

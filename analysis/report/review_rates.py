@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from itertools import dropwhile
 
-from analysis.questions.causes import EVIDENCE
+from analysis.questions.causes import EVIDENCE, CauseRow
 from analysis.questions.period import month_name
 from analysis.questions.rates import Rate
 from analysis.questions.review import Review
 from analysis.records.problems import plural
 from analysis.report import figures
 from analysis.report.page import Bullets, Grid, Picture, Prose, ledger_grid
-from analysis.report.wording import hours, interval, number, of, percent, rate, sentence
+from analysis.report.wording import hours_of, interval, number, of, percent, rate, sentence
 
 
 def month_ledger(review: Review) -> Grid:
@@ -171,6 +171,13 @@ def causes_picture(review: Review) -> Picture | Prose:
     return Picture(figure, f"{alt}.", caption, year.n)
 
 
+def _row_hours(row: CauseRow) -> str:
+    if not row.hours_known:
+        return "–"
+    total = number(row.hours, 1)
+    return total if row.hours_known == row.n else f"{total} ({row.hours_known} of {row.n})"
+
+
 def causes_grid(review: Review) -> Grid | Prose:
     """Causes of the month with evidence, hours and reversibility."""
     month, year = review.causes_month, review.causes_year
@@ -182,15 +189,16 @@ def causes_grid(review: Review) -> Grid | Prose:
             row.label,
             str(row.n),
             ", ".join(f"{k} {kind}" for kind, k in zip(EVIDENCE, row.by_evidence, strict=True) if k),
-            number(row.hours, 1),
+            _row_hours(row),
             str(row.irreversible),
             f"{before.get(row.code, 0)} of {year.n}",
         ]
         for row in month.rows
     ]
     heads = ["cause", "jobs", "evidence", "bench hours", "lost for good", "in twelve months"]
+    spent = hours_of(month.hours, month.hours_known, month.n)
     under = (
-        f"{plural(month.n, 'failed job')} closed in {month_name(review.month)}, {hours(month.hours)} in all. One month's"
+        f"{plural(month.n, 'failed job')} closed in {month_name(review.month)}, {spent} in all. One month's"
         " causes are too few to show a change by themselves."
     )
     return Grid(f"Causes of failure, {month_name(review.month)}", heads, rows, numbers=(1, 3, 4, 5), under=under)
@@ -220,12 +228,22 @@ def pads_grid(review: Review) -> Grid | Prose:
         for row in pads.table.to_dict("records")
     ]
     heads = ["side", *steps, "with loss, of seen"]
+    found = f"; on {pads.found_so} more they were gone when first seen" if pads.found_so else ""
+    later = (
+        f" {plural(pads.later, 'side')} without loss until then lost some in work for a later test."
+        if pads.later
+        else ""
+    )
     under = (
-        f"{pads.with_loss} of {plural(pads.sides, 'side')} lost pads; a side is counted at the step in"
-        f" which most of them went.{unseen}"
+        f"Work before the first boot test: {pads.with_loss} of {plural(pads.sides, 'side')} lost pads on the bench{found}."
+        f" A side counts once, at the step in which most of them went.{later}{unseen}"
     )
     return Grid(
-        "Sides that lost pads, twelve months, by step", heads, rows, numbers=tuple(range(1, len(heads))), under=under
+        "Sides that lost pads before the first boot test, twelve months, by step",
+        heads,
+        rows,
+        numbers=tuple(range(1, len(heads))),
+        under=under,
     )
 
 

@@ -74,6 +74,13 @@ def hours(value: float) -> str:
     )
 
 
+def hours_of(value: float, known: int, n: int) -> str:
+    """Bench hours summed over jobs, with how many of them have hours recorded where not all have."""
+    if not known:
+        return "bench hours not recorded"
+    return hours(value) if known == n else f"{hours(value)} (recorded for {known} of {n})"
+
+
 def listed(items: list[str]) -> str:
     """Words in a list: "a, b and c"."""
     return items[0] if len(items) == 1 else f"{', '.join(items[:-1])} and {items[-1]}" if items else ""

@@ -212,3 +212,12 @@ def test_what_carries_no_date_is_not_known_before_its_job_is_closed():
     assert past.tables["boot_tests"]["job_id"].tolist() == ["C"]
     np.testing.assert_array_equal(past.tables["jobs"]["bench_hours"], [np.nan, np.nan, 5.0])
     assert past.tables["jobs"]["first_boot_result"].isna().all()
+
+
+def test_a_day_is_seen_alike_whether_or_not_the_log_goes_on():
+    jobs = [job("B", received_date="2026-01-06", bench_hours=30.0, first_boot_result="short")]
+    later = job("Z", received_date="2026-05-01")
+    day = pd.Timestamp("2026-02-28")
+    ends_before, goes_on = (as_of(log_of(jobs=rows), day) for rows in (jobs, [*jobs, later]))
+    pd.testing.assert_frame_equal(ends_before.tables["jobs"], goes_on.tables["jobs"])
+    assert ends_before.tables["jobs"]["first_boot_result"].isna().all()

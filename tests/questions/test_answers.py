@@ -26,6 +26,7 @@ from analysis.questions.terms import ATTEMPTS, DAMAGE, DESCRIPTION, EXPECTED, HO
 from analysis.questions.verdicts import Verdict, verdict_of
 from analysis.records.dictionary import BY_NAME, KnownAt, Role
 from analysis.records.log import Log
+from analysis.report.wording import hours_of
 from tests.tables import boot, closed, job, log_of
 
 MONTH = pd.Period("2024-06")
@@ -260,10 +261,50 @@ def test_pad_losses_are_counted_by_step():
 
 
 def test_a_side_without_a_count_is_seen_by_the_grade_left():
-    left = [{"job_id": "A", "chip_role": "storage", "side": "lower", "pad_grade_left": k} for k in (0, 2, 3, 4)]
-    rebuilt = {"job_id": "A", "chip_role": "storage", "side": "lower", "pad_grade_left": 0, "pads_lost_n": 2}
-    loss = pad_losses(log_of(jobs=[job("A")], chip_sides=[*left, rebuilt]), pd.Series(["A"]))
+    grades = dict(zip("ABCD", (0, 2, 3, 4), strict=True))
+    left = [{"job_id": k, "chip_role": "storage", "side": "lower", "pad_grade_left": g} for k, g in grades.items()]
+    rebuilt = {"job_id": "E", "chip_role": "storage", "side": "lower", "pad_grade_left": 0, "pads_lost_n": 2}
+    log = log_of(jobs=[job(k) for k in "ABCDE"], chip_sides=[*left, rebuilt])
+    loss = pad_losses(log, pd.Series(list("ABCDE")))
     assert (loss.sides, loss.with_loss, loss.not_seen) == (5, 3, 0)
+
+
+def test_a_side_is_counted_once_and_only_for_the_work_before_test_1():
+    side = {"job_id": "A", "chip_role": "processor", "side": "lower"}
+    other = {"job_id": "A", "chip_role": "storage", "side": "lower"}
+    sides = [
+        side | {"before_test_no": 1, "pads_lost_n": 2, "pads_lost_at": "removal"},
+        side | {"before_test_no": 2, "pads_lost_n": 1, "pads_lost_at": "cleaning"},
+        other | {"before_test_no": 1, "pads_lost_n": 0},
+        other | {"before_test_no": 2, "pads_lost_n": 1, "pads_lost_at": "install"},
+    ]
+    tests = [boot("A", 1, "short"), boot("A", 2, "short")]
+    loss = pad_losses(log_of(jobs=[job("A")], chip_sides=sides, boot_tests=tests), pd.Series(["A"]))
+    assert (loss.sides, loss.with_loss, loss.later, loss.steps) == (2, 1, 1, (("removal", 1),))
+
+
+def test_pads_gone_when_first_seen_are_not_charged_to_a_step_of_the_bench():
+    sides = [
+        {"job_id": "A", "chip_role": "processor", "side": "lower", "pads_lost_n": 3, "pads_lost_at": "found"},
+        {"job_id": "A", "chip_role": "storage", "side": "lower", "pad_grade_found": 3, "pad_grade_left": 3},
+        {"job_id": "A", "chip_role": "memory", "side": "lower", "pad_grade_found": 0, "pad_grade_left": 3},
+    ]
+    loss = pad_losses(log_of(jobs=[job("A")], chip_sides=sides), pd.Series(["A"]))
+    assert (loss.sides, loss.found_so, loss.with_loss, loss.steps) == (3, 2, 1, ())
+
+
+def test_hours_of_causes_say_how_many_are_recorded():
+    jobs = [
+        closed("A", "not_recovered", failure_cause="pads_lost", bench_hours=4.0),
+        closed("B", "not_recovered", failure_cause="pads_lost", bench_hours=None),
+        closed("C", "not_recovered", failure_cause="poor_joint", bench_hours=None),
+    ]
+    cohort = build_cohort(log_of(jobs=jobs, boot_tests=[boot(k, 1, "short") for k in "ABC"]))
+    causes = causes_of(failed_jobs(cohort, (pd.Period("2026-02"), pd.Period("2026-02"))))
+    assert (causes.hours, causes.hours_known, causes.n) == (4.0, 1, 3)
+    pads, joint = causes.rows
+    assert hours_of(pads.hours, pads.hours_known, pads.n) == "4 bench hours (recorded for 1 of 2)"
+    assert hours_of(joint.hours, joint.hours_known, joint.n) == "bench hours not recorded"
 
 
 def test_only_surprises_are_talked_about(cohort):
