@@ -15,7 +15,9 @@ from analysis.cohort.work import Undated, work_before
 from analysis.records.log import Log
 
 SUCCESS, CONTINUED, LOST, GAVE_UP, OPEN = "success", "continued", "lost for good", "given up", "open"
-UNRECORDED = "later tests not recorded"
+STOPPED = "stopped by the client"
+# Closed jobs of which no more than a failed first result is written down, in jobs.csv.
+UNRECORDED, UNRECORDED_BOOT = "later tests not recorded", "recovered at a test not recorded"
 
 
 @dataclass(frozen=True)
@@ -26,7 +28,8 @@ class Attempts:
     ----------
     rows : DataFrame
         ``job_id``, ``test_no``, ``success`` (0/1), ``then`` (what followed: success, continued, lost for good,
-        given up, open, later tests not recorded) and the features as known before each test.
+        given up, stopped by the client, open, later tests not recorded, recovered at a test not recorded) and the
+        features as known before each test.
     ledger : Ledger
         From all boot tests of the log to ``rows``; a result written only in jobs.csv counts as boot test 1.
     lost_before : int
@@ -56,15 +59,29 @@ def _all_tests(log: Log) -> pd.DataFrame:
 
 
 def _what_followed(rows: pd.DataFrame, jobs: pd.DataFrame) -> pd.Series:
-    """Classify each test by what came after it."""
+    """Classify each test by what came after it.
+
+    A failed first result without rows in boot_tests.csv does not say how many tests were made before the job was
+    closed, and so has a kind of its own; but a loss for good ends a job whatever else is written down.
+    """
     job = jobs.set_index("job_id").reindex(rows["job_id"])
     last_test = rows.groupby("job_id")["test_no"].transform("max").eq(rows["test_no"]).to_numpy()
     closed = (job["closed_date"].notna() | job["outcome"].notna()).to_numpy()
-    reversible = job["loss_reversible"].astype("Int64").to_numpy(float, na_value=np.nan)
+    lost = job["loss_reversible"].astype("Int64").to_numpy(float, na_value=np.nan) == 0
+    recovered, stopped = (
+        job["outcome"].astype(object).eq(outcome).to_numpy(bool) for outcome in ("recovered", "stopped_by_client")
+    )
     alone = rows["alone"].to_numpy(bool)
-    conditions = [rows["success"].eq(1).to_numpy(), ~last_test, alone, closed & (reversible == 0), closed]
-    kinds = [SUCCESS, CONTINUED, UNRECORDED, LOST, GAVE_UP]
-    return pd.Series(np.select(conditions, kinds, default=OPEN), index=rows.index)
+    cases = {
+        SUCCESS: rows["success"].eq(1).to_numpy(),
+        CONTINUED: ~last_test,
+        LOST: lost,
+        UNRECORDED_BOOT: alone & recovered,
+        UNRECORDED: alone & closed,
+        STOPPED: closed & stopped,
+        GAVE_UP: closed,
+    }
+    return pd.Series(np.select(list(cases.values()), list(cases), default=OPEN), index=rows.index)
 
 
 def build_attempts(log: Log) -> Attempts:

@@ -1,12 +1,14 @@
 """Attempts: discrete time, counted in boot tests.
 
-The life table, both views of giving up, and the person-period regression. Sources: Singer and Willett, Journal of
-Educational Statistics 18 (1993) 155–195 (person-period logit); Prentice and Gloeckler, Biometrics 34 (1978) 57–67
-(complementary log-log); Weinberg and Gladen, Biometrics 42 (1986) 547–560 (beta-geometric).
+The life table with its views of jobs that were not followed to an end, and the person-period regression. Sources:
+Singer and Willett, Journal of Educational Statistics 18 (1993) 155–195 (person-period logit); Prentice and Gloeckler,
+Biometrics 34 (1978) 57–67 (complementary log-log); Weinberg and Gladen, Biometrics 42 (1986) 547–560
+(beta-geometric).
 """
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,13 +16,15 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.optimize import minimize, root
 from scipy.special import betaln, psi
 
+from analysis.cohort.attempts import GAVE_UP, LOST, OPEN, STOPPED, SUCCESS, UNRECORDED, UNRECORDED_BOOT
 from analysis.errors import ModelError
-from analysis.models.incidence import StepCurve, cumulative_incidence
+from analysis.models.incidence import ROUNDING, StepCurve, cumulative_incidence
 from analysis.models.intervals import Proportion, wilson
 from analysis.models.results import Result
-from analysis.models.timed import COMPETING, EVENT, timed
+from analysis.models.timed import CENSORED, COMPETING, EVENT, timed
 
 Floats = NDArray[np.float64]
+Counts = NDArray[np.int64]
 
 
 @dataclass(frozen=True)
@@ -35,14 +39,18 @@ class AttemptRow:
         Jobs that made this test without an earlier success.
     chance : Proportion
         Successes of those that tried, with Wilson interval.
-    lost, given_up, not_followed : int
-        Jobs that ended here by irreversible loss or by giving up; jobs still open or without a record of later tests.
+    lost, given_up, stopped : int
+        Jobs that ended here by irreversible loss, given up by the bench, or stopped by the client.
+    still_open, unrecorded, unrecorded_boot : int
+        Jobs still open; closed ones of which no later test is written down, without and with a recovery.
+    within_low, within_high : tuple of float, length 3
+        Share of all tested jobs with a success by this test, giving up and loss taken as they came and open jobs
+        censored; with its 95 % interval. Low: closed jobs without a record of later tests had no success at a test
+        counted here. High: those not recovered are censored, as if they had gone on like the jobs with a record, and
+        those recovered had their success at the next test. The same where every job has its record.
     within_continued : tuple of float, length 3
-        Chance of a success by this test if no job had been given up, a loss for good still ending a job; with its
-        95 % interval.
-    within_all : tuple of float, length 3
-        Share of all tested jobs with a success by this test, giving up and loss taken as they came (jobs not followed
-        are censored); with its 95 % interval.
+        The high view with jobs given up or stopped censored too: an assumption, and no bound. A loss for good still
+        ends a job.
     """
 
     test_no: int
@@ -50,16 +58,54 @@ class AttemptRow:
     chance: Proportion
     lost: int
     given_up: int
-    not_followed: int
+    stopped: int
+    still_open: int
+    unrecorded: int
+    unrecorded_boot: int
+    within_low: tuple[float, float, float]
+    within_high: tuple[float, float, float]
     within_continued: tuple[float, float, float]
-    within_all: tuple[float, float, float]
+
+    @property
+    def bounded(self) -> bool:
+        """Whether missing records leave two bounds of the share of all tested jobs."""
+        return abs(self.within_high[0] - self.within_low[0]) > ROUNDING
+
+
+def _views(number: Counts, ended: Mapping[str, NDArray[np.bool_]]) -> tuple[StepCurve, StepCurve, StepCurve]:
+    """Low and high share of all tested jobs, and the view without giving up; see :class:`AttemptRow`.
+
+    Parameters
+    ----------
+    number : ndarray of int, shape (n,)
+        Test numbers.
+    ended : mapping of str to mask
+        The last row of each job, by what ended it: "success", the kinds of the cohort, and "open".
+    """
+
+    def curve(events: tuple[str, ...], competing: tuple[str, ...]) -> StepCurve:
+        times, kinds = [], []
+        for kind, mask in ended.items():
+            # A success at a test that nobody wrote down came at the next test at the earliest.
+            late = kind in events and kind == UNRECORDED_BOOT
+            times.append(number[mask] + late)
+            code = EVENT if kind in events else COMPETING if kind in competing else CENSORED
+            kinds.append(np.full(int(mask.sum()), code))
+        return cumulative_incidence(timed(np.concatenate(times), np.concatenate(kinds)), minimum=1)
+
+    ends = (LOST, GAVE_UP, STOPPED)
+    return (
+        curve((SUCCESS,), (*ends, UNRECORDED, UNRECORDED_BOOT)),
+        curve((SUCCESS, UNRECORDED_BOOT), ends),
+        curve((SUCCESS, UNRECORDED_BOOT), (LOST,)),
+    )
 
 
 def life_table(test_no: ArrayLike, success: ArrayLike, then: ArrayLike, last: int = 6) -> tuple[AttemptRow, ...]:
     """Tabulate attempts by boot test number.
 
-    The chance by a test is the cumulative incidence over test numbers (Aalen–Johansen); giving up is a competing end
-    in one view and censoring in the other.
+    The chance by a test is the cumulative incidence over test numbers (Aalen–Johansen), in three views of the jobs
+    that were not followed to an end.
 
     Parameters
     ----------
@@ -68,44 +114,41 @@ def life_table(test_no: ArrayLike, success: ArrayLike, then: ArrayLike, last: in
     success : array_like, shape (n,)
         0 or 1.
     then : array_like of str, shape (n,)
-        "success", "continued", "lost for good", "given up"; anything else is not followed further.
+        What followed, in the words of :mod:`analysis.cohort.attempts`.
     last : int
         Last test number shown.
     """
     number = np.asarray(test_no, dtype=int)
     won = np.asarray(success, dtype=float) == 1
     after = np.asarray(then, dtype=object)
-    numbers = np.arange(1, (int(number.max()) if len(number) else 0) + 1)
-
-    def count(mask: NDArray[np.bool_]) -> NDArray[np.int64]:
-        return np.bincount(number[mask], minlength=len(numbers) + 1)[1:]
-
-    tried, wins = count(np.ones(len(number), dtype=bool)), count(won)
-    lost, gave_up = count(~won & (after == "lost for good")), count(~won & (after == "given up"))
-    if not len(numbers):
+    if not len(number):
         return ()
-    apart = tried - wins - lost - gave_up - np.append(tried[1:], 0)
-
-    def by_then(competing: NDArray[np.int64], censored: NDArray[np.int64]) -> StepCurve:
-        times = np.concatenate([np.repeat(numbers, ends) for ends in (wins, competing, censored)])
-        kinds = np.repeat([EVENT, COMPETING, 0], [wins.sum(), competing.sum(), censored.sum()])
-        return cumulative_incidence(timed(times, kinds), minimum=1)
-
-    everyone, continued = by_then(lost + gave_up, apart), by_then(lost, apart + gave_up)
-    return tuple(
-        AttemptRow(
-            test_no=int(k),
-            tried=int(tried[i]),
-            chance=wilson(int(wins[i]), int(tried[i])),
-            lost=int(lost[i]),
-            given_up=int(gave_up[i]),
-            not_followed=int(apart[i]),
-            within_continued=continued.at(float(k)),
-            within_all=everyone.at(float(k)),
+    ended = {SUCCESS: won}
+    ended |= {kind: ~won & (after == kind) for kind in (LOST, GAVE_UP, STOPPED, OPEN, UNRECORDED, UNRECORDED_BOOT)}
+    low, high, continued = _views(number, ended)
+    rows = []
+    for k in range(1, min(last, int(number.max())) + 1):
+        here = number == k
+        if not here.any():
+            continue
+        count = {kind: int((mask & here).sum()) for kind, mask in ended.items()}
+        rows.append(
+            AttemptRow(
+                test_no=k,
+                tried=int(here.sum()),
+                chance=wilson(count[SUCCESS], int(here.sum())),
+                lost=count[LOST],
+                given_up=count[GAVE_UP],
+                stopped=count[STOPPED],
+                still_open=count[OPEN],
+                unrecorded=count[UNRECORDED],
+                unrecorded_boot=count[UNRECORDED_BOOT],
+                within_low=low.at(float(k)),
+                within_high=high.at(float(k)),
+                within_continued=continued.at(float(k)),
+            )
         )
-        for i, k in enumerate(numbers[:last])
-        if tried[i]
-    )
+    return tuple(rows)
 
 
 @dataclass(frozen=True, kw_only=True)

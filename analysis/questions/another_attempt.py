@@ -8,7 +8,7 @@ from enum import StrEnum
 import numpy as np
 import pandas as pd
 
-from analysis.cohort.attempts import Attempts, build_attempts
+from analysis.cohort.attempts import UNRECORDED, UNRECORDED_BOOT, Attempts, build_attempts
 from analysis.cohort.outcomes import Ending, job_outcomes
 from analysis.errors import ReworkError
 from analysis.models.intervals import Proportion, wilson
@@ -47,6 +47,8 @@ class NextTest:
         Mean bench hours between the two tests; NaN where never recorded.
     hours_n : int
         Jobs the mean is of.
+    unrecorded : int
+        Closed jobs of which only a failed first result is written down: their later tests are in no number here.
     """
 
     after: int
@@ -56,6 +58,7 @@ class NextTest:
     closed: int
     hours: float
     hours_n: int
+    unrecorded: int = 0
 
 
 @dataclass(frozen=True)
@@ -89,6 +92,7 @@ def tests_after(attempts: Attempts, outcomes: pd.DataFrame) -> tuple[NextTest, .
     rows = attempts.rows[["job_id", "test_no", "success", "bench_hours_so_far"]]
     ending = outcomes.set_index("job_id")["ending"]
     before = rows.assign(test_no=rows["test_no"] + 1).set_index(["job_id", "test_no"])["bench_hours_so_far"]
+    unrecorded = int(attempts.rows["then"].isin([UNRECORDED, UNRECORDED_BOOT]).sum())
     out = []
     for after in range(1, LAST):
         made = rows[rows["test_no"].eq(after + 1)]
@@ -109,6 +113,7 @@ def tests_after(attempts: Attempts, outcomes: pd.DataFrame) -> tuple[NextTest, .
                 closed=int(ended.isin(CLOSED_ENDINGS).sum()),
                 hours=float(took.mean()) if len(took) else float("nan"),
                 hours_n=len(took),
+                unrecorded=unrecorded,
             )
         )
     return tuple(out)

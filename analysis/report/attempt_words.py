@@ -31,11 +31,17 @@ def attempt_words(test: NextTest, worth: AttemptWorth, currency: str) -> list[st
     """Chance of the next test, its hours and cost, and what is recommended."""
     boots = test.boots
     advice = {GoOn.GO_ON: "GO ON", GoOn.STOP: "STOP", GoOn.CANNOT_TELL: "CANNOT TELL"}[worth.advice]
+    known = " whose later tests are recorded" if test.unrecorded else ""
     lines = [
         f"Another attempt after {plural(test.after, 'failed boot test')}: {advice}",
-        f"Boot test {test.after + 1} booted {of(boots)} jobs: {percent(boots.rate)} (80 % interval"
+        f"Boot test {test.after + 1} booted {of(boots)} jobs{known}: {percent(boots.rate)} (80 % interval"
         f" {interval(boots.low, boots.high)}).",
     ]
+    if test.unrecorded:
+        lines.append(
+            f"Of {plural(test.unrecorded, 'more closed job')} only a failed first result is written down; what later tests"
+            " brought there is not known."
+        )
     if test.closed:
         lines.append(f"Of {plural(test.closed, 'closed job')} that booted then, {test.recovered} were recovered.")
     if test.hours_n:

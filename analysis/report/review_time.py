@@ -9,7 +9,7 @@ from analysis.models.design import Design
 from analysis.models.incidence import StepCurve
 from analysis.models.terms import FittedCategory
 from analysis.questions.review import Review
-from analysis.questions.survival import HazardModel, NoModel
+from analysis.questions.survival import AttemptsAnswer, HazardModel, NoModel
 from analysis.questions.verdicts import Verdict, verdict_of
 from analysis.records.problems import plural
 from analysis.report import figures
@@ -25,6 +25,9 @@ from analysis.report.wording import (
     p_value,
     percent,
 )
+
+EACH_INTERVAL = "Each interval stands for itself: of 20 such, about one misses the truth by chance."
+BY_THEN = "booted by then, of tested jobs"
 
 
 def _ticks(stop: float) -> list[float]:
@@ -131,10 +134,12 @@ def recovery_words(review: Review) -> Prose:
 
 
 def attempts_grid(review: Review) -> Grid | Prose:
-    """Boot tests by number: tried, booted, lost, given up, both views of the total."""
+    """Boot tests by number: tried, booted, what ended the others, and the total as far as the log can tell it."""
     table = review.attempts.table
     if not table:
         return Prose(["No boot test is recorded, so that nothing can be said about further attempts."])
+    bounded = any(row.bounded for row in table)
+    unrecorded = any(row.unrecorded + row.unrecorded_boot for row in table)
     rows = [
         [
             f"test {row.test_no}",
@@ -144,36 +149,46 @@ def attempts_grid(review: Review) -> Grid | Prose:
             interval(row.chance.low, row.chance.high),
             str(row.lost),
             str(row.given_up),
-            str(row.not_followed),
-            _with_range(row.within_all),
+            str(row.stopped),
+            str(row.still_open),
+            *([str(row.unrecorded + row.unrecorded_boot)] if unrecorded else []),
+            *(_with_range(view) for view in ((row.within_low, row.within_high) if bounded else (row.within_low,))),
             _with_range(row.within_continued),
         ]
         for row in table
     ]
-    heads = [
-        "boot test",
-        "tried",
-        "booted",
-        "chance",
-        "95 % interval",
-        "lost for good",
-        "given up",
-        "open, or no later record",
-        "booted by then, of tested jobs",
-        "… had none been given up",
-    ]
-    before = review.attempts.lost_before
-    lost = (
-        f" {plural(before, 'job')} lost before any test count as failed first boots, but made no test."
-        if before
-        else ""
+    heads = ["boot test", "tried", "booted", "chance", "95 % interval"]
+    heads += ["lost for good", "given up", "stopped by the client", "still open"]
+    heads += ["closed, later tests not recorded"] if unrecorded else []
+    heads += [f"booted by then, of tested jobs: {end}" for end in ("low", "high")] if bounded else [BY_THEN]
+    heads += ["… if none had been given up or stopped"]
+    under = f"{_attempts_note(review.attempts, bounded)} {EACH_INTERVAL}"
+    return Grid("Attempts, by boot test", heads, rows, numbers=tuple(range(1, len(heads))), under=under)
+
+
+def _attempts_note(answer: AttemptsAnswer, bounded: bool) -> str:
+    """What the numbers of the attempts table assume."""
+    unrecorded = sum(row.unrecorded for row in answer.table)
+    boots = sum(row.unrecorded_boot for row in answer.table)
+    parts = ["A first result written only in jobs.csv counts as test 1."]
+    if unrecorded + boots:
+        parts.append(
+            f"Of {plural(unrecorded + boots, 'closed job')} only a failed first result is written down, so that their later"
+            " tests are not known; every row from test 2 on is of jobs whose later tests are recorded."
+        )
+    if bounded:
+        high = [f"the {unrecorded} not recovered booted later as often as the jobs with a record"] if unrecorded else []
+        high += [f"the {boots} recovered booted at test 2"] if boots else []
+        parts.append(f"Low: none of them booted at the tests shown. High: {listed(high)}.")
+    parts.append(
+        "The chance of a later test holds for jobs like those that were continued: hopeless ones are given up earlier."
+        " The last column assumes that jobs given up or stopped were like those continued; it is usually too high, and no"
+        " bound. A job lost for good never boots in any column."
     )
-    under = (
-        "A first result written only in jobs.csv counts as test 1. The chance of a later test holds for jobs like those that were continued: hopeless ones are given up earlier."
-        " The last column pretends that jobs given up would have gone on like the others; take it as an upper view."
-        f" In brackets: 95 % intervals.{lost}"
-    )
-    return Grid("Attempts, by boot test", heads, rows, numbers=tuple(range(1, 10)), under=under)
+    if answer.lost_before:
+        lost = plural(answer.lost_before, "job")
+        parts.append(f"{lost} lost before any test count as failed first boots, but made no test.")
+    return f"{' '.join(parts)} In brackets: 95 % intervals."
 
 
 def _with_range(estimate: tuple[float, float, float]) -> str:
@@ -210,7 +225,7 @@ def attempts_model(review: Review) -> Grid | Prose:
     under = (
         f"{plural(fit.n, 'boot test')}, {fit.events} with a boot; work, pads, heat and donor as known before each test,"
         " between jobs alike in the other facts of the model. Above 1: booted more often. For jobs"
-        f" like those that were continued.{against(answer.design, ATTEMPT_TERMS)}"
+        f" like those that were continued.{against(answer.design, ATTEMPT_TERMS)} {EACH_INTERVAL}"
     )
     heads = ["what", "boot tests", "odds ratio", "95 % interval"]
     return Grid("Over all boot tests: what went with a boot", heads, rows, numbers=(1, 2, 3), under=under)
@@ -256,7 +271,7 @@ def hazard_grid(model: HazardModel | NoModel, caption: str) -> Grid | Prose:
         if "not recorded" not in name
     ]
     under = f"{plural(fit.n, 'job')}, {fit.events} with a success. Above 1: more boots per bench hour among jobs still in work.{against(model.design)}"
-    under += f" {exclusions_words(model.ledger)}"
+    under += f" {EACH_INTERVAL} {exclusions_words(model.ledger)}"
     return Grid(caption, ["what", "jobs", "rate ratio", "95 % interval"], rows, numbers=(1, 2, 3), under=under)
 
 

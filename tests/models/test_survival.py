@@ -144,18 +144,20 @@ def test_a_life_table_of_attempts_by_hand():
     rows = life_table([1, 1, 1, 1, 2], [1, 1, 0, 0, 1], ["success", "success", "given up", "continued", "success"])
     first, second = rows
     assert (first.tried, first.chance.x, first.given_up) == (4, 2, 1)
-    assert first.within_continued[0] == first.within_all[0] == 0.5
+    assert first.within_continued[0] == first.within_low[0] == 0.5
     assert second.within_continued[0] == pytest.approx(1.0)
-    assert second.within_all[0] == pytest.approx(0.75)
+    assert second.within_low[0] == second.within_high[0] == pytest.approx(0.75)
+    assert not second.bounded
 
 
-def test_jobs_that_were_not_followed_are_censored_by_hand():
-    """Of four, one boots and one is not followed; of the two left one boots: 1/4 + 3/4 · 1/2 = 5/8."""
-    then = ["success", "later tests not recorded", "continued", "continued", "success", "open"]
+def test_open_jobs_are_censored_by_hand():
+    """Of four, one boots and one is still open; of the two left one boots: 1/4 + 3/4 · 1/2 = 5/8."""
+    then = ["success", "open", "continued", "continued", "success", "open"]
     first, second = life_table([1, 1, 1, 1, 2, 2], [1, 0, 0, 0, 1, 0], then)
-    assert (first.not_followed, second.not_followed) == (1, 1)
-    assert second.within_all[0] == pytest.approx(0.625)
-    assert second.within_all[1] < 0.625 < second.within_all[2]
+    assert (first.still_open, second.still_open) == (1, 1)
+    assert second.within_low == second.within_high
+    assert second.within_low[0] == pytest.approx(0.625)
+    assert second.within_low[1] < 0.625 < second.within_low[2]
 
 
 def test_a_beta_geometric_without_spread_says_so():

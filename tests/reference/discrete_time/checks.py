@@ -23,7 +23,7 @@ def run() -> list[Check]:
         ends = np.concatenate([np.repeat(np.arange(1, 13), first), np.full(beyond, 13)])
         cycle = np.concatenate([np.arange(1, min(end, 12) + 1) for end in ends])
         won = np.concatenate([np.arange(1, min(end, 12) + 1) == end for end in ends]).astype(float)
-        then = np.where(won == 1, "success", "continued")
+        then = np.where(won == 1, "success", np.where(cycle == 12, "open", "continued"))
         table = life_table(cycle, won, then, last=12)
         hazards += [row.chance.rate for row in table]
         risk += [row.tried for row in table]

@@ -1,0 +1,45 @@
+"""Sentences of the review about time and attempts, from cases worked by hand."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from analysis.questions.another_attempt import after_test, next_tests, worth_of
+from analysis.questions.review import Review, review_of
+from analysis.report import review_time
+from analysis.report.attempt_words import attempt_words
+from tests.cohort.test_attempts import hundred_jobs
+from tests.tables import log_of
+
+
+def reviewed(jobs: list, tests: list) -> Review:
+    return review_of(log_of(jobs=jobs, boot_tests=tests), pd.Period("2026-02"))
+
+
+def test_unknown_later_tests_show_both_bounds_and_what_they_assume():
+    grid = review_time.attempts_grid(reviewed(*hundred_jobs(logged=False)))
+    low, high = (next(i for i, head in enumerate(grid.heads) if head.endswith(end)) for end in (": low", ": high"))
+    assert grid.rows[1][low].startswith("65 %")
+    assert grid.rows[1][high].startswith("80 %")
+    assert "Of 25 closed jobs only a failed first result is written down" in grid.under
+    assert "every row from test 2 on is of jobs whose later tests are recorded" in grid.under
+    assert "Low: none of them booted at the tests shown. High: the 25 not recovered booted later as often" in grid.under
+    assert "usually too high, and no bound" in grid.under
+
+
+def test_with_every_test_logged_no_bounds_are_shown():
+    grid = review_time.attempts_grid(reviewed(*hundred_jobs(logged=True)))
+    assert not any(head.endswith((": low", ": high")) for head in grid.heads)
+    assert "written down" not in grid.under
+
+
+def test_every_table_of_intervals_says_that_each_stands_for_itself():
+    assert review_time.EACH_INTERVAL in review_time.attempts_grid(reviewed(*hundred_jobs(logged=True))).under
+
+
+def test_another_attempt_names_the_jobs_it_knows_nothing_of():
+    jobs, tests = hundred_jobs(logged=False)
+    test = after_test(next_tests(log_of(jobs=jobs, boot_tests=tests)), 1)
+    text = " ".join(attempt_words(test, worth_of(test, None, 60.0), "EUR"))
+    assert "booted 15 of 25 jobs whose later tests are recorded: 60 %" in text
+    assert "Of 25 more closed jobs only a failed first result is written down" in text
