@@ -1,10 +1,12 @@
 """What a month's mix of jobs should have given, by intake facts alone.
 
-The model is frozen at the turn of the year and refitted yearly; a month is never part of its own expectation.
+The model is frozen and refitted yearly (:mod:`analysis.questions.watch` says when, and leaves signalled periods out);
+a month is never part of its own expectation.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -50,16 +52,26 @@ class ExpectedModel:
         return out
 
     def distribution(self, rows: pd.DataFrame) -> Floats:
-        """Distribution of the number of successes, the model's own uncertainty included, shape (n + 1,).
+        """Distribution of the number of successes, the model's own uncertainty included, shape (n + 1,)."""
+        return distribution([(self, rows)])
 
-        The exact Poisson-binomial is averaged over draws of the coefficients from their normal approximation.
-        """
-        x = self.design.matrix(rows)
+    def drawn_chances(self, rows: pd.DataFrame) -> Floats:
+        """Chances of the rows under draws of the coefficients from their normal approximation, shape (draws, n)."""
         rng = np.random.default_rng(RNG_SEED)
         beta = self.fit.coefficients.copy()
         beta[0] = self.fit.flic_intercept
         draws = rng.multivariate_normal(beta, self.fit.covariance, size=DRAWS, method="cholesky")
-        return np.asarray(poisson_binomial.pmf(expit(draws @ x.T)).mean(axis=0))
+        return np.asarray(expit(draws @ self.design.matrix(rows).T))
+
+
+def distribution(parts: Sequence[tuple[ExpectedModel, pd.DataFrame]]) -> Floats:
+    """Distribution of the number of successes of jobs under the models of their time, shape (n + 1,).
+
+    The exact Poisson-binomial is averaged over draws of the coefficients. Models of several years are drawn with the
+    same random numbers, so that what they share (the jobs of the earlier years) does not average out between them.
+    """
+    drawn = [model.drawn_chances(rows) for model, rows in parts if len(rows)]
+    return np.asarray(poisson_binomial.pmf(np.hstack(drawn)).mean(axis=0)) if drawn else np.array([1.0])
 
 
 def fit_expected(cohort: Cohort, before: pd.Timestamp) -> ExpectedModel | TooFew:
@@ -75,10 +87,8 @@ def fit_expected(cohort: Cohort, before: pd.Timestamp) -> ExpectedModel | TooFew
     return ExpectedModel(replace(fit.shown(), ledger=ledger, log_hash=cohort.log_hash), design, before)
 
 
-def model_for(cohort: Cohort, month: pd.Period) -> ExpectedModel | TooFew:
-    """The model frozen at the start of the month's year; in a young log, the one before the month itself."""
-    frozen = fit_expected(cohort, pd.Timestamp(month.year, 1, 1))
-    return frozen if isinstance(frozen, ExpectedModel) else fit_expected(cohort, month.start_time)
+# The model in use on a day, None while there is none.
+ModelOn = Callable[[pd.Timestamp], ExpectedModel | None]
 
 
 @dataclass(frozen=True)
@@ -101,6 +111,8 @@ class MonthExpected:
     p : float
         Two-sided.
     verdict : Verdict
+    quiet_clear, quiet_leaning : float
+        Chances that a month with these jobs is called "clear", or "leaning", though nothing has changed.
     chances : Series
         Expected chance of each job of the month, NaN where unseen.
     fitted_before : Timestamp
@@ -117,6 +129,8 @@ class MonthExpected:
     high: int
     p: float
     verdict: Verdict
+    quiet_clear: float
+    quiet_leaning: float
     chances: pd.Series
     fitted_before: pd.Timestamp
     model_n: int
@@ -132,7 +146,8 @@ def expect_month(cohort: Cohort, month: pd.Period, model: ExpectedModel) -> Mont
     rows = cohort.first_boots[cohort.first_boots["first_boot_month"].eq(month)]
     chances = model.chances(rows)
     known = rows[chances.notna()]
-    mass = model.distribution(known) if len(known) else np.array([1.0])
+    mass = model.distribution(known)
+    quiet = called_when_quiet(mass)
     observed = int(known["first_boot"].sum())
     low, high = poisson_binomial.central_range(mass, 0.95)
     p = poisson_binomial.two_sided(mass, observed)
@@ -146,22 +161,29 @@ def expect_month(cohort: Cohort, month: pd.Period, model: ExpectedModel) -> Mont
         high=high,
         p=p,
         verdict=verdict_of(p),
+        quiet_clear=quiet[Verdict.CLEAR],
+        quiet_leaning=quiet[Verdict.LEANING],
         chances=chances,
         fitted_before=model.fitted_before,
         model_n=model.fit.n,
     )
 
 
-def trailing_expected(cohort: Cohort, month: pd.Period, months: int = 12) -> tuple[MonthExpected, ...]:
+def called_when_quiet(mass: Floats) -> dict[Verdict, float]:
+    """Chance of each verdict word where the counts follow the expected distribution, which is when nothing changed."""
+    out = dict.fromkeys(Verdict, 0.0)
+    for count, chance in enumerate(mass):
+        out[verdict_of(poisson_binomial.two_sided(mass, count))] += float(chance)
+    return out
+
+
+def trailing_expected(
+    cohort: Cohort, month: pd.Period, model_on: ModelOn, months: int = 12
+) -> tuple[MonthExpected, ...]:
     """The same for the months up to and including one; months without a model are left out."""
     out = []
-    models: dict[int, ExpectedModel] = {}
     for each in pd.period_range(month - (months - 1), month, freq="M"):
-        model = models.get(each.year) or model_for(cohort, each)
-        if isinstance(model, TooFew):
-            continue
-        if model.fitted_before == pd.Timestamp(each.year, 1, 1):
-            models[each.year] = model  # frozen for the year; a young log's model is made anew for each month
-        if (cohort.first_boots["first_boot_month"] == each).any():
+        model = model_on(each.start_time)
+        if model is not None and (cohort.first_boots["first_boot_month"] == each).any():
             out.append(expect_month(cohort, each, model))
     return tuple(out)

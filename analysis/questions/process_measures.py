@@ -110,12 +110,13 @@ def process_measures(
     month : Period
         Last month.
     each_rate : float
-        What one chart may spend of false alarms a year (:attr:`analysis.questions.watch.Watch.each_rate`).
+        What one chart may spend of false alarms a year (:attr:`analysis.questions.watch.Watch.each_rate`); NaN, while
+        nothing is watched yet, gives no limits.
     months : int
         How many months to show.
     """
     values = in_order(job_measures(log, cohort), month)
-    days = freeze_days(values, month)
+    days = () if np.isnan(each_rate) else freeze_days(values, month)
     shown = pd.period_range(month - (months - 1), month, freq="M")
     return tuple(
         MeasureChart(m, tuple(_month(values, m.column, each, days, each_rate) for each in shown), each_rate)

@@ -13,12 +13,15 @@ from analysis.cohort.features import Cohort, build_cohort
 from analysis.cohort.hours import hours_to_success
 from analysis.cohort.ledger import Ledger
 from analysis.cohort.outcomes import FirstBootCount, count_first_boots
-from analysis.models.design import TooFew
+from analysis.models.design import TooFew, too_few
 from analysis.models.incidence import StepCurve, cumulative_incidence
 from analysis.models.timed import timed
 from analysis.questions import causes, description, expected, rates, survival
+from analysis.questions.expected_by_damage import DamageExpected, expected_by_damage
 from analysis.questions.period import month_for
 from analysis.questions.talk import Blank, TalkJob, blanks, jobs_to_talk_about
+from analysis.questions.watch import Watch, watch
+from analysis.questions.watching import Watching, watching
 from analysis.records.log import Log, read_log
 
 
@@ -40,6 +43,10 @@ class Review:
         The month's first boots against its expectation; TooFew when the log is too young for one.
     year : tuple of MonthExpected
         The same for the twelve months up to this one.
+    expected_by_damage : tuple of DamageExpected
+        The same by damage at intake.
+    watching : Watching
+        What is watched from month to month, and what was looked into.
     first_boot : tuple of Rate
         This month, twelve months, whole log.
     first_boot_count : FirstBootCount
@@ -71,6 +78,8 @@ class Review:
     month_ledger: Ledger
     now: expected.MonthExpected | TooFew
     year: tuple[expected.MonthExpected, ...]
+    expected_by_damage: tuple[DamageExpected, ...]
+    watching: Watching
     first_boot: tuple[rates.Rate, ...]
     first_boot_count: FirstBootCount
     by_damage: tuple[rates.Rate, ...]
@@ -89,9 +98,13 @@ class Review:
     blanks: tuple[Blank, ...]
 
 
-def _now(cohort: Cohort, month: pd.Period) -> expected.MonthExpected | TooFew:
-    model = expected.model_for(cohort, month)
-    return model if isinstance(model, TooFew) else expected.expect_month(cohort, month, model)
+def _now(cohort: Cohort, month: pd.Period, charts: Watch) -> expected.MonthExpected | TooFew:
+    model = charts.model_on(month.start_time)
+    if model is not None:
+        return expected.expect_month(cohort, month, model)
+    rows = cohort.first_boots
+    before = rows.loc[rows["first_boot_date"].lt(month.start_time), "first_boot"].to_numpy(float)
+    return too_few(before) or TooFew(int(before.sum()), int(len(before) - before.sum()), None)
 
 
 def _recovery_curve(cohort: Cohort, log: Log) -> StepCurve:
@@ -129,9 +142,11 @@ def review_of(log: Log, month: pd.Period) -> Review:
     mine = first_boots[first_boots["first_boot_month"].eq(month)]
     undated = int(first_boots["first_boot_month"].isna().sum())
     of_year = rates.in_months(first_boots, "first_boot_month", year)
-    now = _now(cohort, month)
+    charts = watch(cohort, month, settings.minimum_class_n)
+    now = _now(cohort, month, charts)
+    known = now if isinstance(now, expected.MonthExpected) else None
     hours, attempts = hours_to_success(log), build_attempts(log)
-    chances = now.chances if isinstance(now, expected.MonthExpected) else pd.Series(float("nan"), index=mine.index)
+    chances = pd.Series(float("nan"), index=mine.index) if known is None else known.chances
     return Review(
         log=log,
         cohort=cohort,
@@ -140,7 +155,9 @@ def review_of(log: Log, month: pd.Period) -> Review:
             ("first boot undated", undated), ("first boot in another month", len(first_boots) - len(mine) - undated)
         ),
         now=now,
-        year=expected.trailing_expected(cohort, month),
+        year=expected.trailing_expected(cohort, month, charts.model_on),
+        expected_by_damage=expected_by_damage(cohort, month, charts.model_on),
+        watching=watching(log, cohort, month, charts, known),
         first_boot=rates.first_boot_rates(cohort, month),
         first_boot_count=count_first_boots(cohort.jobs, log.jobs_set_aside),
         by_damage=rates.first_boot_by_damage(cohort, year),

@@ -1,9 +1,10 @@
 """Watching first boots over time: one primary chart, and others that share a second budget of false alarms.
 
 The expected model is frozen on the first of January and refitted yearly, without the periods in which the primary
-chart signalled; a young log is watched from the first month with a hundred first boots before it. Nothing of a later
-day enters the place a chart stood at (tested). A chart goes on at the turn of the year from where it stood; its new
-limit is simulated from there, so that the stated rate holds.
+chart signalled; the months' expected numbers come from the same models. A young log has its first model as soon as one
+can be fitted and a new one in the month from which it is watched, the first with a hundred first boots before it.
+Nothing of a later day enters the place a chart stood at (tested). A chart goes on at the turn of the year from where
+it stood; its new limit is simulated from there, so that the stated rate holds.
 """
 
 from __future__ import annotations
@@ -26,8 +27,8 @@ PRIMARY_RATE = 0.20
 SHARED_RATE = 0.20
 WORSE, BETTER = 0.5, 2.0
 PRIMARY = "first boot, worse"
-# Watched month by month and paid from the shared budget too: recovery and the process measures.
-MONTHLY_CHARTS = 6
+# Watched month by month and paid from the shared budget too: plain first-boot rate, recovery, process measures.
+MONTHLY_CHARTS = 7
 # A chart begins once this many first boots can tell what to expect; with fewer its limit is out of reach.
 MINIMUM_JOBS = 100
 DRAWS = 10_000
@@ -138,7 +139,7 @@ class Watch:
     frozen : tuple of Frozen
         The models of the years, earliest first.
     waiting : TooFew or None
-        Why there is no chart yet.
+        Why there is no chart yet; None too where a model could be fitted but :data:`MINIMUM_JOBS` are not reached.
     """
 
     primary: Chart | None
@@ -148,9 +149,9 @@ class Watch:
     frozen: tuple[Frozen, ...] = ()
     waiting: TooFew | None = None
 
-    def model_on(self, day: pd.Timestamp) -> ExpectedModel:
-        """The model that was in use on a day of the charts."""
-        return [each.model for each in self.frozen if each.model.fitted_before <= day][-1]
+    def model_on(self, day: pd.Timestamp) -> ExpectedModel | None:
+        """The expected model in use on a day; None while there were too few first boots for one."""
+        return next((each.model for each in reversed(self.frozen) if each.model.fitted_before <= day), None)
 
 
 @dataclass(frozen=True)
@@ -180,17 +181,17 @@ def watch(cohort: Cohort, month: pd.Period, minimum_n: int, draws: int = DRAWS) 
         Simulated runs for each limit.
     """
     rows = in_order(cohort.first_boots, month)
-    days = freeze_days(rows, month)
-    if not days:
-        return Watch(None, (), float("nan"), 0, waiting=too_few(rows["first_boot"].to_numpy(float)))
+    days, watched = model_days(rows, month), freeze_days(rows, month)
     primary = _Walker(_Plan(PRIMARY, WORSE), draws)
     others: dict[str, _Walker] = {}
     unseen, each_rate, used = 0, float("nan"), []
-    for day, until in zip(days, [*days[1:], month.end_time + pd.Timedelta(1, "ns")], strict=True):
+    for day, until in zip(days, [*days, month.end_time + pd.Timedelta(1, "ns")][1:], strict=True):
         frozen = freeze(cohort, rows, day, primary.signalled)
         if isinstance(frozen, TooFew):
             continue
         used.append(frozen)
+        if day not in watched:
+            continue
         ahead = rows[rows["first_boot_date"].ge(day) & rows["first_boot_date"].lt(until)]
         ahead = ahead.assign(chance=frozen.model.chances(ahead))
         unseen += int(ahead["chance"].isna().sum())
@@ -201,7 +202,8 @@ def watch(cohort: Cohort, month: pd.Period, minimum_n: int, draws: int = DRAWS) 
         for plan in plans:
             others.setdefault(plan.name, _Walker(plan, draws)).go_on(frozen, ahead, each_rate)
     done = tuple(walker.chart() for walker in others.values() if walker.limits)
-    return Watch(primary.chart() if primary.limits else None, done, each_rate, unseen, tuple(used))
+    waiting = None if primary.limits else too_few(rows["first_boot"].to_numpy(float))
+    return Watch(primary.chart() if primary.limits else None, done, each_rate, unseen, tuple(used), waiting)
 
 
 def in_order(first_boots: pd.DataFrame, month: pd.Period) -> pd.DataFrame:
@@ -210,7 +212,12 @@ def in_order(first_boots: pd.DataFrame, month: pd.Period) -> pd.DataFrame:
     return rows.sort_values(["first_boot_date", "job_id"], kind="stable").reset_index(drop=True)
 
 
-def freeze_days(rows: pd.DataFrame, month: pd.Period) -> tuple[pd.Timestamp, ...]:
+def model_days(rows: pd.DataFrame, month: pd.Period) -> tuple[pd.Timestamp, ...]:
+    """Days on which the expected model is made: the first month that allows one, the first watched, each January."""
+    return tuple(sorted({*freeze_days(rows, month, 0), *freeze_days(rows, month)}))
+
+
+def freeze_days(rows: pd.DataFrame, month: pd.Period, least: int = MINIMUM_JOBS) -> tuple[pd.Timestamp, ...]:
     """The first day of the first month with enough jobs before it, and every first of January after it."""
     if rows.empty:
         return ()
@@ -218,7 +225,7 @@ def freeze_days(rows: pd.DataFrame, month: pd.Period) -> tuple[pd.Timestamp, ...
     y, dates = rows["first_boot"].to_numpy(float), rows["first_boot_date"]
     for each in pd.period_range(first + 1, month, freq="M"):
         before = y[dates.lt(each.start_time).to_numpy()]
-        if len(before) >= MINIMUM_JOBS and too_few(before) is None:
+        if len(before) >= least and too_few(before) is None:
             later = [pd.Timestamp(year, 1, 1) for year in range(each.year + 1, month.year + 1)]
             return (each.start_time, *later)
     return ()

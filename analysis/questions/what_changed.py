@@ -26,7 +26,7 @@ from analysis.records.log import Log
 
 # A group, and the jobs of the period outside it, need this many jobs to be compared.
 MINIMUM_GROUP = 3
-LISTED = 5
+LISTED = 3
 NOTHING = "nothing we log explains it"
 
 
@@ -80,6 +80,8 @@ class Candidate:
         On the association, after adjustment.
     share_of_shortfall : float
         Successes accounted for, over the shortfall; NaN without one.
+    jobs : tuple of str
+        Jobs of the period in the group.
     """
 
     factor: str
@@ -96,6 +98,7 @@ class Candidate:
     adjusted_p: float
     verdict: Verdict
     share_of_shortfall: float
+    jobs: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -269,4 +272,5 @@ def _candidate(
         adjusted_p=adjusted_p,
         verdict=verdict_of(adjusted_p),
         share_of_shortfall=cost.lost / shortfall if shortfall > 0 else float("nan"),
+        jobs=tuple(str(job) for job in now.loc[inside, "job_id"]),
     )

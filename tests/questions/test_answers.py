@@ -16,7 +16,7 @@ from analysis.errors import ReworkError
 from analysis.models.timed import timed
 from analysis.questions.causes import causes_of, failed_jobs, pad_losses
 from analysis.questions.description import Description, Undatable, describe, holm
-from analysis.questions.expected import ExpectedModel, expect_month, model_for, trailing_expected
+from analysis.questions.expected import ExpectedModel, expect_month, trailing_expected
 from analysis.questions.period import latest_complete_month, month_for, parse_month
 from analysis.questions.rates import recovery_by_month_received, recovery_rate
 from analysis.questions.review import review_of
@@ -24,6 +24,7 @@ from analysis.questions.survival import _with_events, attempts_answer
 from analysis.questions.talk import jobs_to_talk_about
 from analysis.questions.terms import ATTEMPTS, DAMAGE, DESCRIPTION, EXPECTED, HOURS, LANDMARK
 from analysis.questions.verdicts import Verdict, verdict_of
+from analysis.questions.watch import watch
 from analysis.records.dictionary import BY_NAME, KnownAt, Role
 from analysis.records.log import Log
 from analysis.report.wording import hours_of
@@ -40,6 +41,14 @@ def tables():
 @pytest.fixture(scope="module")
 def cohort(tables):
     return build_cohort(Log.from_tables(tables))
+
+
+def charts(cohort, month):
+    return watch(cohort, month, 10, 2000)
+
+
+def model_for(cohort, month):
+    return charts(cohort, month).model_on(month.start_time)
 
 
 def test_altering_all_later_work_leaves_the_fit_identical(tables, cohort):
@@ -106,7 +115,8 @@ def test_a_past_review_sees_nothing_that_came_later(tables):
 def test_a_young_log_gives_a_month_one_expectation_only(cohort):
     month = pd.Period("2022-12")
     once = expect_month(cohort, month, model_for(cohort, month))
-    assert trailing_expected(cohort, month)[-1].expected == once.expected
+    late = charts(cohort, pd.Period("2023-03"))
+    assert trailing_expected(cohort, month, late.model_on)[-1].expected == once.expected
 
 
 def test_a_kind_without_a_boot_leaves_with_its_jobs_and_not_into_the_reference():
@@ -121,9 +131,15 @@ def test_a_kind_without_a_boot_leaves_with_its_jobs_and_not_into_the_reference()
 
 
 def test_a_month_is_not_part_of_its_own_expectation_in_a_young_log(cohort):
-    model = model_for(cohort, pd.Period("2022-12"))
-    assert isinstance(model, ExpectedModel)
-    assert model.fitted_before == pd.Timestamp("2022-12-01")
+    months = pd.period_range("2022-05", "2023-02", freq="M")
+    models = [model_for(cohort, month) for month in months]
+    first = next(k for k, model in enumerate(models) if model)
+    assert isinstance(models[first], ExpectedModel)
+    for month, model in zip(months[first:], models[first:], strict=True):
+        assert model.fitted_before <= month.start_time
+    made = sorted({model.fitted_before for model in models[first:]})
+    assert len(made) == 3, "as soon as one can be fitted, when the charts begin, and in January"
+    assert made[-1] == pd.Timestamp("2023-01-01")
 
 
 def test_the_range_is_wider_than_the_coin_tosses_alone(cohort):

@@ -106,7 +106,7 @@ def test_all_charts_together_spend_the_two_stated_budgets(seen):
     last = seen.primary.limits[-1][0]
     others = [limit.rate for chart in seen.others for day, limit in chart.limits if day == last]
     assert sum(others) + MONTHLY_CHARTS * seen.each_rate == pytest.approx(SHARED_RATE)
-    assert len(MEASURES) + 1 == MONTHLY_CHARTS, "recovery and the measures"
+    assert len(MEASURES) + 2 == MONTHLY_CHARTS, "the plain rate, recovery and the measures"
 
 
 def test_places_follow_from_chances_and_outcomes_and_start_again_after_a_signal(seen):

@@ -16,15 +16,20 @@ from analysis.cohort.features import build_cohort
 from analysis.demo.shop import Shop
 from analysis.demo.simulator import simulate
 from analysis.questions.expected import MonthExpected, trailing_expected
+from analysis.questions.watch import watch
 from analysis.records.log import Log
 
 MONTH = pd.Period("2024-09")
+DRAWS = 4000
 
 
 def months(rng_seed: int) -> tuple[MonthExpected, ...]:
     """The last six months of one quiet shop."""
     tables = simulate(dataclasses.replace(Shop(), bad_lot=False), rng_seed).tables
-    return trailing_expected(build_cohort(Log.from_tables(tables)), MONTH, months=6)
+    log = Log.from_tables(tables)
+    cohort = build_cohort(log)
+    charts = watch(cohort, MONTH, log.settings.minimum_class_n, DRAWS)
+    return trailing_expected(cohort, MONTH, charts.model_on, months=6)
 
 
 def study(shops: int, first_seed: int = 5000) -> pd.DataFrame:

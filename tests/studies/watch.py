@@ -23,10 +23,12 @@ from analysis.demo.truth import BAD_LOT, Truth
 from analysis.questions.process_measures import process_measures
 from analysis.questions.recovery_watch import recovery_watch
 from analysis.questions.watch import PRIMARY_RATE, SHARED_RATE, Chart, Watch, watch
+from analysis.questions.watching import rate_chart
 from analysis.questions.what_changed import period_of, what_changed
 from analysis.records.log import Log
 
 YEAR, MONTH = pd.Timestamp(2024, 1, 1), pd.Period("2024-12")
+YEAR_OF = YEAR.to_period("M")
 WITHIN = 50
 DRAWS = 4000
 TRUTH = replace(Truth.sized(5, 12), bad_lot_received_from="2024-01-15", bad_lot_received_to="2024-12-31")
@@ -80,7 +82,11 @@ def _monthly_alarm(log: Log, cohort: Cohort, seen: Watch) -> bool:
     charts = process_measures(log, cohort, MONTH, seen.each_rate)
     measures = any(each.outside for chart in charts for each in chart.months)
     months = recovery_watch(cohort, MONTH, log.settings.month_complete_share, seen.each_rate)
-    return measures or any(each.outside for each in months if each.counted >= YEAR)
+    rate = rate_chart(cohort, MONTH, seen)
+    plain = rate is not None and any(
+        out for m, out in zip(rate.months, rate.chart.outside, strict=True) if m >= YEAR_OF
+    )
+    return measures or plain or any(each.outside for each in months if each.counted >= YEAR)
 
 
 def without_lot(rng_seed: int) -> dict[str, Any]:
