@@ -24,3 +24,13 @@ def verdict_of(adjusted_p: float) -> Verdict:
     if adjusted_p <= 0.20:
         return Verdict.LEANING
     return Verdict.CANNOT_TELL
+
+
+def verdict_of_chance(above: float) -> Verdict:
+    """Verdict on a person from the posterior chance of lying above the mean: over .975 or .90 on either tail."""
+    surer = max(above, 1 - above)
+    if surer > 0.975:
+        return Verdict.CLEAR
+    if surer > 0.90:
+        return Verdict.LEANING
+    return Verdict.CANNOT_TELL

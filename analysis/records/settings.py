@@ -33,12 +33,20 @@ class Settings:
     currency: str = _setting("EUR", "Currency of all amounts of money.")
     bench_hour_cost: float = _setting(60.0, "What an hour at the bench costs you.", 0, 10_000)
     minimum_class_n: int = _setting(10, "Groups with fewer jobs are not shown on their own.", 1, 1000)
+    minimum_technician_n: int = _setting(
+        20, "Technicians with fewer jobs are not shown; at least 5. Common practice, no source.", 5, 1000
+    )
     minimum_at_risk: int = _setting(10, "Curves over time stop where fewer jobs remain.", 2, 1000)
     month_complete_share: float = _setting(
         0.9, "Share of a month's jobs that must be closed before its recovery rate is shown.", 0.5, 1
     )
     smallest_difference_points: float = _setting(
         10.0, "Smallest difference worth acting on, in percentage points.", 1, 50
+    )
+    extra_contrasts: tuple[str, ...] = _setting(
+        [],
+        "Comparisons of techniques of your own, marked exploratory on the page, for example "
+        '["few passes: clean_passes_per_side <= 3"].',
     )
     missing_codes: tuple[str, ...] = _setting(
         [], 'Texts that mean "not recorded" in your files besides a blank, for example ["n/a", "?"].'

@@ -1,0 +1,167 @@
+"""What this log could show of technicians at all, and how often it marks people who do not differ.
+
+The twin has the shop's own jobs, technicians and case mix; outcomes are drawn anew, and the page's whole comparison is
+made on them: case mix learned again, intercepts, verdict words.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.models.pooled import TAU_SCALE
+from analysis.models.within_group import compare_groups, fit_case_mix
+from analysis.questions.technicians import Technicians
+from analysis.questions.twin import Share, Smallest, draw_outcomes, share_of, smallest_found
+from analysis.questions.verdicts import Verdict, verdict_of_chance
+
+Floats = NDArray[np.float64]
+Rng = np.random.Generator
+
+SHOPS = 200
+# In standard errors of each person's own distance from the average.
+SIZES = (1.5, 2.5, 3.5, 4.5, 6.0, 8.0)
+TYPICAL_SD = TAU_SCALE * np.sqrt(2 / np.pi)  # mean of the half-normal prior of the SD between technicians, log odds
+SEEDS = {"quiet": 61, "planted": 62, "best": 63}
+
+
+@dataclass(frozen=True)
+class Detectable:
+    """Smallest distance from the bench's average that would have been clear in 80 of 100 such shops.
+
+    Parameters
+    ----------
+    code : str
+    log_odds : float
+        Infinite when none of the sizes tried was found often enough.
+    points_above, points_below : float
+        The same in percentage points on the bench's own mix, above and below the average; infinite likewise.
+    """
+
+    code: str
+    log_odds: float
+    points_above: float
+    points_below: float
+
+
+@dataclass(frozen=True)
+class TechnicianTwin:
+    """What the twin says.
+
+    Parameters
+    ----------
+    anyone_clear, anyone_leaning : Share
+        Shops in which anyone is marked clear, or leaning or clear, though nobody differs.
+    smallest : Smallest
+        In standard errors.
+    detectable : tuple of Detectable
+        One a person, in the order of their codes.
+    best_above : Share
+        Shops in which the truly best comes out above the bench's average, technicians differing as supposed beforehand.
+    best_first : Share
+        Shops in which the truly best comes out first.
+    """
+
+    anyone_clear: Share
+    anyone_leaning: Share
+    smallest: Smallest
+    detectable: tuple[Detectable, ...]
+    best_above: Share
+    best_first: Share
+
+    def of(self, code: str) -> Detectable:
+        """The smallest distance of one person."""
+        return next(each for each in self.detectable if each.code == code)
+
+
+class _Twin:
+    """Draws outcomes with planted technicians and compares them as the page does."""
+
+    def __init__(self, found: Technicians) -> None:
+        jobs = found.jobs
+        self.within, self.found = jobs.within, found
+        self.base = found.mix.offset + found.centre
+        self.member = (jobs.within.group[:, None] == np.array(found.fit.names, object)[None, :]).astype(float)
+        k = len(found.fit.names)
+        off_mean = np.eye(k) - 1 / k
+        # Spread of the distances if nothing were pooled: each person's own jobs, and the case mix's uncertainty.
+        here = jobs.within.compared
+        p = 1 / (1 + np.exp(-self.base[here]))
+        weight = p * (1 - p)
+        own = self.member[here].T @ weight
+        moved = -((self.member[here].T * weight) @ jobs.within.centred[here]) / own[:, None]
+        mix = found.mix.covariance[np.ix_(jobs.within.mix, jobs.within.mix)]
+        spread = off_mean @ (np.diag(1 / own) + moved @ mix @ moved.T) @ off_mean
+        self.se = np.sqrt(np.diag(spread))
+
+    def above(self, planted: Floats, rng: Rng) -> Floats:
+        """Posterior chances of lying above the average in one twin with these intercepts planted."""
+        y = draw_outcomes(self.base + self.member @ planted, rng)
+        mix = fit_case_mix(self.within, y, start=self.found.mix.beta)
+        return compare_groups(self.within, y, mix).above_mean()
+
+    def one_apart(self, who: int, distance: float) -> Floats:
+        """Intercepts with one person so far from the mean of all, the others alike."""
+        k = len(self.se)
+        return np.where(np.arange(k) == who, distance, -distance / (k - 1))
+
+    def finds(self, size: float, rng: Rng) -> bool:
+        """Whether a person drawn by lot, planted so many standard errors above or below, is clear on that side."""
+        who, side = int(rng.integers(len(self.se))), float(rng.choice([-1.0, 1.0]))
+        above = float(self.above(self.one_apart(who, side * size * self.se[who]), rng)[who])
+        return verdict_of_chance(above) is Verdict.CLEAR and (above > 0.5) == (side > 0)
+
+
+def _detectable(twin: _Twin, size: float) -> tuple[Detectable, ...]:
+    found, out = twin.found, []
+    middle = found.rate_at(found.centre)
+    for code, se in zip(found.fit.names, twin.se, strict=True):
+        if np.isinf(size):
+            out.append(Detectable(code, np.inf, np.inf, np.inf))
+            continue
+        step = float(size * se)
+        ends = [100 * abs(found.rate_at(found.centre + side * step) - middle) for side in (1, -1)]
+        out.append(Detectable(code, step, ends[0], ends[1]))
+    return tuple(out)
+
+
+def technician_twin(found: Technicians, shops: int = SHOPS) -> TechnicianTwin:
+    """Simulate the twin.
+
+    Parameters
+    ----------
+    found : Technicians
+        The comparison of the log itself: its jobs, case mix and average are kept.
+    shops : int
+        Simulated shops for each question; a quarter as many at each size planted.
+    """
+    twin = _Twin(found)
+    k = len(found.fit.names)
+    words: list[set[Verdict]] = []
+
+    def anyone(rng: Rng) -> bool:
+        words.append({verdict_of_chance(float(a)) for a in twin.above(np.zeros(k), rng)})
+        return Verdict.CLEAR in words[-1]
+
+    places: list[bool] = []
+
+    def best_is_first(rng: Rng) -> bool:
+        planted = rng.normal(0, TYPICAL_SD, k)
+        above = twin.above(planted, rng)
+        best = int(np.argmax(planted))
+        places.append(bool(above[best] > 0.5))
+        return int(np.argmax(above)) == best
+
+    clear = share_of(anyone, shops, SEEDS["quiet"])
+    first = share_of(best_is_first, shops, SEEDS["best"])
+    smallest = smallest_found(twin.finds, SIZES, max(shops // 4, 1), SEEDS["planted"])
+    return TechnicianTwin(
+        anyone_clear=clear,
+        anyone_leaning=Share(sum(len(seen - {Verdict.CANNOT_TELL}) > 0 for seen in words), shops),
+        smallest=smallest,
+        detectable=_detectable(twin, smallest.size),
+        best_above=Share(sum(places), shops),
+        best_first=first,
+    )
