@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from analysis.cohort.attempts import Attempts
 from analysis.cohort.features import Cohort
-from analysis.cohort.hours import HoursToSuccess
+from analysis.cohort.hours import CENSORED, SUCCESS, HoursToSuccess, Lacking, lacking
 from analysis.cohort.ledger import Ledger
 from analysis.errors import ModelError
 from analysis.models.attempts import AttemptRow, life_table
@@ -43,12 +43,25 @@ class HoursAnswer:
         Gray's test between those classes.
     ledger : Ledger
         From the whole log to the jobs used.
+    lacking : Lacking
+        How many of the jobs that ended lack the hours of their end.
+    bounds : tuple of float, length 2
+        Lowest and highest share of all jobs, those without hours included, that can have booted by the end of the
+        curve.
+    lower_limits : int
+        Jobs closed without a success whose hours are a lower limit.
+    hidden : tuple of str
+        Damage classes of which too many jobs lack their hours.
     """
 
     overall: StepCurve
     by_damage: dict[str, StepCurve]
     differ: RankTest
     ledger: Ledger
+    lacking: Lacking
+    bounds: tuple[float, float]
+    lower_limits: int
+    hidden: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -61,26 +74,59 @@ class NoModel:
         What there is.
     needed : int
         Events a model needs.
-    lopsided : bool
-        Whether too many successes lack their hours.
+    lacking : Lacking or None
+        How many of the jobs that ended lack their hours, where they are too many.
     """
 
     rows: int
     events: int
     needed: int = RARER_NEEDED
-    lopsided: bool = False
+    lacking: Lacking | None = None
+
+
+def _share_booted(hours: HoursToSuccess, by: float) -> tuple[float, float]:
+    """Lowest and highest share of all jobs that can have booted by a time, whatever the hours not recorded were.
+
+    Lowest: a success without hours came when its job ended, or else after all; a job closed without stayed in work to
+    the last. Highest: either ended at once. Open jobs without hours say nothing in any case.
+    """
+    rows = hours.rows
+    unknown = hours.everyone[hours.everyone["hours"].isna() & hours.everyone["event"].ne(CENSORED)]
+    after_all = float(np.nanmax([by, rows["hours"].max(), unknown["at_most"].max()])) + 1
+    event = np.append(rows["event"], unknown["event"])
+    latest = unknown["at_most"].where(unknown["event"].eq(SUCCESS)).fillna(after_all)
+    low, high = (
+        cumulative_incidence(timed(np.append(rows["hours"], ends), event), minimum=1).at(by)[0]
+        for ends in (latest, np.zeros(len(unknown)))
+    )
+    return low, high
+
+
+def _classes_shown(
+    hours: HoursToSuccess, cohort: Cohort, minimum_class: int
+) -> tuple[pd.Series, list[str], tuple[str, ...]]:
+    """Damage of each job with hours, the classes large enough, and the labels of those whose hours lack too often."""
+    column = JOBS["intake_damage"]
+    everyone = hours.everyone.merge(cohort.jobs[["job_id", "intake_damage"]], on="job_id", how="left")
+    damage, known = everyone["intake_damage"].astype(object), everyone["hours"].notna()
+    sizes = damage[known].value_counts()
+    large = [code for code in column.codes if sizes.get(code, 0) >= minimum_class]
+    mine = {code: damage.eq(code) for code in large}
+    hidden = [code for code in large if lacking(everyone["event"][mine[code]], known[mine[code]]).too_many]
+    shown = [code for code in large if code not in hidden]
+    return damage[known].reset_index(drop=True), shown, tuple(column.text_of(code) for code in hidden)
 
 
 def hours_answer(hours: HoursToSuccess, cohort: Cohort, minimum: int, minimum_class: int) -> HoursAnswer | NoModel:
-    """Curves over bench hours; none without a usable job, or when too many successes lack their hours."""
-    if hours.rows.empty or hours.lopsided:
-        return NoModel(0, 0, lopsided=hours.lopsided)
-    rows = hours.rows.merge(cohort.jobs[["job_id", "intake_damage"]], on="job_id", how="left")
+    """Curves over bench hours; none without a usable job, or when too many of either end lack their hours."""
+    if hours.lacking.too_many:
+        return NoModel(0, 0, lacking=hours.lacking)
+    rows = hours.rows
+    if rows.empty:
+        return NoModel(0, 0)
     data = timed(rows["hours"], rows["event"])
     column = JOBS["intake_damage"]
-    damage = rows["intake_damage"].astype(object)
-    sizes = damage.value_counts()
-    classes = [code for code in column.codes if sizes.get(code, 0) >= minimum_class]
+    damage, classes, hidden = _classes_shown(hours, cohort, minimum_class)
     curves = {
         column.text_of(code): cumulative_incidence(data.part(damage.eq(code).to_numpy()), minimum=minimum)
         for code in classes
@@ -91,7 +137,9 @@ def hours_answer(hours: HoursToSuccess, cohort: Cohort, minimum: int, minimum_cl
         if len(classes) > 1
         else RankTest(*(float("nan"), 0, float("nan")))
     )
-    return HoursAnswer(cumulative_incidence(data, minimum=minimum), curves, differ, hours.ledger)
+    overall = cumulative_incidence(data, minimum=minimum)
+    bounds = _share_booted(hours, overall.stop)
+    return HoursAnswer(overall, curves, differ, hours.ledger, hours.lacking, bounds, hours.lower_limits, hidden)
 
 
 @dataclass(frozen=True)
@@ -167,36 +215,46 @@ def _hazard(
 
 def hours_model(hours: HoursToSuccess, cohort: Cohort) -> HazardModel | NoModel:
     """Cause-specific Cox of bench hours on intake and donor facts; passes take hours and may not enter."""
+    if hours.lacking.too_many:
+        return NoModel(0, 0, lacking=hours.lacking)
     rows = hours.rows.merge(cohort.jobs.drop(columns="bench_hours"), on="job_id", how="left")
-    positive = rows["hours"].gt(0)
-    ledger = hours.ledger.then(("no bench hours spent yet", int((~positive).sum())))
-    rows = rows[positive].reset_index(drop=True)
-    if rows.empty or hours.lopsided:
-        return NoModel(0, 0, lopsided=hours.lopsided)
+    spent = rows["hours"].gt(0) | rows["event"].eq(SUCCESS)
+    ledger = hours.ledger.then(("no bench hours spent", int((~spent).sum())))
+    rows = rows[spent].reset_index(drop=True)
+    if rows.empty:
+        return NoModel(0, 0)
     return _hazard(timed(rows["hours"], rows["event"]), rows, HOURS, ledger, cohort.log_hash)
 
 
 def landmark_model(hours: HoursToSuccess, cohort: Cohort, attempts: Attempts) -> HazardModel | NoModel:
     """Cox from boot test 1 on, among the jobs that failed it; time is bench hours since that test.
 
-    Work before test 1 is known at the landmark, so that passes, pads and heat may enter.
+    Work before test 1 is known at the landmark, so that passes, pads and heat may enter. A job on which no hour was
+    spent after test 1 was never at risk of a later success; a success within the same hour counts, at time 0.
     """
     first = attempts.rows[attempts.rows["test_no"].eq(1) & attempts.rows["success"].eq(0)]
     at_first = first[["job_id", "bench_hours_so_far"]].rename(columns={"bench_hours_so_far": "landmark"})
-    rows = hours.rows.merge(at_first, on="job_id", how="inner")
-    all_n, found_n = len(hours.rows), len(rows)
+    rows = hours.everyone.merge(at_first, on="job_id", how="inner")
+    timed_n = int(rows["hours"].notna().sum())
     undatable = rows["job_id"].isin(attempts.undated.jobs)
+    ledger = hours.ledger.then(
+        ("booted at test 1, or had no test", len(hours.rows) - timed_n),
+        (UNDATED_WORK, int((undatable & rows["hours"].notna()).sum())),
+    )
     rows = rows[~undatable].reset_index(drop=True)
     rows["since"] = rows["hours"] - rows["landmark"]
-    usable = rows["since"].gt(0)
-    ledger = hours.ledger.then(
-        ("booted at test 1, or had no test", all_n - found_n),
-        (UNDATED_WORK, int(undatable.sum())),
-        ("no bench hours known after test 1", int((~usable).sum())),
+    known = rows["since"].notna()
+    spent = rows["since"].gt(0) | (rows["since"].eq(0) & rows["event"].eq(SUCCESS))
+    ledger = ledger.then(
+        ("bench hours at test 1 not recorded", int((rows["hours"].notna() & ~known).sum())),
+        ("no bench hours spent after test 1", int((known & ~spent).sum())),
     )
-    rows = rows[usable].merge(cohort.jobs.drop(columns="bench_hours"), on="job_id", how="left").reset_index(drop=True)
-    if rows.empty or hours.lopsided:
-        return NoModel(0, 0, lopsided=hours.lopsided)
+    found = lacking(rows["event"], known)
+    if found.too_many:
+        return NoModel(0, 0, lacking=found)
+    rows = rows[spent].merge(cohort.jobs.drop(columns="bench_hours"), on="job_id", how="left").reset_index(drop=True)
+    if rows.empty:
+        return NoModel(0, 0)
     return _hazard(timed(rows["since"], rows["event"]), rows, LANDMARK, ledger, cohort.log_hash)
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from analysis.cohort.ledger import Ledger
@@ -9,7 +11,7 @@ from analysis.models.design import Design
 from analysis.models.incidence import StepCurve
 from analysis.models.terms import FittedCategory
 from analysis.questions.review import Review
-from analysis.questions.survival import AttemptsAnswer, HazardModel, NoModel
+from analysis.questions.survival import AttemptsAnswer, HazardModel, HoursAnswer, NoModel
 from analysis.questions.verdicts import Verdict, verdict_of
 from analysis.records.problems import plural
 from analysis.report import figures
@@ -82,9 +84,30 @@ def _cut(curve: StepCurve, label: str, ticks: list[float]) -> figures.Curve:
 
 def hours_ledger(review: Review) -> Grid | Prose:
     """Where the jobs of the bench-hours curve came from, and what the missing hours may hide."""
-    if isinstance(review.hours, NoModel):
+    answer = review.hours
+    if isinstance(answer, NoModel):
         return Prose([""])
-    return ledger_grid(review.hours.ledger, "bench hours to the first success")
+    return replace(ledger_grid(answer.ledger, "bench hours to the first success"), under=_hidden_words(answer))
+
+
+def _hidden_words(answer: HoursAnswer) -> str:
+    """What the hours that were not recorded can change."""
+    lacks, curve, parts = answer.lacking, answer.overall, []
+    missing = lacks.booted + lacks.closed
+    if missing and curve.stop > 0:
+        low, high = (percent(share) for share in answer.bounds)
+        parts.append(
+            f"{missing} of {plural(lacks.of_booted + lacks.of_closed, 'job')} that ended lack the hours of their end and are"
+            f" not in the curve ({lacks.booted} booted, {lacks.closed} did not). By {number(curve.stop, 1)} bench hours"
+            f" {percent(curve.at(curve.stop)[0])} of the {plural(curve.n, 'job')} with hours had booted; with these it is"
+            f" {low if low == high else f'between {low} and {high}'} of {curve.n + missing}, whatever their hours were."
+        )
+    if answer.lower_limits:
+        parts.append(
+            f"Of {plural(answer.lower_limits, 'job')} closed without a boot only the hours up to the last test are known;"
+            " they count as ended there."
+        )
+    return " ".join(parts)
 
 
 def attempts_ledger(review: Review) -> Grid:
@@ -98,7 +121,8 @@ def hours_by_damage_picture(review: Review) -> Picture | Prose:
     if isinstance(answer, NoModel) or len(answer.by_damage) < 2:
         least = review.log.settings.minimum_class_n
         why = f"fewer than two have {least} jobs with recorded hours"
-        return Prose([f"Bench hours cannot be compared between damage classes yet: {why}."])
+        hidden = "" if isinstance(answer, NoModel) else _classes_hidden(answer)
+        return Prose([f"Bench hours cannot be compared between damage classes yet: {why}.{hidden}"])
     curves = {label: curve for label, curve in answer.by_damage.items() if curve.stop > 0}
     ticks = _ticks(max(curve.stop for curve in curves.values()))
     verdict = verdict_of(answer.differ.p)
@@ -119,7 +143,15 @@ def hours_by_damage_picture(review: Review) -> Picture | Prose:
         for label, curve in curves.items()
     )
     caption = "Each line ends where too few jobs remain; numbers below: jobs still without a success or an end"
+    caption += _classes_hidden(answer).replace(" Not shown", "; not shown").removesuffix(".")
     return Picture(figure, f"{alt}.", caption, sum(curve.n for curve in curves.values()))
+
+
+def _classes_hidden(answer: HoursAnswer) -> str:
+    """Damage classes that are not shown because of their missing hours; empty without any."""
+    if not answer.hidden:
+        return ""
+    return f" Not shown, as over a tenth of their boots or of their ends without a boot lack hours: {listed(list(answer.hidden))}."
 
 
 def recovery_words(review: Review) -> Prose:
@@ -187,7 +219,9 @@ def _attempts_note(answer: AttemptsAnswer, bounded: bool) -> str:
     )
     if answer.lost_before:
         lost = plural(answer.lost_before, "job")
-        parts.append(f"{lost} lost before any test count as failed first boots, but made no test.")
+        parts.append(
+            f"{lost} closed as not recovered without any test count as failed first boots, but stand in no row."
+        )
     return f"{' '.join(parts)} In brackets: 95 % intervals."
 
 
@@ -244,9 +278,15 @@ def against(design: Design | None, labels: tuple[str, ...] = ()) -> str:
 
 
 def no_model_words(model: NoModel) -> str:
-    """Why there is no model of bench hours."""
-    if model.lopsided:
-        return "Too many successes lack the hours at which they booted (bench_hours_so_far in boot_tests.csv)."
+    """Why there is no curve or model of bench hours."""
+    lacks = model.lacking
+    if lacks is not None:
+        return (
+            f"Too many hours are missing: {lacks.booted} of {plural(lacks.of_booted, 'job')} that booted lack the hours at"
+            f" which they did (bench_hours_so_far in boot_tests.csv), {lacks.closed} of {lacks.of_closed} that ended without"
+            " a boot lack theirs (bench_hours in jobs.csv). With over a tenth of either missing, the rest would show too many"
+            " or too few boots."
+        )
     rows = plural(model.rows, "job")
     return f"{plural(model.events, 'success', 'successes')} among {rows} with recorded hours; it takes {model.needed}."
 

@@ -9,6 +9,7 @@ from analysis.questions.review import Review, review_of
 from analysis.report import review_time
 from analysis.report.attempt_words import attempt_words
 from tests.cohort.test_attempts import hundred_jobs
+from tests.cohort.test_hours import ended
 from tests.tables import log_of
 
 
@@ -43,3 +44,21 @@ def test_another_attempt_names_the_jobs_it_knows_nothing_of():
     text = " ".join(attempt_words(test, worth_of(test, None, 60.0), "EUR"))
     assert "booted 15 of 25 jobs whose later tests are recorded: 60 %" in text
     assert "Of 25 more closed jobs only a failed first result is written down" in text
+
+
+def test_a_curve_without_the_failures_is_refused_in_numbers():
+    log = ended(60, 0, 40, 30)
+    text = review_time.hours_picture(review_of(log, pd.Period("2026-02"))).paragraphs[0]
+    assert "Too many hours are missing: 0 of 60 jobs that booted lack" in text
+    assert "30 of 40 that ended without a boot lack theirs" in text
+
+
+def test_the_few_hours_missing_are_told_with_what_they_can_change():
+    grid = review_time.hours_ledger(review_of(ended(60, 6, 40, 0), pd.Period("2026-02")))
+    assert (
+        "6 of 100 jobs that ended lack the hours of their end and are not in the curve (6 booted, 0 did not)."
+        in grid.under
+    )
+    assert "57 % of the 94 jobs with hours had booted" in grid.under
+    assert "with these it is between 54 % and 60 % of 100, whatever their hours were." in grid.under
+    assert review_time.hours_ledger(review_of(ended(60, 0, 40, 0), pd.Period("2026-02"))).under == ""
