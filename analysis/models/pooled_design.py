@@ -60,11 +60,11 @@ class PooledCategory:
 
     def positions(self, frame: pd.DataFrame) -> NDArray[np.int64]:
         """Each row's place among the levels; -1 for a level never seen."""
-        values = frame[self.column]
+        values = frame[self.column].to_numpy(dtype=object)
         known = {level: at for at, level in enumerate(self.levels[:-1])}
-        blank = len(self.levels) - 1
-        texts = values.astype(object).where(values.notna(), None)
-        return np.array([blank if text is None else known.get(str(text), -1) for text in texts], dtype=np.int64)
+        out = np.array([known.get(str(value), -1) for value in values], dtype=np.int64)
+        out[pd.isna(values)] = len(self.levels) - 1
+        return out
 
     def seen(self, frame: pd.DataFrame) -> Flags:
         """Rows with a known level or a blank."""
@@ -80,11 +80,14 @@ class PooledCategory:
                 rule=f"It has seen: {', '.join(self.shown[:-1])}.",
                 todo=TODO,
             )
-        return self.indicators(frame)
+        return self._indicators(at)
 
     def indicators(self, frame: pd.DataFrame) -> Floats:
         """Indicators with zeros for a level never seen."""
-        return np.asarray(self.positions(frame)[:, None] == np.arange(len(self.levels)), dtype=float)
+        return self._indicators(self.positions(frame))
+
+    def _indicators(self, at: NDArray[np.int64]) -> Floats:
+        return np.asarray(at[:, None] == np.arange(len(self.levels)), dtype=float)
 
 
 @dataclass(frozen=True)
