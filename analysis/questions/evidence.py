@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -18,10 +18,14 @@ from analysis.models.timed import timed
 from analysis.questions.evidence_classes import CLASSES, Groups, merged, merged_until
 from analysis.questions.evidence_span import Span
 from analysis.questions.rates import days_to_recovery, first_boot_rate, in_months, recovery_rate
+from analysis.records.hiding import PERSONAL
 from analysis.records.log import Log
 
 DAYS_SHOWN = (14, 30, 60)
-COUNTING = ("minimum_class_n", "minimum_at_risk", "month_complete_share")  # settings that the numbers depend on
+# Fixed for every bench: a setting of its own here would let a bench choose what is said, and when.
+READY = 0.9  # share of the accepted jobs that must be closed before a rate is given
+AT_RISK = 10  # fewest jobs still followed at a day that is told
+LOWEST = 5  # fewest jobs of a group that a bench may set (thresholds of 3 to 10 are common practice, no source)
 NOT_RECORDED = "not_recorded"
 FEES = ("no_result_no_fee", "flat", "staged", NOT_RECORDED)
 FOUND_LOST = ("chip_dead_on_arrival", "original_damage")  # causes that were there before the bench began
@@ -66,12 +70,14 @@ class Turnaround:
 
 @dataclass(frozen=True)
 class Whole:
-    """The whole log, beside a chosen period."""
+    """The whole log, beside a chosen period; ``ready`` and ``accepted`` as for the sheet itself."""
 
     first_month: pd.Period
     last_month: pd.Period
     recovered: Proportion
     first_boot: Proportion
+    accepted: int
+    ready: bool
 
 
 @dataclass(frozen=True)
@@ -88,7 +94,7 @@ class Evidence:
         Jobs received, declined, withdrawn, repeats (counted with their first job), accepted, and the accepted ones by
         ending: recovered, not_recovered, partial, locked, stopped, open; set_aside.
     recovered, without_stopped, first_boot : Proportion
-        Of the span.
+        Of the span; first boots of none while fewer boards than the minimum were tried.
     bounds : tuple of float
         Lowest and highest first-boot rate that jobs stopped untested after heat allow.
     stopped_untested : int
@@ -98,14 +104,15 @@ class Evidence:
     classes : tuple of ClassRow
         Empty while not ready.
     turnaround : Turnaround
-    lost, lost_found : int
-        Accepted closed jobs whose data are lost for good; those of them with a cause that was there on arrival.
+    lost, lost_found, lost_unknown : int
+        Accepted closed jobs whose data are lost for good; those of them with a cause that was there on arrival; jobs
+        without recovery for which nobody wrote whether they are.
     fees : tuple of (tuple of str, int)
         Accepted jobs by fee basis; small ones put together.
     whole : Whole or None
         For chosen months.
-    counting : mapping of str to float
-        The settings that the numbers depend on.
+    minimum : int
+        Fewest jobs of a group shown.
     rows : DataFrame
         One row a job of the log as counted, for the recount file and for telling sheets apart; never shown.
     """
@@ -123,15 +130,11 @@ class Evidence:
     turnaround: Turnaround
     lost: int
     lost_found: int
+    lost_unknown: int
     fees: tuple[tuple[tuple[str, ...], int], ...]
     whole: Whole | None
-    counting: Mapping[str, float]
+    minimum: int
     rows: pd.DataFrame
-
-    @property
-    def minimum(self) -> int:
-        """Fewest jobs of a group shown."""
-        return int(self.counting["minimum_class_n"])
 
 
 OPEN_APART = (Ending.NOT_ACCEPTED, Ending.REPEAT)
@@ -143,6 +146,15 @@ COUNTED = {
     "stopped": Ending.STOPPED,
     "open": Ending.OPEN,
 }
+
+
+def counted_log(read: Log) -> Log:
+    """A log without its faulty jobs, as the sheet counts it.
+
+    Codes that read like a client's are left as they are: none of them is shown, only hashed, and the stand-ins that
+    other reports show change from log to log.
+    """
+    return replace(read, problems=tuple(p for p in read.problems if p.code != PERSONAL)).without_faulty_jobs()
 
 
 def _without_undated(log: Log, until: pd.Timestamp) -> Log:
@@ -167,18 +179,14 @@ def sheet_rows(log: Log, until: pd.Timestamp) -> tuple[Cohort, pd.DataFrame]:
         Of the log as it stood.
     DataFrame
         Its jobs with ``accepted`` and ``closed`` (flags; a chain on its first job), ``lost`` (of closed jobs: "no",
-        "yes", "on_arrival"), ``fee`` and ``days`` (from receipt to closing, or to ``until`` while open; NaN where no
-        closing is dated).
+        "yes", "on_arrival"; "not_recorded" where work brought no recovery and nobody wrote it), ``fee`` and ``days``
+        (from receipt to closing, or to ``until`` while open; NaN where no closing is dated).
     """
     cohort = build_cohort(as_of(_without_undated(log, until), until))
     rows = cohort.jobs.copy()
     rows["accepted"] = ~rows["ending"].isin(OPEN_APART)
     rows["closed"] = rows["accepted"] & rows["ending"].ne(Ending.OPEN)
-    unrecovered = rows["ending"].ne(Ending.RECOVERED).to_numpy(bool)
-    lost = unrecovered & rows["loss_reversible"].eq(False).fillna(False).to_numpy(bool)
-    found = rows["failure_cause"].isin(FOUND_LOST).to_numpy(bool)
-    closed = rows["closed"].to_numpy(bool)
-    rows["lost"] = np.select([~closed, lost & found, lost], ["", "on_arrival", "yes"], default="no")
+    rows["lost"] = _lost(rows)
     fee = rows["job_id"].map(log.tables["jobs"].set_index("job_id")["fee_basis"].astype(object))
     rows["fee"] = fee.where(fee.notna(), NOT_RECORDED)
     end = rows["ended_date"].where(rows["closed"], until)
@@ -186,11 +194,28 @@ def sheet_rows(log: Log, until: pd.Timestamp) -> tuple[Cohort, pd.DataFrame]:
     return replace(cohort, jobs=rows), rows
 
 
-def _class_rows(rows: pd.DataFrame, groups: Groups) -> tuple[ClassRow, ...]:
+def _lost(rows: pd.DataFrame) -> np.ndarray:
+    """Whether the data of each closed job are lost for good, as far as anybody wrote it."""
+    unrecovered = rows["ending"].ne(Ending.RECOVERED).to_numpy(bool)
+    lost = unrecovered & rows["loss_reversible"].eq(False).fillna(False).to_numpy(bool)
+    found = rows["failure_cause"].isin(FOUND_LOST).to_numpy(bool)
+    worked = rows["first_boot_status"].ne(FirstBoot.STOPPED_BEFORE).to_numpy(bool)
+    unknown = unrecovered & worked & rows["loss_reversible"].isna().to_numpy(bool)
+    cases = [~rows["closed"].to_numpy(bool), lost & found, lost, unknown]
+    return np.select(cases, ["", "on_arrival", "yes", "not_recorded"], default="no")
+
+
+def _first_boots(rows: pd.DataFrame, minimum: int) -> Proportion:
+    """First-boot rate; of none where fewer boards were tried than may be shown."""
+    rate = first_boot_rate("", rows).proportion
+    return rate if rate.n >= minimum else wilson(0, 0)
+
+
+def _class_rows(rows: pd.DataFrame, groups: Groups, minimum: int) -> tuple[ClassRow, ...]:
     out = []
     for codes in groups:
         mine = rows[rows["intake_damage"].isin(codes)]
-        out.append(ClassRow(codes, recovery_rate(mine).with_stopped, first_boot_rate("", mine).proportion))
+        out.append(ClassRow(codes, recovery_rate(mine).with_stopped, _first_boots(mine, minimum)))
     return tuple(out)
 
 
@@ -203,17 +228,17 @@ def class_sizes(rows: pd.DataFrame) -> dict[str, int]:
     return {name: max(1, min(int(closed.get(name, 0)), int(tested.get(name, 0)))) for name in names}
 
 
-def _curve(days: pd.DataFrame, event: pd.Series | np.ndarray, minimum: int) -> StepCurve:
-    return cumulative_incidence(timed(days["days"], event), minimum=minimum)
+def _curve(days: pd.DataFrame, event: pd.Series | np.ndarray) -> StepCurve:
+    return cumulative_incidence(timed(days["days"], event), minimum=AT_RISK)
 
 
-def _turnaround(cohort: Cohort, rows: pd.DataFrame, until: pd.Timestamp, minimum: int) -> Turnaround:
+def _turnaround(cohort: Cohort, rows: pd.DataFrame, until: pd.Timestamp) -> Turnaround:
     days = days_to_recovery(replace(cohort, jobs=rows), until)
     still_open = int(days["event"].eq(0).sum())
-    if len(days) < minimum:
+    if len(days) < AT_RISK:
         return Turnaround((), float("nan"), len(days), still_open)
-    recovered = _curve(days, days["event"], minimum)
-    closed = _curve(days, days["event"].gt(0).astype(int), minimum)
+    recovered = _curve(days, days["event"])
+    closed = _curve(days, days["event"].gt(0).astype(int))
     shown = [(day, *recovered.at(day)) for day in DAYS_SHOWN if day <= recovered.stop]
     return Turnaround(tuple(shown), closed.reached(0.5), len(days), still_open)
 
@@ -242,12 +267,30 @@ def _counts(log: Log, rows: pd.DataFrame) -> dict[str, int]:
 
 
 def _refuse_few(span: Span, closed: int, minimum: int) -> None:
+    if minimum < LOWEST:
+        raise ReworkError(
+            f"minimum_class_n is {minimum}; a sheet for clients takes at least {LOWEST}.",
+            rule="Groups of a few jobs point to single clients.",
+            todo=f"Write minimum_class_n = 10 in bench.toml (or another number from {LOWEST}).",
+        )
     if closed < minimum:
         raise ReworkError(
             f"{span.name} holds {closed} accepted closed jobs; a sheet takes at least {minimum}.",
             rule="Fewer jobs could point to single clients, and say next to nothing about the bench.",
-            todo="Choose a longer period; minimum_class_n in bench.toml sets the number.",
+            todo="Name more months with --from and --until; the rate of the whole log is then printed beside them.",
         )
+
+
+def grouped(
+    every: pd.DataFrame, span: Span, minimum: int, gives_away: Callable[[pd.DataFrame, Groups], bool] | None = None
+) -> Groups | None:
+    """How the classes of a span are put together; none while it is not ready, None where nothing can be shown."""
+    rows = in_months(every, "received_month", (span.first, span.last))
+    sizes = class_sizes(rows)
+    groups = merged(sizes, CLASSES, minimum) if _ready(rows) else ()
+    if gives_away is None:
+        return groups
+    return merged_until(groups, sizes, lambda found: gives_away(every, found))
 
 
 def build_evidence(
@@ -280,21 +323,17 @@ def build_evidence(
     """
     cohort, every = sheet_rows(log, until)
     rows = in_months(every, "received_month", (span.first, span.last))
-    settings = log.settings
-    minimum = settings.minimum_class_n
+    minimum = log.settings.minimum_class_n
     counts = _counts(log, rows)
     recovery = recovery_rate(rows)
     closed = recovery.with_stopped.n
     _refuse_few(span, closed, minimum)
-    ready = closed >= settings.month_complete_share * counts["accepted"] - 1e-9
+    ready = _ready(rows)
     if groups is None:
-        sizes = class_sizes(rows)
-        groups = merged(sizes, CLASSES, minimum) if ready else ()
-        if gives_away is not None:
-            groups = merged_until(groups, sizes, lambda found: gives_away(every, found))
+        groups = grouped(every, span, minimum, gives_away)
         if groups is None:
-            raise _too_near(span, minimum)
-    first_boot = first_boot_rate("", rows).proportion
+            raise too_near(span, minimum)
+    first_boot = _first_boots(rows, minimum)
     untested = int(rows["first_boot_status"].eq(FirstBoot.STOPPED_AFTER).sum())
     of = max(first_boot.n + untested, 1)
     return Evidence(
@@ -307,28 +346,37 @@ def build_evidence(
         bounds=(first_boot.x / of, (first_boot.x + untested) / of),
         stopped_untested=untested,
         ready=ready,
-        classes=_class_rows(rows, groups),
-        turnaround=_turnaround(cohort, rows, until, settings.minimum_at_risk),
+        classes=_class_rows(rows, groups, minimum),
+        turnaround=_turnaround(cohort, rows, until),
         lost=int(rows["lost"].isin(["yes", "on_arrival"]).sum()),
         lost_found=int(rows["lost"].eq("on_arrival").sum()),
+        lost_unknown=int(rows["lost"].eq("not_recorded").sum()),
         fees=_fees(rows, minimum),
-        whole=None if span.half else _whole(every),
-        counting={name: float(getattr(settings, name)) for name in COUNTING},
+        whole=None if span.half else _whole(every, minimum),
+        minimum=minimum,
         rows=every,
     )
 
 
-def _too_near(span: Span, minimum: int) -> ReworkError:
+def too_near(span: Span, minimum: int) -> ReworkError:
+    """What is said when a sheet would let single jobs be worked out."""
+    beside = "sheets published before" if span.half else "the whole log and sheets published before"
     return ReworkError(
-        f"beside sheets published before, a sheet of {span.name} would show what became of fewer than {minimum} jobs.",
-        rule="What two sheets say must not differ by a handful of jobs: the difference would point to single clients.",
-        todo="Hand out the sheet published before, or wait until more jobs are closed and seal again.",
+        f"beside {beside}, a sheet of {span.name} would show what became of fewer than {minimum} jobs.",
+        rule="Published numbers must not differ by a handful of jobs: the difference would point to single clients.",
+        todo="Hand out a sheet published before, name other months, or wait until more jobs are closed and seal again.",
     )
 
 
-def _whole(every: pd.DataFrame) -> Whole:
-    months = every["received_month"]
-    return Whole(months.min(), months.max(), recovery_rate(every).with_stopped, first_boot_rate("", every).proportion)
+def _ready(rows: pd.DataFrame) -> bool:
+    """Whether enough accepted jobs are closed; before that the quick ones, mostly successes, would make the rate."""
+    return bool(rows["closed"].sum() >= READY * rows["accepted"].sum() - 1e-9)
+
+
+def _whole(every: pd.DataFrame, minimum: int) -> Whole:
+    months, accepted = every["received_month"], int(every["accepted"].sum())
+    rates = (recovery_rate(every).with_stopped, _first_boots(every, minimum))
+    return Whole(months.min(), months.max(), *rates, accepted, _ready(every))
 
 
 def lost_rate(evidence: Evidence) -> Proportion:

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import csv
+import datetime as dt
 import io
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -12,10 +13,11 @@ import pandas as pd
 
 from analysis.cohort.outcomes import Ending, FirstBoot
 from analysis.errors import ReworkError
-from analysis.questions.evidence import COUNTED, COUNTING, Evidence
+from analysis.questions.evidence import COUNTED, Evidence
 from analysis.questions.evidence_classes import CLASSES, Groups
 from analysis.questions.evidence_span import Span, chosen, half_year
 from analysis.records.sealing.hashes import salted_id
+from analysis.records.sealing.ledger import Seal
 
 FORM = "rework evidence sheet, form 1"
 RECOUNT_HEADS = (
@@ -44,12 +46,27 @@ class Mark:
         Of the seal's line in the ledger; empty for a draft.
     definitions, code : str
         Versions.
+    sealed_on : str
+        Day on which the seal was made; empty for a draft.
+    corrected : int
+        Sealed rows that had been added, changed or removed by a later seal, over all seals up to this one.
     """
 
     seal: int
     fingerprint: str
     definitions: str
     code: str
+    sealed_on: str = ""
+    corrected: int = 0
+
+
+def mark_of(seals: Sequence[Seal], definitions: str, code: str) -> Mark:
+    """Mark of a sheet from the last of these seals; of a draft when there is none."""
+    if not seals:
+        return Mark(0, "", definitions, code)
+    last = seals[-1]
+    corrected = sum(sum(each.since_previous.values()) for each in seals)
+    return Mark(last.seal, last.fingerprint, definitions, code, last.sealed_on, corrected)
 
 
 def totals(evidence: Evidence) -> dict[str, int]:
@@ -59,6 +76,7 @@ def totals(evidence: Evidence) -> dict[str, int]:
     out |= {"closed": e.recovered.n, "closed_not_stopped": e.without_stopped.n}
     out |= {"first_boot": e.first_boot.x, "first_boot_n": e.first_boot.n, "stopped_untested": e.stopped_untested}
     out |= {"lost_for_good": e.lost, "lost_for_good_on_arrival": e.lost_found}
+    out |= {"lost_for_good_not_recorded": e.lost_unknown}
     for row in e.classes:
         name = "+".join(row.codes)
         out |= {f"{name}: recovered": row.recovered.x, f"{name}: closed": row.recovered.n}
@@ -80,11 +98,13 @@ def facts(evidence: Evidence, mark: Mark, language: str, device: Mapping[str, st
         "first_month": str(span.first),
         "last_month": str(span.last),
         "until": f"{evidence.until:%Y-%m-%d}",
-        "counting": dict(evidence.counting),
+        "minimum_class_n": evidence.minimum,
         "device": dict(device),
         "classes": [list(row.codes) for row in evidence.classes],
         "seal": mark.seal,
         "seal_fingerprint": mark.fingerprint,
+        "sealed_on": mark.sealed_on,
+        "corrected": mark.corrected,
         "definitions": mark.definitions,
         "code": mark.code,
         "totals": totals(evidence),
@@ -98,7 +118,7 @@ class SheetFacts:
     span: Span
     until: pd.Timestamp
     language: str
-    counting: Mapping[str, float]
+    minimum: int
     device: Mapping[str, str]
     groups: Groups
     mark: Mark
@@ -121,13 +141,18 @@ def read_facts(found: Mapping[str, Any]) -> SheetFacts:
         groups = tuple(tuple(str(code) for code in group) for group in found["classes"])
         if not {code for group in groups for code in group} <= set(CLASSES):
             raise ValueError
-        mark = Mark(int(found["seal"]), *(str(found[name]) for name in ("seal_fingerprint", "definitions", "code")))
+        finger, definitions, code, day = (
+            str(found[name]) for name in ("seal_fingerprint", "definitions", "code", "sealed_on")
+        )
+        mark = Mark(int(found["seal"]), finger, definitions, code, day, int(found["corrected"]))
+        if mark.seal:
+            dt.date.fromisoformat(mark.sealed_on)
         counts = {str(name): int(n) for name, n in found["totals"].items()}
-        until = pd.Timestamp(str(found["until"]))
+        until = pd.Timestamp(dt.date.fromisoformat(str(found["until"])))
         device = {str(name): str(value) for name, value in found["device"].items()}
-        counting = {name: float(found["counting"][name]) for name in COUNTING}
-        return SheetFacts(span, until, str(found["language"]), counting, device, groups, mark, counts)
-    except (KeyError, TypeError, ValueError, AttributeError, ReworkError):
+        minimum = int(found["minimum_class_n"])
+        return SheetFacts(span, until, str(found["language"]), minimum, device, groups, mark, counts)
+    except (KeyError, TypeError, ValueError, AttributeError, OverflowError, ReworkError):
         todo = "Name a page made by 'rework evidence', unchanged."
         raise ReworkError("the facts that a sheet carries for machines are damaged or missing.", todo=todo) from None
 

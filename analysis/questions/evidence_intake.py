@@ -95,7 +95,7 @@ def alike(log: Log, evidence: Evidence, facts: Mapping[str, str]) -> Alike:
             todo="Choose a longer period, or make the sheet without --intake.",
         )
     chance, n = _by_model(log, evidence.until, intake.facts)
-    return Alike(dict(facts), row, chance, n)
+    return Alike({name: intake.recorded[name] for name in ASKED if intake.recorded.get(name)}, row, chance, n)
 
 
 def _by_model(log: Log, until: pd.Timestamp, facts: pd.DataFrame) -> tuple[tuple[float, float, float] | None, int]:

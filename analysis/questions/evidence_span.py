@@ -43,20 +43,31 @@ class Span:
         return self.half or f"{self.first}-to-{self.last}"
 
 
+YEARS = (1990, 2199)
+
+
+def _refuse_far(text: str, span: Span) -> Span:
+    if not (YEARS[0] <= span.first.year and span.last.year <= YEARS[1]):
+        raise ReworkError(
+            f"'{text}' lies out of all logs.", rule=f"years {YEARS[0]} to {YEARS[1]}", todo="Look at the year."
+        )
+    return span
+
+
 def half_year(text: str) -> Span:
     """Read a half-year written 2024H1.
 
     Raises
     ------
     ReworkError
-        If it is written otherwise.
+        If it is written otherwise, or far out.
     """
     found = re.fullmatch(r"(\d{4})H([12])", text.strip().upper())
     if not found:
         rule = "A half-year is written 2024H1 (January to June) or 2024H2 (July to December)."
         raise ReworkError(f"'{text}' is not a half-year.", rule=rule, todo="Write for example --half 2024H1.")
     first = pd.Period(f"{found[1]}-{'01' if found[2] == '1' else '07'}", freq="M")
-    return Span(first, first + 5, text.strip().upper())
+    return _refuse_far(text, Span(first, first + 5, text.strip().upper()))
 
 
 def chosen(first: str, last: str) -> Span:
@@ -65,12 +76,12 @@ def chosen(first: str, last: str) -> Span:
     Raises
     ------
     ReworkError
-        If one is no month, or they are the wrong way round.
+        If one is no month, far out, or they are the wrong way round.
     """
     span = Span(parse_month(first), parse_month(last))
     if span.last < span.first:
         raise ReworkError(f"{first} comes after {last}.", todo="Name the earlier month with --from.")
-    return span
+    return _refuse_far(f"{first} to {last}", span)
 
 
 def latest_half(until: pd.Timestamp) -> Span:

@@ -6,15 +6,15 @@ salted names. It is private, as the log is.
 
 from __future__ import annotations
 
-import itertools
 import json
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 import pandas as pd
 
 from analysis.errors import LogError
+from analysis.questions.differencing import can_be_worked_out
 from analysis.questions.evidence_classes import Groups
 from analysis.questions.evidence_span import Span
 from analysis.questions.rates import in_months
@@ -44,8 +44,8 @@ class Shown:
     ids: frozenset[str]
 
 
-def shown_by(rows: pd.DataFrame, span: Span, groups: Groups, salt: bytes) -> tuple[Shown, ...]:
-    """The denominators that a sheet shows."""
+def shown_by(rows: pd.DataFrame, span: Span, groups: Groups, salt: bytes, minimum: int) -> tuple[Shown, ...]:
+    """The denominators that a sheet shows; first boots of fewer than the minimum are not."""
     mine = in_months(rows, "received_month", (span.first, span.last))
     parts = [(TOTAL, mine), *(("+".join(codes), mine[mine["intake_damage"].isin(codes)]) for codes in groups)]
     if not span.half:
@@ -53,44 +53,37 @@ def shown_by(rows: pd.DataFrame, span: Span, groups: Groups, salt: bytes) -> tup
     out = []
     for kind, part in parts:
         for measure, mask in (("recovered", part["closed"]), ("first_boot", part["first_boot"].notna())):
-            out.append(Shown(measure, kind, frozenset(salted_id(salt, job) for job in part.loc[mask, "job_id"])))
+            jobs = part.loc[mask, "job_id"]
+            if len(jobs) >= minimum:
+                out.append(Shown(measure, kind, frozenset(salted_id(salt, job) for job in jobs)))
     return tuple(out)
 
 
-def _apart(one: frozenset[str], other: frozenset[str], minimum: int) -> bool:
-    """Whether two overlapping sets are the same, or differ by enough jobs on one side at least."""
-    if one == other or not one & other:
-        return True
-    return len(one - other) >= minimum or len(other - one) >= minimum
-
-
-def _parts(whole: Shown, shown: Sequence[Shown]) -> Iterator[frozenset[str]]:
-    """What several published rates of one kind within another cover together, such as two half-years of a year."""
-    kinds = {each.kind for each in shown}
-    for kind in kinds:
-        inside = [each.ids for each in shown if each.kind == kind and each.ids < whole.ids]
-        if inside:
-            yield frozenset().union(*inside)
-
-
-def gives_away(new: Iterable[Shown], old: Iterable[Shown], minimum: int) -> bool:
-    """Whether new rates beside old ones let the result of fewer than ``minimum`` jobs be worked out by subtraction."""
-    every = {"recovered": ([], []), "first_boot": ([], [])}  # type: dict[str, tuple[list[Shown], list[Shown]]]
-    for at, source in enumerate((new, old)):
-        for each in source:
-            every[each.measure][at].append(each)
-    for fresh, before in every.values():
-        if any(not _apart(a.ids, b.ids, minimum) for a, b in itertools.product(fresh, before)):
-            return True
-        both = [*fresh, *before] if before else []
-        for whole in both:
-            if any(0 < len(whole.ids - part) < minimum for part in _parts(whole, both)):
-                return True
-    return False
+def gives_away(new: Sequence[Shown], old: Sequence[Shown], minimum: int) -> bool:
+    """Whether new rates, beside one another and old ones, tell the result of fewer than ``minimum`` jobs."""
+    return any(
+        can_be_worked_out(
+            [each.ids for each in new if each.measure == measure],
+            [each.ids for each in old if each.measure == measure],
+            minimum,
+        )
+        for measure in {each.measure for each in new}
+    )
 
 
 def read_published(folder: Path) -> list[Shown]:
     """Every rate published before.
+
+    Raises
+    ------
+    LogError
+        If the file cannot be read.
+    """
+    return [each for sheet in published_sheets(folder) for each in sheet]
+
+
+def published_sheets(folder: Path) -> list[list[Shown]]:
+    """The rates of every sheet published before, in the order of publishing.
 
     Raises
     ------
@@ -103,7 +96,8 @@ def read_published(folder: Path) -> list[Shown]:
     try:
         lines = [json.loads(line) for line in path.read_text(encoding="utf-8").splitlines()]
         return [
-            Shown(entry["measure"], entry["kind"], frozenset(entry["ids"])) for line in lines for entry in line["rates"]
+            [Shown(entry["measure"], entry["kind"], frozenset(entry["ids"])) for entry in line["rates"]]
+            for line in lines
         ]
     except (OSError, ValueError, KeyError, TypeError):
         todo = "Restore it from a copy: without it sheets could be told apart by a handful of jobs."
@@ -130,7 +124,6 @@ def record_published(folder: Path, name: str, shown: Sequence[Shown]) -> None:
         raise LogError(f"the list of published sheets cannot be written: {error.strerror}.", where=str(path)) from None
 
 
-def guard(folder: Path, span: Span, salt: bytes, minimum: int) -> Callable[[pd.DataFrame, Groups], bool]:
+def guard(old: Sequence[Shown], span: Span, salt: bytes, minimum: int) -> Callable[[pd.DataFrame, Groups], bool]:
     """What :func:`analysis.questions.evidence.build_evidence` asks of each way of grouping the classes."""
-    old = read_published(folder)
-    return lambda rows, groups: gives_away(shown_by(rows, span, groups, salt), old, minimum)
+    return lambda rows, groups: gives_away(shown_by(rows, span, groups, salt, minimum), old, minimum)

@@ -7,13 +7,14 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from analysis.errors import LogError, ReworkError
-from analysis.questions.evidence import Evidence, build_evidence
+from analysis.questions.evidence import Evidence, build_evidence, counted_log, grouped
 from analysis.questions.evidence_facts import SheetFacts, totals
 from analysis.questions.evidence_intake import Alike, alike
+from analysis.questions.published import Shown, guard, published_sheets
 from analysis.questions.versions import code_version, definitions_version
 from analysis.records.log import Log, read_log
 from analysis.records.sealing.hashes import RowChanges
-from analysis.records.sealing.ledger import Seal, read_ledger
+from analysis.records.sealing.ledger import Seal, id_salt, read_ledger
 from analysis.records.sealing.seal import changes_since, sealed_and_faulty
 
 
@@ -42,6 +43,9 @@ class Recount:
         Versions of the sheet and of this program, where they differ; else empty.
     code : tuple of str
         The same of the code; told, but no fault by itself.
+    grouping : tuple of str
+        How the sheet puts damage classes together and how the rule does, where neither few jobs nor the sheets
+        published before explain the sheet's way; else empty.
     refused : str
         Why the log could not be counted again; empty when it could.
     evidence : Evidence or None
@@ -55,6 +59,7 @@ class Recount:
     totals: tuple[Differing, ...]
     definitions: tuple[str, ...]
     code: tuple[str, ...]
+    grouping: tuple[str, ...]
     refused: str
     evidence: Evidence | None
     alike: Alike | None
@@ -62,7 +67,9 @@ class Recount:
     @property
     def matches(self) -> bool:
         """Whether rows, counts and definitions are those of the sheet."""
-        return self.seal is not None and not (self.rows.any or self.totals or self.definitions or self.refused)
+        return self.seal is not None and not (
+            self.rows.any or self.totals or self.definitions or self.grouping or self.refused
+        )
 
 
 def differing(sheet: Mapping[str, int], log: Mapping[str, int]) -> tuple[Differing, ...]:
@@ -74,21 +81,30 @@ def differing(sheet: Mapping[str, int], log: Mapping[str, int]) -> tuple[Differi
 def _counted(log: Log, sheet: SheetFacts, seal: Seal | None) -> tuple[Evidence | None, Alike | None, str]:
     """The count under the settings that the sheet was made with."""
     try:
-        settings = replace(
-            log.settings,
-            minimum_class_n=int(sheet.counting["minimum_class_n"]),
-            minimum_at_risk=int(sheet.counting["minimum_at_risk"]),
-            month_complete_share=sheet.counting["month_complete_share"],
-        )
-        log = replace(log, settings=settings).without_faulty_jobs()
+        settings = replace(log.settings, minimum_class_n=sheet.minimum)
+        log = counted_log(replace(log, settings=settings))
         faulty = sealed_and_faulty(log, log.folder, seal) if seal is not None else ()
-        log = replace(
-            log, jobs_set_aside=len(faulty)
-        )  # faults of jobs that came after the seal are none of the sheet's
+        # Faults of jobs that came after the seal are none of the sheet's.
+        log = replace(log, jobs_set_aside=len(faulty))
         counted = build_evidence(log, sheet.span, sheet.until, groups=sheet.groups)
         return counted, alike(log, counted, sheet.device) if sheet.device else None, ""
     except ReworkError as error:
         return None, None, str(error)
+
+
+def _grouping(sheet: SheetFacts, evidence: Evidence, folder: Path) -> tuple[str, ...]:
+    """Hold the sheet's classes against the rule: put together for few jobs, or for sheets published before it."""
+    rule = grouped(evidence.rows, sheet.span, sheet.minimum) or ()
+    if set(sheet.groups) == set(rule):
+        return ()
+    salt = id_salt(folder)
+    before: list[Shown] = []
+    for published in ([], *published_sheets(folder)):
+        before += published
+        asked = guard(before, sheet.span, salt, sheet.minimum)
+        if set(sheet.groups) == set(grouped(evidence.rows, sheet.span, sheet.minimum, asked) or ()):
+            return ()
+    return tuple("; ".join("+".join(codes) for codes in groups) or "none" for groups in (sheet.groups, rule))
 
 
 def recount(sheet: SheetFacts, folder: Path) -> Recount:
@@ -114,6 +130,7 @@ def recount(sheet: SheetFacts, folder: Path) -> Recount:
     named = next((s for s in seals if s.fingerprint == sheet.mark.fingerprint and s.seal == sheet.mark.seal), None)
     seal = named if named is not None and named.until == f"{sheet.until:%Y-%m-%d}" else None
     evidence, device, refused = _counted(log, sheet, seal)
+    grouping = _grouping(sheet, evidence, folder) if evidence is not None and seal is not None else ()
     ours = (definitions_version(), code_version())
     return Recount(
         seal=seal,
@@ -121,6 +138,7 @@ def recount(sheet: SheetFacts, folder: Path) -> Recount:
         totals=differing(sheet.totals, totals(evidence)) if evidence is not None else (),
         definitions=(sheet.mark.definitions, ours[0]) if sheet.mark.definitions != ours[0] else (),
         code=(sheet.mark.code, ours[1]) if sheet.mark.code != ours[1] else (),
+        grouping=grouping,
         refused=refused,
         evidence=evidence,
         alike=device,

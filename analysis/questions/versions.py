@@ -9,6 +9,7 @@ from pathlib import Path
 
 from analysis import __version__
 from analysis.cohort.outcomes import DEFINITIONS, SUCCESS_RESULTS, Ending, FirstBoot
+from analysis.questions.evidence import AT_RISK, READY
 from analysis.questions.evidence_classes import CLASSES
 
 PACKAGE = Path(__file__).resolve().parents[1]
@@ -17,14 +18,14 @@ SHOWING = ("report/page.py", "report/evidence_words/*.toml", "report/template/*/
 SHEET_RULES = (
     "Jobs by the day received; a chain of attempts on one board is one job, by the day its first job came in. As the"
     " log stood at the end of the day of the seal; what of an open job carries no date is not known yet. Lost for good:"
-    " accepted closed jobs that were not recovered, with loss_reversible 'no' on the last job of the chain. Days: from"
-    " receipt to the first recovery of the chain, else to the closing of its last job."
+    " accepted closed jobs that were not recovered, with loss_reversible 'no' on the last job of the chain; blank after"
+    " work is told apart. Days: from receipt to the first recovery of the chain, else to the closing of its last job."
 )
 
 
 def definitions_version() -> str:
     """Number of the definitions and the beginning of a hash of their words; another word is another version."""
-    content = [DEFINITIONS, SUCCESS_RESULTS, list(Ending), list(FirstBoot), CLASSES, SHEET_RULES]
+    content = [DEFINITIONS, SUCCESS_RESULTS, list(Ending), list(FirstBoot), CLASSES, SHEET_RULES, READY, AT_RISK]
     digest = hashlib.sha256(json.dumps(content, ensure_ascii=False, sort_keys=True).encode()).hexdigest()
     return f"1-{digest[:12]}"
 

@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping
 from html import escape
 from typing import Any
 
+import pandas as pd
+
 from analysis.models.intervals import Proportion
-from analysis.questions.evidence import ClassRow, Evidence, lost_rate
+from analysis.questions.evidence import AT_RISK, DAYS_SHOWN, ClassRow, Evidence, lost_rate
 from analysis.questions.evidence_facts import Mark, facts
 from analysis.questions.evidence_intake import DAMAGE
+from analysis.questions.evidence_span import latest_half
 from analysis.report.evidence_view import SheetView
 from analysis.report.evidence_wording import Words
 from analysis.report.page import Bullets, Caution, FirstScreen, Grid, PageHead, Prose, Statement
@@ -45,6 +49,9 @@ def _recovered(e: Evidence, w: Words) -> Statement:
 
 
 def _first_start(e: Evidence, w: Words) -> Statement:
+    if not e.first_boot.n:
+        detail = w.say("main.first_few_detail", minimum=w.count(e.minimum))
+        return Statement(w.say("main.first_label"), w.say("main.first_few"), detail)
     rate = _rate(w, e.first_boot)
     detail = w.say("main.first_detail", range=rate["range"])
     if e.stopped_untested:
@@ -56,18 +63,17 @@ def _first_start(e: Evidence, w: Words) -> Statement:
 def _whole(e: Evidence, w: Words) -> list[Statement]:
     if e.whole is None:
         return []
-    rate, first = _rate(w, e.whole.recovered), _rate(w, e.whole.first_boot)
-    detail = w.say(
-        "main.whole_detail",
-        range=rate["range"],
-        first=w.month(e.whole.first_month),
-        last=w.month(e.whole.last_month),
-        first_x=first["x"],
-        first_n=first["n"],
-        first_rate=first["rate"],
-        first_range=first["range"],
-    )
-    return [Statement(w.say("main.whole_label"), w.say("main.whole", **rate), detail)]
+    label, chosen = w.say("main.whole_label"), w.say("main.whole_chosen")
+    if not e.whole.ready:
+        says = w.say("main.not_ready", closed=w.count(e.whole.recovered.n), accepted=w.count(e.whole.accepted))
+        return [Statement(label, says, f"{w.say('main.not_ready_detail')} {chosen}")]
+    rate = _rate(w, e.whole.recovered)
+    months = {"first": w.month(e.whole.first_month), "last": w.month(e.whole.last_month)}
+    detail = w.say("main.whole_detail", range=rate["range"], **months)
+    if e.whole.first_boot.n:
+        first = {f"first_{name}": text for name, text in _rate(w, e.whole.first_boot).items()}
+        detail += " " + w.say("main.whole_first", **first)
+    return [Statement(label, w.say("main.whole", **rate), f"{detail} {chosen}")]
 
 
 def damage_name(w: Words, codes: tuple[str, ...]) -> str:
@@ -94,16 +100,31 @@ def _like(view: SheetView) -> list[Statement]:
     found, w = view.alike, view.words
     if found is None:
         return []
-    label = w.say("main.like_label", damage=damage_name(w, (found.facts[DAMAGE],)))
+    label = w.say("main.like_label", facts=", ".join(_facts_told(w, found.facts)))
     if found.chance is not None:
         mean, low, high = found.chance
         says = w.say("main.like_model", rate=w.percent(mean))
         about = {"range": w.between(low, high), "n": w.count(found.n), "until": w.day(view.evidence.until)}
         return [Statement(label, says, w.say("main.like_model_detail", **about))]
     rate = _rate(w, found.row.recovered)
-    name = "main.like" if len(found.row.codes) == 1 else "main.like_together"
-    says = w.say(name, damage=damage_name(w, found.row.codes), **rate)
-    return [Statement(label, says, w.say("main.like_detail", range=rate["range"]))]
+    detail = w.say("main.like_detail", range=rate["range"])
+    if len(found.row.codes) > 1:
+        detail += " " + w.say("main.like_together", damage=damage_name(w, found.row.codes))
+    return [Statement(label, w.say("main.like", **rate), detail)]
+
+
+def _facts_told(w: Words, facts: Mapping[str, str]) -> list[str]:
+    """Every fact of a device that the page carries, in words: nothing about it stands in the source alone."""
+    out = [damage_name(w, (facts[DAMAGE],))]
+    if facts.get("second_damage"):
+        out.append(w.say("device.also", damage=damage_name(w, (facts["second_damage"],))))
+    if facts.get("device_class"):
+        out.append(w.say(f"device.{facts['device_class']}"))
+    if facts.get("device_age_years"):
+        age = float(facts["device_age_years"])
+        out.append(w.say("device.age", n=w.number(age, 0 if age == int(age) else 1)))
+    named = (("prior", "prior_rework"), ("underfill", "underfill"))
+    return out + [w.say(f"device.{name}_{facts[column]}") for name, column in named if facts.get(column)]
 
 
 def headline(view: SheetView) -> FirstScreen:
@@ -129,6 +150,10 @@ def jobs_grid(view: SheetView) -> Grid:
     return Grid(w.say("jobs.caption"), w.listed("jobs.heads"), rows, numbers=(1,))
 
 
+def _cell(w: Words, p: Proportion) -> str:
+    return w.say("classes.cell", **_rate(w, p)) if p.n else "–"
+
+
 def classes_grid(view: SheetView) -> Grid | Prose:
     """Rates by damage, small classes put together."""
     e, w = view.evidence, view.words
@@ -138,8 +163,8 @@ def classes_grid(view: SheetView) -> Grid | Prose:
     rows = [
         [
             damage_name(w, row.codes) or w.say("classes.all"),
-            w.say("classes.cell", **_rate(w, row.recovered)),
-            w.say("classes.cell", **_rate(w, row.first_boot)),
+            _cell(w, row.recovered),
+            _cell(w, row.first_boot),
         ]
         for row in (*e.classes, every)
     ]
@@ -157,7 +182,10 @@ def more(view: SheetView) -> Bullets:
         w.say("more.fee_item", name=w.together([w.say(f"more.{code}") for code in codes]), n=w.count(n))
         for codes, n in e.fees
     ]
-    loss = w.say("more.loss", **_rate(w, lost), found=w.count(e.lost_found))
+    loss = w.say("more.loss", **_rate(w, lost), found=w.count(e.lost_found), rest=w.count(e.lost - e.lost_found))
+    if e.lost_unknown:
+        most = w.percent((e.lost + e.lost_unknown) / e.recovered.n)
+        loss += " " + w.say("more.loss_unknown", n=w.count(e.lost_unknown), rate=most)
     fee = w.say("more.fee", list="; ".join(fees))
     return Bullets(
         [
@@ -171,7 +199,7 @@ def more(view: SheetView) -> Bullets:
 def _time(e: Evidence, w: Words) -> str:
     t = e.turnaround
     if not t.recovered:
-        return w.say("more.time_few")
+        return w.say("more.time_few", least=w.count(AT_RISK), days=w.count(DAYS_SHOWN[0]))
     parts = [
         w.say("more.time", days=day, rate=w.percent(share), range=w.between(low, high))
         for day, share, low, high in t.recovered
@@ -200,10 +228,13 @@ def recount_words(view: SheetView) -> Prose:
     text = w.say(
         "recount.text",
         seal=w.count(mark.seal),
+        day=w.day(pd.Timestamp(mark.sealed_on)),
         fingerprint=mark.fingerprint[:SHORT],
         definitions=mark.definitions,
         code=mark.code,
     )
+    if mark.corrected:
+        text += " " + w.say("recount.corrected", n=w.count(mark.corrected))
     return Prose([f"{w.say('recount.label')}: {text}"])
 
 
@@ -232,6 +263,8 @@ def period_text(view: SheetView) -> str:
     """Months of receipt and the day of counting."""
     e, w = view.evidence, view.words
     name = "page.period" if e.span.half else "page.period_chosen"
+    if e.span.half and e.span != latest_half(e.until):
+        name = "page.period_older"
     return w.say(name, first=w.day(e.span.start), last=w.day(e.span.end), until=w.day(e.until))
 
 

@@ -11,9 +11,10 @@ from pathlib import Path
 from typing import Any
 
 from analysis.errors import ReworkError
-from analysis.questions.evidence_facts import Mark, SheetFacts, read_facts
+from analysis.questions.evidence_facts import Mark, SheetFacts, mark_of, read_facts
 from analysis.questions.recount import Recount, recount
 from analysis.records.problems import quoted, visible
+from analysis.records.sealing.ledger import read_ledger
 from analysis.records.settings import read_settings
 from analysis.report.evidence_page import FACTS_CLASS
 from analysis.report.evidence_sheet import sheet_html
@@ -102,6 +103,8 @@ def _made_again(sheet: Sheet, found: Recount, folder: Path) -> str:
         return ""
     settings = read_settings(folder)
     mark: Mark = sheet.facts.mark
+    if found.seal is not None:  # what the ledger says of the seal, not what the page does
+        mark = mark_of(read_ledger(folder)[: found.seal.seal], mark.definitions, mark.code)
     words = words_for(sheet.facts.language)
     view = SheetView(found.evidence, words, mark, settings.shop_name, settings.invented, found.alike)
     return sheet_html(view)
@@ -142,6 +145,9 @@ def _lines(found: Recount) -> list[str]:
         out.append(f"… and {len(found.totals) - TOLD} more totals that differ")
     if found.definitions:
         out.append(f"the sheet counts by definitions {visible(found.definitions[0])}, here are {found.definitions[1]}")
+    if found.grouping:
+        says, gives = found.grouping
+        out.append(f"the sheet puts damage together as {visible(says)}; the rule gives {gives}")
     if found.refused:
         out.append(f"the log cannot be counted again: {found.refused}")
     return out

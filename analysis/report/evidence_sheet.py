@@ -12,12 +12,16 @@ from pathlib import Path
 from typing import Any
 
 from analysis.errors import RenderError, ReworkError
+from analysis.questions.evidence import too_near
 from analysis.questions.evidence_facts import recount_csv
-from analysis.questions.published import record_published, shown_by
+from analysis.questions.evidence_intake import DAMAGE
+from analysis.questions.published import gives_away, read_published, record_published, shown_by
 from analysis.records.log import FILES
 from analysis.records.on_disk import export_text
+from analysis.records.sealing.ledger import id_salt
 from analysis.report import evidence_page as parts
-from analysis.report.evidence_view import SheetView, build, id_salt
+from analysis.report.evidence_view import SheetView, build
+from analysis.report.evidence_wording import words_for
 from analysis.report.render import TEMPLATES, publish
 
 CSP = "default-src 'none'; img-src data:; style-src 'unsafe-inline'"
@@ -71,6 +75,16 @@ def sheet_html(view: SheetView) -> str:
     )
 
 
+def file_name(view: SheetView) -> str:
+    """Name of the page: another period, kind of device, language or country does not take another page's place."""
+    language, _, _ = view.words.code.partition("-")
+    code = language if words_for(language).code == view.words.code else view.words.code
+    named = ["evidence", view.evidence.span.name]
+    if view.alike is not None:
+        named += ["device", view.alike.facts[DAMAGE]]
+    return "-".join([*named, *([] if code == "en" else [code])])
+
+
 def publish_evidence(
     folder: Path,
     out: Path,
@@ -102,9 +116,7 @@ def publish_evidence(
         if recount_file is not None:
             todo = "Seal the log with 'rework seal' first."
             raise ReworkError("A draft has no recount file: its salt is that of a seal.", todo=todo)
-    ending = "" if view.words.code.startswith("en-") else f"-{view.words.code.partition('-')[0]}"
-    device = "-device" if view.alike is not None else ""
-    page = out / f"evidence-{view.evidence.span.name}{device}{ending}.html"
+    page = out / f"{file_name(view)}.html"
     publish(sheet_html(view), page)
     say(f"Sheet written to {page}")
     if recount_file is not None:
@@ -120,5 +132,9 @@ def _list(folder: Path, view: SheetView) -> None:
     evidence = view.evidence
     groups = tuple(row.codes for row in evidence.classes)
     with locked(folder):
-        shown = shown_by(evidence.rows, evidence.span, groups, id_salt(folder))
+        shown = shown_by(evidence.rows, evidence.span, groups, id_salt(folder), evidence.minimum)
+        if gives_away(
+            shown, read_published(folder), evidence.minimum
+        ):  # published by somebody else since it was counted
+            raise too_near(evidence.span, evidence.minimum)
         record_published(folder, evidence.span.name, shown)

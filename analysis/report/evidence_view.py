@@ -9,17 +9,17 @@ from pathlib import Path
 import pandas as pd
 
 from analysis.errors import LogError
-from analysis.questions.evidence import Evidence, build_evidence
+from analysis.questions.evidence import Evidence, build_evidence, counted_log
 from analysis.questions.evidence_classes import Groups
-from analysis.questions.evidence_facts import Mark
+from analysis.questions.evidence_facts import Mark, mark_of
 from analysis.questions.evidence_intake import Alike, alike, read_facts_of
 from analysis.questions.evidence_span import span_for
-from analysis.questions.published import guard
+from analysis.questions.published import guard, read_published
 from analysis.questions.versions import code_version, definitions_version
 from analysis.records.log import Log, read_log
 from analysis.records.problems import plural
 from analysis.records.sealing.hashes import RowChanges
-from analysis.records.sealing.ledger import Seal, read_ledger, read_secret
+from analysis.records.sealing.ledger import Seal, id_salt, read_ledger
 from analysis.records.sealing.seal import changes_since, sealed_and_faulty
 from analysis.report.evidence_wording import Words, words_for
 
@@ -106,25 +106,19 @@ def build(
     seal = seals[-1] if seals else None
     if seal is not None:
         _held(read, folder, seal)
-    log = read.without_faulty_jobs()
+    log = counted_log(read)
     if seal is not None:
         _refuse_sealed_faults(log, folder, seal)
         log = replace(log, jobs_set_aside=0)  # faults of jobs that came after the seal are none of the sheet's
     until = pd.Timestamp(seal.until) if seal else _last_day(log)
     span = span_for(half, first, last, until)
     ask: Callable[[pd.DataFrame, Groups], bool] | None = None
-    mark = Mark(0, "", definitions_version(), code_version())
+    mark = mark_of(seals, definitions_version(), code_version())
     if seal is not None:
-        ask = guard(folder, span, id_salt(folder), log.settings.minimum_class_n)
-        mark = Mark(seal.seal, seal.fingerprint, definitions_version(), code_version())
+        ask = guard(read_published(folder), span, id_salt(folder), log.settings.minimum_class_n)
     evidence = build_evidence(log, span, until, gives_away=ask)
     found = alike(log, evidence, device) if device else None
     return SheetView(evidence, words, mark, log.settings.shop_name, log.invented, found)
-
-
-def id_salt(folder: Path) -> bytes:
-    """Salt of the salted names of jobs: that of the first seal, so that a job keeps its name on all sheets."""
-    return read_secret(folder, read_ledger(folder)[0]).salt
 
 
 def _last_day(log: Log) -> pd.Timestamp:

@@ -14,6 +14,7 @@ import pandas as pd
 
 from analysis.errors import ReworkError
 
+HALF = 1e-9  # 29 of 200 is 14.5 %, and a hair less in binary
 FOLDER = Path(__file__).resolve().parent / "evidence_words"
 
 
@@ -60,9 +61,10 @@ class Words:
         return self.count(int(whole)) + (self.form["decimal"] + rest if rest else "")
 
     def _hundredths(self, share: float) -> str:
-        """Whole percents; a decimal where a whole number would say none or all and be wrong."""
-        near = 0 < share < 0.01 or 0.99 < share < 1
-        return self.number(100 * share, 1 if near else 0)
+        """Whole percents, halves up as spreadsheets round; a decimal where a whole number would wrongly say none or all."""
+        digits = 1 if 0 < share < 0.01 or 0.99 < share < 1 else 0
+        steps = math.floor(share * 10 ** (2 + digits) + 0.5 + HALF)
+        return self.number(steps / 10**digits, digits)
 
     def percent(self, share: float) -> str:
         """A share; "–" where there is none."""

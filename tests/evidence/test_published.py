@@ -30,6 +30,23 @@ def shown(kind, ids, measure="recovered"):
         ([("total", range(3, 33))], [("total", range(30))], True),  # shifted by three on either side
         ([("total", range(3, 45))], [("total", range(30))], False),
         ([("total", range(43))], [("total", range(20)), ("total", range(20, 40))], True),  # the two halves less
+        ([("total", range(30)), ("whole log", range(33))], [], True),  # one sheet that leaves three jobs of the log out
+        ([("total", range(30)), ("whole log", range(40))], [], False),
+        (  # classes put together otherwise: b and c of the new sheet less "b+c" of the old one are three jobs
+            [("total", range(53)), ("a", range(20)), ("b", [*range(20, 35), 51]), ("c", [*range(35, 51), 52])],
+            [("total", range(50)), ("a", range(20)), ("b+c", range(20, 50))],
+            True,
+        ),
+        (  # the same with totals that differ by enough: only several subtractions together tell of three jobs
+            [
+                ("total", range(63)),
+                ("a", [*range(20), *range(53, 63)]),
+                ("b", [*range(20, 35), 50]),
+                ("c", [*range(35, 50), 51, 52]),
+            ],
+            [("total", range(50)), ("a", range(20)), ("b+c", range(20, 50))],
+            True,
+        ),
         ([("total", range(60))], [("total", range(20)), ("total", range(20, 40))], False),
         ([("drop", range(20)), ("total", range(40))], [("drop", range(18)), ("total", range(40))], True),
     ],

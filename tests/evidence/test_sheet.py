@@ -294,14 +294,16 @@ def test_a_clients_own_device_is_told_the_model_or_the_rate_of_its_damage(demo_l
     told = build(demo_log, "2024H1", intake=["intake_damage=heat", "device_age_years=3"])
     html = parts.headline(told)._repr_html_()
     assert told.alike.chance is not None
-    assert "A device like yours (Heat)" in html
+    assert "A device like yours (Heat, 3 years old)" in html
     assert f"about {100 * told.alike.chance[0]:.0f}%" in html
     assert f"From {told.alike.n} closed jobs" in html
     monkeypatch.setattr(evidence_intake, "_by_model", lambda *_: (None, 0))
     html = parts.headline(build(demo_log, "2024H1", intake=["intake_damage=heat"]))._repr_html_()
-    assert "Heat + No damage seen: data recovered in 11 of 17 closed jobs: 65%" in html
+    assert "Data recovered in 11 of 17 closed jobs: 65%" in html
+    assert "Counted together, since there are too few of one kind: Heat + No damage seen." in html
     html = parts.headline(build(demo_log, "2024H1", intake=["intake_damage=liquid"]))._repr_html_()
-    assert "Liquid: data recovered in 15 of 27 closed jobs: 56%" in html
+    assert "Data recovered in 15 of 27 closed jobs: 56%" in html
+    assert "Counted together" not in html
 
 
 def test_the_model_speaks_only_where_the_rule_for_trusting_it_holds(demo_log, monkeypatch):
@@ -334,7 +336,7 @@ def test_facts_of_a_device_that_cannot_be_used_are_refused(demo_log, facts, told
 def test_a_sheet_with_a_clients_device_is_recounted_with_it(demo_log, tmp_path):
     folder = copy_of(demo_log, tmp_path / "log")
     path = sheet(folder, tmp_path, intake=["intake_damage=liquid"])
-    assert path.name == "evidence-2024H1-device.html"
+    assert path.name == "evidence-2024H1-device-liquid.html"
     assert main(["recount", str(path), str(folder)]) == 0
     text = path.read_text(encoding="utf-8")
     found = re.search(r"about (\d+)%", text)

@@ -61,8 +61,10 @@ def _hashed(frame: pd.DataFrame, table: str, names: tuple[str, ...], salt: bytes
     keys = [_texts(frame, declared[name]) for name in declared.key]
     out: dict[str, str] = {}
     for at in range(len(frame)):
-        # JSON parts cells beyond doubt: no two different rows are written alike.
-        content = json.dumps([table, {name: texts[at] for name, texts in columns.items()}], ensure_ascii=False)
+        # JSON parts cells beyond doubt: no two different rows are written alike. Blanks stay out, so that a column that
+        # a later version of the program adds leaves the hashes of old rows as they are.
+        filled = {name: texts[at] for name, texts in sorted(columns.items()) if texts[at] is not None}
+        content = json.dumps([table, filled], ensure_ascii=False)
         key = " ".join("–" if part[at] is None else str(part[at]) for part in keys)
         while key in out:  # a fault of the log; the row is counted all the same
             key += " again"

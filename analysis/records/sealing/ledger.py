@@ -133,11 +133,28 @@ def read_secret(folder: Path, seal: Seal) -> Secret:
         found: dict[str, Any] = json.loads(path.read_text(encoding="utf-8"))
         secret = Secret(bytes.fromhex(found["salt"]), found["rows"])
     except (OSError, ValueError, KeyError, TypeError):
-        todo = "Restore it from a copy; without it the seal cannot be compared with the log."
+        todo = (
+            "Restore it from a copy; without it the seal cannot be compared with the log. If there is none, put the"
+            f" folder '{FOLDER}' away (do not delete it) and seal anew: what was made before can then not be confirmed."
+        )
         raise LogError("the private file of the seal is missing or damaged.", todo=todo, where=str(path)) from None
     if root_hash(secret.rows) != seal.root:
         raise _broken(path, "the private file of the seal is not the one that was sealed.")
     return secret
+
+
+def id_salt(folder: Path) -> bytes:
+    """Salt of the salted names of jobs: that of the first seal, so that a job keeps its name on all sheets.
+
+    Raises
+    ------
+    LogError
+        If the log was never sealed, or the private file of its first seal is missing or not the one sealed.
+    """
+    seals = read_ledger(folder)
+    if not seals:
+        raise LogError("the log has never been sealed.", todo="Seal it with 'rework seal'.", where=str(folder))
+    return read_secret(folder, seals[0]).salt
 
 
 def new_salt() -> bytes:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Sequence
 from pathlib import Path
 
 import pandas as pd
@@ -45,6 +46,15 @@ def _refuse_faults(log: Log) -> None:
     )
 
 
+def _refuse_backwards(seals: Sequence[Seal], until: dt.date) -> None:
+    if seals and until.isoformat() < seals[-1].until:
+        raise LogError(
+            f"{until} is before {seals[-1].until}, the day of the seal before.",
+            rule="Seals go forward: else the day on which jobs are counted could be chosen once results are known.",
+            todo=f"Seal until {seals[-1].until} or a later day.",
+        )
+
+
 def changes_since(log: Log, folder: Path, seal: Seal) -> RowChanges:
     """Sealed rows added, changed and removed in a log since a seal.
 
@@ -78,7 +88,8 @@ def seal_log(folder: Path, until: dt.date, *, today: dt.date, definitions: str, 
     Raises
     ------
     LogError
-        If the log has faults, the day is not over, there is nothing to seal, or the ledger is broken.
+        If the log has faults, the day is not over or before that of the last seal, there is nothing to seal, or the
+        ledger is broken.
     """
     from analysis.records.entering.storing import locked
 
@@ -90,6 +101,7 @@ def seal_log(folder: Path, until: dt.date, *, today: dt.date, definitions: str, 
         log = read_log(folder)
         _refuse_faults(log)
         seals = read_ledger(folder)
+        _refuse_backwards(seals, until)
         salt = new_salt()
         rows = row_hashes(log, pd.Timestamp(until), salt)
         if not rows["jobs"]:
