@@ -1,0 +1,94 @@
+"""Jobs with a first boot and what was done to them before boot test 1, as comparisons of techniques need it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from analysis.cohort.features import Cohort
+from analysis.cohort.ledger import Ledger
+from analysis.cohort.work import CLIENT_CHIPS, centre_by_station, dated
+from analysis.records.log import Log
+
+OXIDISED = 1  # pad grade from which a blade is a question at all
+HOT_SHORT, LOW_LONG = "hot and short", "low and long"
+
+
+@dataclass(frozen=True)
+class TechniqueRows:
+    """Rows of every comparison.
+
+    Parameters
+    ----------
+    rows : DataFrame
+        First boots of the cohort whose work can be dated, and beside its columns ``quarter`` (of receipt),
+        ``install_style`` (:data:`HOT_SHORT`, :data:`LOW_LONG`, "neither", or None), ``blade_on_oxidised`` (1, 0; NaN
+        where no oxidised pad was noted or no blade either way), and for each of install and reball of the processor
+        ``<step>_dose_c`` (°C, typed, centred by station), ``<step>_dose_s`` (s, typed) and ``<step>_entry``.
+    ledger : Ledger
+        From all jobs of the log to ``rows``.
+    stations : int
+        Stations named on installs and reballs.
+    """
+
+    rows: pd.DataFrame
+    ledger: Ledger
+    stations: int
+
+
+def technique_rows(log: Log, cohort: Cohort) -> TechniqueRows:
+    """Put what techniques are compared by on one row a job; only work before boot test 1."""
+    rows = cohort.first_boots
+    undated = rows["job_id"].isin(cohort.undated.jobs).to_numpy(bool)
+    rows = rows[~undated].reset_index(drop=True)
+    tests_n = log.tables["boot_tests"]["job_id"].value_counts()
+    steps, _ = dated(log.tables["heat_steps"], tests_n)
+    sides, _ = dated(log.tables["chip_sides"], tests_n)
+    steps, sides = steps[steps["before"].eq(1)], sides[sides["before"].eq(1)]
+    steps = steps[steps["chip_role"].eq("processor") & steps["job_id"].isin(rows["job_id"])]
+    found = [_settings(steps, kind).reindex(rows["job_id"]).reset_index(drop=True) for kind in ("install", "reball")]
+    out = pd.concat([rows, *found], axis=1)
+    for kind in ("install", "reball"):
+        out[f"{kind}_entry"] = out[f"{kind}_entry"].fillna("not recorded")
+    out["quarter"] = out["received_date"].dt.to_period("Q").astype(str)
+    out["install_style"] = install_style(out["install_dose_c"], out["install_dose_s"])
+    out["blade_on_oxidised"] = out["job_id"].map(_blade_on_oxidised(sides)).astype(float)
+    used = steps[steps["step_type"].isin(["install", "reball"])]
+    ledger = cohort.ledger.then(("work without before_test_no on a job with several boot tests", int(undated.sum())))
+    return TechniqueRows(out, ledger, int(used["station_id"].nunique()))
+
+
+def _settings(steps: pd.DataFrame, kind: str) -> pd.DataFrame:
+    """Last step of a kind of each job: its typed settings, and how they were entered."""
+    last = steps[steps["step_type"].eq(kind)].sort_values("step_no", kind="stable")
+    last = last.drop_duplicates("job_id", keep="last").set_index("job_id")
+    typed = last["entry_kind"].ne("preset").fillna(True).to_numpy(bool)
+    temperature = centre_by_station(last[typed], "set_temp_c").reindex(last.index)
+    blank = last["set_temp_c"].isna()
+    return pd.DataFrame(
+        {
+            f"{kind}_dose_c": temperature.astype(float),
+            f"{kind}_dose_s": last["step_s"].astype(float).where(typed),
+            f"{kind}_entry": np.select([~typed, blank], ["unchanged preset", "not recorded"], default="typed"),
+        },
+        index=last.index,
+    )
+
+
+def install_style(temperature: pd.Series, seconds: pd.Series) -> pd.Series:
+    """Hot and short, low and long, or neither, against the bench's own medians; None where a setting is not known."""
+    hot, low = temperature.gt(temperature.median()), temperature.lt(temperature.median())
+    short, long = seconds.lt(seconds.median()), seconds.gt(seconds.median())
+    known = temperature.notna() & seconds.notna()
+    style = np.select([hot & short, low & long, known], [HOT_SHORT, LOW_LONG, "neither"], default="")
+    return pd.Series(style, index=temperature.index, dtype=object).where(known, None)
+
+
+def _blade_on_oxidised(sides: pd.DataFrame) -> pd.Series:
+    """Whether a blade touched an oxidised (or worse) side of a client's chip, by job."""
+    grade = sides["pad_grade_found"].astype("Float64").to_numpy(float, na_value=np.nan)
+    bad = sides[(grade >= OXIDISED) & sides["chip_role"].isin(CLIENT_CHIPS).to_numpy(bool)]
+    blade = pd.Series(bad["blade_used"].astype("Float64").to_numpy(float, na_value=np.nan), index=bad.index)
+    return blade.groupby(bad["job_id"]).max()

@@ -1,0 +1,169 @@
+"""Two ways of working compared among the jobs that could have gone either way.
+
+Each job counts by how evenly it could have had either arm, h = e(1 - e), with e the chance of the arm given why it
+is chosen (overlap weights: Li, Morgan and Zaslavsky, Journal of the American Statistical Association 113 (2018)
+390–400; from memory). In that population the chances of success under either arm are averaged over the jobs
+(standardisation, g-computation: Hernán and Robins, Causal Inference: What If, chapter 13). Beside it stands the
+augmented estimate, right when either of the two models is (Mao, Li and Greene, Statistical Methods in Medical
+Research 28 (2019) 2439–2454; from memory).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import expit
+
+from analysis.models.ridge_logit import WEAK_SD, fit_many
+
+Floats = NDArray[np.float64]
+
+ALMOST = 1e-4  # change of a coefficient at which a bootstrap fit has settled
+
+
+@dataclass(frozen=True)
+class Arms:
+    """What is compared.
+
+    Parameters
+    ----------
+    y : ndarray, shape (n,)
+        Success, 0 or 1.
+    arm : ndarray, shape (n,)
+        1 with the technique, 0 without.
+    x : ndarray, shape (n, p)
+        What is adjusted for, the intercept in column 0, never the arm.
+    prior_sd : ndarray, shape (p,), or float
+        Prior of the coefficients of ``x``; see :func:`analysis.models.ridge_logit.fit_many`.
+    """
+
+    y: Floats
+    arm: Floats
+    x: Floats
+    prior_sd: Floats | float = WEAK_SD
+
+
+@dataclass(frozen=True)
+class Compared:
+    """Estimates of every sample.
+
+    Parameters
+    ----------
+    with_it, without : ndarray, shape (b,)
+        Standardised chance of success under either arm.
+    robust : ndarray, shape (b,)
+        Doubly robust difference.
+    """
+
+    with_it: Floats
+    without: Floats
+    robust: Floats
+
+    @property
+    def difference(self) -> Floats:
+        """Standardised difference in the chance of success."""
+        return self.with_it - self.without
+
+    @property
+    def log_failure_ratio(self) -> Floats:
+        """Log of the ratio of the chances of failure."""
+        return np.asarray(np.log1p(-self.with_it) - np.log1p(-self.without))
+
+
+@dataclass(frozen=True)
+class Models:
+    """Coefficients of both models on all rows; bootstrap fits start from them."""
+
+    chosen: Floats
+    outcome: Floats
+
+
+def models_of(arms: Arms) -> Models:
+    """Fit why the arm was chosen, and what came of it, on all rows."""
+    once = np.ones((1, len(arms.y)))
+    chosen = fit_many(arms.x, arms.arm, once, arms.prior_sd)[0]
+    both, sd = _with_arm(arms)
+    return Models(chosen, fit_many(both, arms.y, once, sd)[0])
+
+
+def _with_arm(arms: Arms) -> tuple[Floats, Floats]:
+    sd = np.broadcast_to(np.asarray(arms.prior_sd, dtype=float), (arms.x.shape[1],))
+    own = WEAK_SD if np.isfinite(sd[1:]).any() else np.inf
+    return np.column_stack([arms.x, arms.arm]), np.append(sd, own)
+
+
+def propensity(arms: Arms, models: Models) -> Floats:
+    """Chance of the arm of each row, shape (n,)."""
+    return np.asarray(expit(arms.x @ models.chosen))
+
+
+def compare(arms: Arms, models: Models, samples: Floats, overlap: bool = True) -> Compared:
+    """Compare the arms in every sample.
+
+    Parameters
+    ----------
+    arms, models
+        Rows, and the fits on all of them.
+    samples : ndarray, shape (b, n)
+        How often each row is in each sample.
+    overlap : bool
+        Average over the overlap population; else over all rows as they are.
+    """
+    both, sd = _with_arm(arms)
+    chosen = fit_many(arms.x, arms.arm, samples, arms.prior_sd, models.chosen, ALMOST)
+    outcome = fit_many(both, arms.y, samples, sd, models.outcome, ALMOST)
+    e = expit(chosen @ arms.x.T)
+    base = outcome[:, :-1] @ arms.x.T
+    with_it, without = expit(base + outcome[:, -1:]), expit(base)
+    h = samples * (e * (1 - e) if overlap else 1.0)
+    treated = samples * arms.arm * ((1 - e) if overlap else 1 / e)
+    other = samples * (1 - arms.arm) * (e if overlap else 1 / (1 - e))
+    rest = averaged(treated, arms.y - with_it) - averaged(other, arms.y - without)
+    first, second = averaged(h, with_it), averaged(h, without)
+    return Compared(first, second, first - second + rest)
+
+
+def averaged(weight: Floats, value: Floats) -> Floats:
+    """Weighted mean of each row, shape (b,); both arguments have shape (b, n)."""
+    return np.asarray((weight * value).sum(axis=1) / weight.sum(axis=1))
+
+
+def stratified_samples(strata: NDArray[np.int64], draws: int, rng: np.random.Generator) -> Floats:
+    """Bootstrap frequencies that keep the number of rows of every stratum.
+
+    Parameters
+    ----------
+    strata : ndarray of int, shape (n,)
+        Stratum of each row, such as its technician.
+    draws : int
+        Samples.
+    rng : Generator
+        Source of randomness.
+
+    Returns
+    -------
+    ndarray, shape (draws, n)
+    """
+    out = np.zeros((draws, len(strata)))
+    for stratum in np.unique(strata):
+        rows = np.flatnonzero(strata == stratum)
+        out[:, rows] = rng.multinomial(len(rows), np.full(len(rows), 1 / len(rows)), draws)
+    return out
+
+
+def effective_n(weight: Floats) -> float:
+    """Rows of equal weight that would tell as much (Kish, Survey Sampling, 1965; from memory)."""
+    return float(weight.sum() ** 2 / (weight**2).sum()) if len(weight) else 0.0
+
+
+def imbalance(arms: Arms, weight: Floats) -> float:
+    """Largest difference of the arms' weighted means of a column, in SDs of the column over all rows."""
+    columns = arms.x[:, 1:]
+    spread = columns.std(axis=0)
+    columns = columns[:, spread > 0] / spread[spread > 0]
+    if not columns.shape[1]:
+        return 0.0
+    w1, w0 = weight * arms.arm, weight * (1 - arms.arm)
+    return float(np.abs(w1 @ columns / w1.sum() - w0 @ columns / w0.sum()).max())

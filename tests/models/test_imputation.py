@@ -1,0 +1,87 @@
+"""Blanks filled with what similar jobs had; pooling by Rubin's rules; E-values."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from analysis.errors import ModelError
+from analysis.models.e_value import e_value
+from analysis.models.imputation import impute
+from analysis.models.rubin import pool
+
+
+def table(n: int = 1500, seed: int = 4) -> tuple[pd.DataFrame, pd.DataFrame, np.ndarray]:
+    """A table whose blanks depend on what is known, and the whole of it."""
+    rng = np.random.default_rng(seed)
+    a = rng.normal(size=n)
+    b = 1 + a + rng.normal(size=n)
+    c = np.where(a + rng.normal(size=n) > 0.5, "hard", "easy").astype(object)
+    full = pd.DataFrame({"b": b, "c": c, "key": np.arange(n)})
+    gone = rng.random(n) < 0.6 * (a > 0)
+    holes = full.assign(b=np.where(gone, np.nan, b))
+    holes["c"] = full["c"].mask(rng.random(n) < 0.5 * (a > 0), None)
+    return full, holes, a[:, None]
+
+
+def test_what_is_known_stays_and_what_is_not_is_taken_from_another_row():
+    _, holes, helpers = table(300)
+    made = impute(holes, ("b", "c"), helpers, 3, np.random.default_rng(1))
+    known = holes["b"].notna()
+    for one in made:
+        pd.testing.assert_series_equal(one.loc[known, "b"], holes.loc[known, "b"])
+        assert not one[["b", "c"]].isna().to_numpy().any()
+        assert set(one["b"]) <= set(holes["b"].dropna())
+        assert set(one["c"]) == {"hard", "easy"}
+    assert not made[0]["b"].equals(made[1]["b"])
+
+
+def test_the_mean_is_right_where_complete_rows_alone_mislead():
+    full, holes, helpers = table()
+    made = impute(holes, ("b", "c"), helpers, 20, np.random.default_rng(2))
+    b = np.mean([one["b"].mean() for one in made])
+    hard = np.mean([one["c"].eq("hard").mean() for one in made])
+    assert holes["b"].mean() < full["b"].mean() - 0.2
+    assert b == pytest.approx(full["b"].mean(), abs=0.08)
+    assert holes["c"].dropna().eq("hard").mean() < full["c"].eq("hard").mean() - 0.06
+    assert hard == pytest.approx(full["c"].eq("hard").mean(), abs=0.03)
+
+
+def test_the_same_seed_gives_the_same_and_a_column_without_any_value_is_left():
+    _, holes, helpers = table(200)
+    holes = holes.assign(empty=np.nan)
+    one, two = (impute(holes, ("b", "c", "empty"), helpers, 1, np.random.default_rng(9))[0] for _ in range(2))
+    pd.testing.assert_frame_equal(one, two)
+    assert one["empty"].isna().all()
+
+
+def test_pooling_by_hand():
+    # Estimates 1, 2, 3 with variance 1: within 1, between 1, total 1 + (4/3) * 1.
+    found = pool([1, 2, 3], [1, 1, 1], 1e9)
+    assert found.estimate == 2
+    assert found.se**2 == pytest.approx(7 / 3)
+    assert found.df == pytest.approx(2 / (4 / 7) ** 2, rel=1e-6)
+    low, high = found.interval()
+    assert low < 0 < 2 < high
+    assert found.p == pytest.approx(0.24, abs=0.03)
+    same = pool([1, 1], [0.25, 0.25], 50)
+    assert same.se == 0.5
+    assert 47 < same.df < 50
+
+
+def test_pooling_refuses_what_cannot_be_pooled():
+    for estimates, variances in (([1], [1]), ([1, 2], [1, 0]), ([1, 2], [1])):
+        with pytest.raises(ModelError, match="two completed data sets"):
+            pool(estimates, variances, 10)
+
+
+def test_e_values_are_the_same_for_a_ratio_and_its_inverse_and_one_for_no_effect():
+    assert e_value(2, 1.2, 3).estimate == pytest.approx(2 + np.sqrt(2))
+    assert e_value(0.5, 1 / 3, 1 / 1.2).estimate == pytest.approx(e_value(2, 1.2, 3).estimate)
+    assert e_value(0.5, 1 / 3, 1 / 1.2).interval == pytest.approx(e_value(2, 1.2, 3).interval)
+    assert e_value(1, 0.8, 1.2).estimate == 1
+    assert e_value(2, 0.9, 3).interval == 1
+    for wrong in ((0, 0, 1), (2, 3, 4), (float("nan"), 1, 2)):
+        with pytest.raises(ModelError, match="no E-value"):
+            e_value(*wrong)

@@ -1,0 +1,181 @@
+"""Contrasts of techniques: declared, refused where they must be, and only by work before boot test 1."""
+
+from __future__ import annotations
+
+import dataclasses
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from analysis.cli import DEMO
+from analysis.cohort.features import build_cohort
+from analysis.cohort.technique_rows import technique_rows
+from analysis.errors import SettingsError
+from analysis.questions.contrasts import DECLARED, contrasts_for, own_contrast
+from analysis.questions.technique_design import TERM_OF
+from analysis.questions.techniques import Effort, Refused, Told, groups_of, techniques, why_refused
+from analysis.questions.verdicts import Verdict
+from analysis.records.log import Log, read_log
+
+QUICK = Effort(copies=3, draws=20, complete_draws=30)
+AFTERWARDS = {"pads_lost_n", "pads_lost_band", "pad_grade_left", "melts_n", "bench_hours", "tests_n", "ending"}
+
+
+@pytest.fixture(scope="module")
+def log() -> Log:
+    return read_log(DEMO).without_faulty_jobs()
+
+
+@pytest.fixture(scope="module")
+def found(log):
+    return technique_rows(log, build_cohort(log))
+
+
+@pytest.fixture(scope="module")
+def answers(found):
+    return {a.contrast.name: a for a in techniques(found, DECLARED, effort=QUICK)}
+
+
+def test_the_declared_contrasts_are_those_agreed():
+    assert [c.name for c in DECLARED] == [
+        "hot_short",
+        "preheat",
+        "one_pass",
+        "blade",
+        "ball_reset",
+        "ball_alloy",
+        "donor_tested",
+        "heat_cycles",
+    ]
+    assert not any(c.exploratory for c in DECLARED)
+
+
+@pytest.mark.parametrize("contrast", DECLARED, ids=lambda c: c.name)
+def test_no_contrast_adjusts_for_what_comes_after_it(contrast):
+    assert {"technician_id", "quarter", "intake_damage"} <= set(contrast.columns)
+    assert not set(contrast.columns) & AFTERWARDS
+    assert contrast.column not in contrast.columns
+    assert set(contrast.columns) <= set(TERM_OF)
+    assert all(contrast.adjust)  # every set of columns has its reason
+
+
+def test_the_answer_key_of_the_demo(answers):
+    """Preheat is planted as helpful, the others as without effect; the plain rates of lead-free balls mislead."""
+    assert answers["preheat"].difference.estimate > 0.05
+    assert answers["preheat"].verdict is Verdict.CLEAR
+    for name in ("ball_alloy", "ball_reset"):
+        assert answers[name].verdict is Verdict.CANNOT_TELL
+        low, high = answers[name].difference.interval()
+        assert low < 0 < high
+    alloy = answers["ball_alloy"].groups
+    assert alloy.with_it.rate < alloy.without.rate - 0.04
+
+
+def test_a_contrast_hardly_used_is_refused_with_its_number(answers):
+    refused = answers["one_pass"]
+    assert isinstance(refused, Refused)
+    assert refused.why == f"only {refused.groups.with_it.n} jobs with 'one pass' (at least 10 are needed)"
+
+
+def test_every_job_stands_in_the_ledger(answers, found):
+    for answer in answers.values():
+        n = answer.groups.with_it.n + answer.groups.without.n
+        assert answer.ledger.rows_used == n
+        assert sum(row.with_it.n + row.without.n for row in answer.groups.by_damage) == n
+
+
+def test_weighting_makes_the_arms_alike(answers):
+    told = answers["ball_alloy"]
+    assert isinstance(told, Told)
+    assert told.overlap.before > 0.4
+    assert told.overlap.after < 0.12
+    assert told.detectable == pytest.approx(2.8 * told.difference.se, rel=0.01)
+    assert told.further_jobs > 0
+
+
+def test_work_after_the_first_boot_test_changes_nothing(log, answers):
+    tables = dict(log.tables)
+    for name in ("chip_sides", "heat_steps"):
+        table = tables[name].copy()
+        later = table["before_test_no"].gt(1).fillna(False).to_numpy(bool)
+        assert later.sum() > 20
+        for column in ("blade_used", "ball_reset", "clean_passes_n", "set_temp_c", "step_s"):
+            if column in table:
+                table.loc[later, column] = table[column].dropna().iloc[0]
+        tables[name] = table
+    changed = dataclasses.replace(log, tables=tables)
+    again = techniques(technique_rows(changed, build_cohort(changed)), DECLARED, effort=QUICK)
+    for answer in again:
+        before = answers[answer.contrast.name]
+        assert counts(answer) == counts(before)
+        if isinstance(answer, Told):
+            assert answer.difference == before.difference
+
+
+def test_the_order_of_the_rows_of_the_log_does_not_matter_for_who_is_counted(log, answers):
+    tables = {n: t.sample(frac=1, random_state=3).reset_index(drop=True) for n, t in log.tables.items()}
+    mixed = dataclasses.replace(log, tables=tables)
+    again = techniques(technique_rows(mixed, build_cohort(mixed)), DECLARED[1:2], effort=QUICK)[0]
+    assert counts(again) == counts(answers["preheat"])
+    # The draws fall on other rows, so that estimates agree within their Monte Carlo error only.
+    assert again.difference.estimate == pytest.approx(answers["preheat"].difference.estimate, abs=0.01)
+
+
+def counts(answer: Told | Refused) -> list[tuple]:
+    """Every count of both arms (an interval of no jobs is no number and equals nothing)."""
+    return [(r.damage, r.with_it.x, r.with_it.n, r.without.x, r.without.n) for r in answer.groups.by_damage]
+
+
+def rows_of(who: list[str], arm: list[float], won: list[float]) -> tuple[pd.DataFrame, np.ndarray]:
+    frame = pd.DataFrame({"intake_damage": "drop", "technician_id": who, "first_boot": won})
+    return frame, np.array(arm)
+
+
+def test_a_technique_of_one_person_is_refused():
+    won = [float(i % 2) for i in range(60)]
+    preheat = DECLARED[1]
+    who, arm = ["A"] * 30 + ["B"] * 30, [1.0] * 30 + [0.0] * 30
+    assert "no technician uses both" in why_refused(groups_of(*rows_of(who, arm, won)), preheat, 10)
+    arm = [1.0] * 25 + [0.0] * 35
+    groups = groups_of(*rows_of(who, arm, won))
+    assert groups.both == ("A",)
+    assert "only one technician uses both" in why_refused(groups, preheat, 10)
+    arm, won = [1.0, 0.0] * 30, [float(i % 3 > 0) for i in range(60)]
+    assert why_refused(groups_of(*rows_of(who, arm, won)), preheat, 10) == ""
+    assert "no technician is named" in why_refused(groups_of(*rows_of([None] * 60, arm, won)), preheat, 10)
+
+
+def test_few_failures_are_refused():
+    who, arm = ["A", "B"] * 30, [1.0, 1.0, 0.0, 0.0] * 15
+    won = [1.0] * 55 + [0.0] * 5
+    assert "only 5 of the rarer outcome among 60 jobs" in why_refused(
+        groups_of(*rows_of(who, arm, won)), DECLARED[1], 10
+    )
+
+
+def test_a_contrast_of_the_shops_own_is_exploratory_and_does_not_burden_the_declared(found, answers):
+    own = contrasts_for(("few passes: clean_passes_per_side <= 3", "other balls: ball_alloy is sac305"))
+    assert [c.exploratory for c in own] == [False] * 8 + [True] * 2
+    assert "clean_passes_per_side" not in own[-2].columns
+    told = {a.contrast.name: a for a in techniques(found, own, effort=QUICK)}
+    assert told["preheat"].adjusted_p == pytest.approx(answers["preheat"].adjusted_p, rel=0.9, abs=0.02)
+    assert told["few passes"].contrast.exploratory
+    assert told["few passes"].groups.with_it.n + told["few passes"].groups.without.n > 400
+
+
+@pytest.mark.parametrize(
+    ("text", "rule"),
+    [
+        ("few passes", "has a name, a colon"),
+        ("pads: pads_lost_n <= 2", "the column is one of clean_passes_per_side"),
+        ("grade: pad_grade_left <= 1", "the column is one of"),
+        ("passes: clean_passes_per_side <= three", "stands a number"),
+        ("balls: ball_alloy is gold", "ball_alloy is one of sn63pb37"),
+    ],
+)
+def test_a_contrast_that_cannot_be_read_is_refused_in_words(text, rule):
+    with pytest.raises(SettingsError, match=rule) as stop:
+        own_contrast(text)
+    assert text in str(stop.value)
+    assert "Write for example" in str(stop.value)
