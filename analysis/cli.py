@@ -9,6 +9,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from analysis import __version__
+from analysis.cli_compare import add_compare_command
 from analysis.cli_evidence import add_evidence_commands
 from analysis.errors import ReworkError
 
@@ -292,9 +293,9 @@ def _parser() -> argparse.ArgumentParser:
     counter.add_argument(
         "--start-share",
         type=float,
-        default=30.0,
+        default=0.0,
         metavar="PERCENT",
-        help="of staged fees, the share due at the start, for the replay (30)",
+        help="of staged fees, the share due at the start, for the replay (without it bench.toml's, else 30)",
     )
     counter.add_argument(
         "--technician",
@@ -306,6 +307,7 @@ def _parser() -> argparse.ArgumentParser:
         "--out", type=Path, default=PROJECT / "reports", metavar="FOLDER", help="where the page goes (reports/)"
     )
     add_evidence_commands(add, DEMO, PROJECT / "reports")
+    add_compare_command(add, DEMO, PROJECT / "reports")
     return parser
 
 

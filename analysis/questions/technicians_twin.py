@@ -21,9 +21,12 @@ Floats = NDArray[np.float64]
 Rng = np.random.Generator
 
 SHOPS = 200
+# Stated beforehand: share of logs of people who do not differ in which anyone is marked clear, or leaning or clear.
+CLEAR_RATE, LEANING_RATE = 0.05, 0.20
 # In standard errors of each person's own distance from the average.
 SIZES = (1.5, 2.5, 3.5, 4.5, 6.0, 8.0)
 TYPICAL_SD = TAU_SCALE * np.sqrt(2 / np.pi)  # mean of the half-normal prior of the SD between technicians, log odds
+NEAR = 1e-3  # standard errors: far below what a verdict turns on, and twice as fast
 SEEDS = {"quiet": 61, "planted": 62, "best": 63}
 
 
@@ -99,7 +102,7 @@ class _Twin:
     def above(self, planted: Floats, rng: Rng) -> Floats:
         """Posterior chances of lying above the average in one twin with these intercepts planted."""
         y = draw_outcomes(self.base + self.member @ planted, rng)
-        mix = fit_case_mix(self.within, y, start=self.found.mix.beta)
+        mix = fit_case_mix(self.within, y, start=self.found.mix.beta, tolerance=NEAR)
         return compare_groups(self.within, y, mix).above_mean()
 
     def one_apart(self, who: int, distance: float) -> Floats:

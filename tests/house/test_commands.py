@@ -50,6 +50,7 @@ def test_constraints_name_no_host():
         "evidence",
         "seal",
         "recount",
+        "compare",
     ],
 )
 def test_every_command_explains_itself_with_an_example(command, capsys):

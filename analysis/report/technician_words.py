@@ -1,0 +1,89 @@
+"""Sentences of the technicians' pages."""
+
+from __future__ import annotations
+
+import math
+
+from analysis.questions.technicians import Person, Technicians
+from analysis.questions.technicians_rows import NotComparable
+from analysis.questions.technicians_twin import Detectable, TechnicianTwin
+from analysis.questions.twin import Share
+from analysis.questions.verdicts import Verdict
+from analysis.report.first_screen import few_words
+from analysis.report.wording import listed
+
+POWER_WORDS = "in 80 of 100 such logs"
+
+
+def side(person: Person) -> str:
+    """Which side of the bench's average a person stands on."""
+    return "above" if person.above > 0.5 else "below"
+
+
+def not_compared_words(found: NotComparable, minimum: int) -> str:
+    """Why technicians are not compared."""
+    if found.people < 2:
+        who = "No technician has" if not found.people else "Only one technician has"
+        return f"Technicians are not compared: {who.lower()} {minimum} first boots in this log, and it takes two people who have."
+    assert found.too_few is not None
+    return "Technicians are not compared. " + few_words(found.too_few, "putting easy and hard boards side by side")
+
+
+def _named(people: tuple[Person, ...]) -> str:
+    return listed([f"{person.code} {side(person)} the bench's average" for person in people])
+
+
+def told_apart(found: Technicians) -> str:
+    """The first sentence: whether they can be told apart at all."""
+    clear, leaning = found.marked(Verdict.CLEAR), found.marked(Verdict.LEANING)
+    n = len(found.people)
+    if clear:
+        rest = f"; leaning: {_named(leaning)}" if leaning else ""
+        others = n - len(clear) - len(leaning)
+        last = f" Nothing can be told of the other {others}." if others else ""
+        return f"Told apart by this log: {_named(clear)} (clear){rest}.{last}"
+    if leaning:
+        return (
+            f"They can hardly be told apart: of {n} technicians none is clear, {_named(leaning)} (leaning). Of the"
+            " others nothing can be told."
+        )
+    return f"They cannot be told apart: of {n} technicians none stands clear of the bench's average on the same boards."
+
+
+def seldom(share: Share) -> str:
+    """A share of simulated shops in words, with its Monte Carlo error."""
+    return f"{100 * share.rate:.0f} of 100 (simulated {share.n} times; ± {100 * share.error:.0f})"
+
+
+def reach(detectable: Detectable) -> str:
+    """Smallest distance that would have been clear, above and below, in percentage points."""
+    if math.isinf(detectable.log_odds):
+        return "none of the sizes tried"
+    return f"{detectable.points_above:.0f} above, {detectable.points_below:.0f} below"
+
+
+def reach_of_all(twin: TechnicianTwin) -> str:
+    """The same over all people: from the easiest to tell to the hardest."""
+    finite = [d for d in twin.detectable if not math.isinf(d.log_odds)]
+    if not finite:
+        return "Even a technician very far from the average would seldom have been clear in a log like this."
+    above = [d.points_above for d in finite]
+    below = [d.points_below for d in finite]
+    return (
+        f"To be clear {POWER_WORDS}, a technician would have to stand {_range(above)} points above or {_range(below)} points"
+        " below the bench's average."
+    )
+
+
+def _range(values: list[float]) -> str:
+    low, high = round(min(values)), round(max(values))
+    return str(low) if low == high else f"{low} to {high}"
+
+
+def smallest_note(twin: TechnicianTwin, found: Technicians) -> str:
+    """Whether the log could show the smallest difference worth acting on."""
+    finite = [max(d.points_above, d.points_below) for d in twin.detectable if not math.isinf(d.log_odds)]
+    points = 100 * found.smallest
+    if finite and min(finite) <= points:
+        return f"The smallest difference worth acting on ({points:g} points) lies within what this log can show."
+    return f"The smallest difference worth acting on is {points:g} points: this log is too small to show it reliably."
