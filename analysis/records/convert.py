@@ -105,6 +105,15 @@ def _yes_no(text: str, column: Column, context: Context) -> Reading:
     return Bad(column.rule, "Write yes or no; leave it blank when it is not known.", "yes-no")
 
 
+def _bare_number(number: str, unit: str, column: Column) -> str:
+    """What to do about a unit in the cell; degrees Fahrenheit are told in °C, since the bare number would lie."""
+    if column.unit == "°C" and unit.casefold().endswith("f"):
+        celsius = (float(number.replace(",", ".")) - 32) / 1.8
+        return f"{number} °F are {celsius:.0f} °C. Write °C, the number only."
+    of = f"; the unit of this column is {column.unit}" if column.unit else ""
+    return f"Write the number only: {number}{of}."
+
+
 def _number(text: str, column: Column, context: Context) -> Reading:
     note = ""
     if _THOUSANDS.fullmatch(text) and ("," in text or context.comma_decimals) and context.delimiter != ",":
@@ -117,7 +126,7 @@ def _number(text: str, column: Column, context: Context) -> Reading:
         if _COMMA_NUMBER.fullmatch(text):
             todo = "Use a decimal point; a comma also parts the cells of this file."
         elif unit := _WITH_UNIT.fullmatch(text):
-            todo = f"Write the number only: {unit[1]}; the unit of this column is {column.unit or 'none'}."
+            todo = _bare_number(unit[1], unit[2], column)
         else:
             todo = "Write digits, with a point for decimals and nothing between thousands."
         return Bad(column.rule, todo, "number")

@@ -68,7 +68,7 @@ def outcome_agrees(book: Book) -> list[Problem]:
     readable = jobs["job_id"].isin(tests.loc[tests["boot_result"].eq("data_readable"), "job_id"])
     recovered, lost = jobs["outcome"].eq("recovered"), jobs["outcome"].eq("not_recovered")
     rule = "a boot test with data_readable for a job that was recovered"
-    todo = "Correct the outcome, or add the boot test that read the data."
+    todo = "Correct the outcome (data_partial alone is not recovered), or add the boot test that read the data."
     out = book.say("jobs", recovered & has_tests & ~readable, "outcome", rule, todo, "outcome-differs", over_rows=True)
     mask = recovered & ~has_tests & jobs["first_boot_result"].eq("not_tested")
     reads = ("first_boot_result",)

@@ -11,6 +11,7 @@ from analysis.errors import ReworkError
 from analysis.records.convert import Context, convert
 from analysis.records.dictionary import BY_NAME, Column, Kind
 from analysis.records.problems import quoted
+from analysis.records.rules_bench import range_todo
 from analysis.records.settings import Settings
 from analysis.records.texts import Texts
 
@@ -65,7 +66,8 @@ class Rules:
                 column.high is not None and value > column.high
             )
             if beyond:
-                raise AnswerError(f"{column.name}: {quoted(text)} is not {column.rule}.")
+                todo = range_todo(column.name, value, column.high)
+                raise AnswerError(f"{column.name}: {quoted(text)} is not {column.rule}.", todo=todo)
             return text.replace(",", ".")
         if column.kind is Kind.YES_NO:
             return "yes" if value else "no"

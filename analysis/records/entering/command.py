@@ -15,7 +15,7 @@ from analysis.records.entering.entry import Entry
 from analysis.records.entering.flags import entry_of
 from analysis.records.entering.presets import write_template
 from analysis.records.entering.session import HELP, Session
-from analysis.records.entering.storing import Stored, kept_answers, recover, store
+from analysis.records.entering.storing import HalfWrittenError, Stored, kept_answers, recover, store
 from analysis.records.entering.trial import RefusedEntryError
 
 Say = Callable[[str], None]
@@ -104,6 +104,8 @@ def enter_at_the_bench(folder: Path, job: str, today: dt.date, read_line: Callab
                 say(str(error))
                 day.desk = Desk.of(folder, today)
                 session.back(day.keys_of(error.problems))
+            except HalfWrittenError:  # its journal holds the answers
+                raise
             except LogError as error:
                 raise _kept(entry, folder, error) from None
     except LeftError:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from analysis.records.dictionary import JOBS, KnownAt
 from analysis.records.entering.cells import Rules, one_of
@@ -17,6 +18,13 @@ from analysis.records.problems import Problem, quoted
 
 STAGES = ("work", "boot_test", "close", "write")
 _DONOR = ("donor_age_years", "known_good", "prior_installs_n")
+
+# What a rule compares the cell at fault with: either of them may be the wrong one.
+_AGAINST = {
+    "hours-over-total": ("jobs.bench_hours#1",),
+    "test-outside-job": ("jobs.received_date#1", "jobs.closed_date#1"),
+    "closed-before-received": ("jobs.received_date#1",),
+}
 
 
 class LeftError(Exception):
@@ -46,6 +54,7 @@ class Day:
         self._known, self._written = ({}, {}) if self._new else (self.desk.known(job), self.desk.written(job))
         self._cells: Row = {}
         self._rows: dict[str, list[Row]] = {}
+        self._numbers: dict[str, list[int]] = {}
 
     def entry(self) -> Entry:
         """The whole way; handed to :meth:`Session.run`."""
@@ -137,7 +146,12 @@ class Day:
         self._session.say(f"  {code} is not in {table}.csv yet; it will be added.")
         number = len(self._rows.get(table, [])) + 1
         answers = {name: self._session.ask(self._asked.column(table, name, number=number)) for name in names}
-        self._rows.setdefault(table, []).append({key: code, **{n: text for n, text in answers.items() if text}})
+        self._add(table, number, {key: code, **{n: text for n, text in answers.items() if text}})
+
+    def _add(self, table: str, number: int, row: Row) -> None:
+        """Add a row; ``number`` stands in the keys of the questions about it."""
+        self._rows.setdefault(table, []).append(row)
+        self._numbers.setdefault(table, []).append(number)
 
     # -- the bench -----------------------------------------------------------------------------------------------
 
@@ -148,8 +162,8 @@ class Day:
             if stage == "work":
                 before = str(self._tests_n + 1)
                 work = Work(self._session, self._asked, self.desk.rules, self.desk.presets, n)
-                for table, row in work.rows():
-                    self._rows.setdefault(table, []).append({**row, "before_test_no": before})
+                for number, table, row in work.rows():
+                    self._add(table, number, {**row, "before_test_no": before})
             elif stage == "boot_test":
                 self._boot_test()
             else:
@@ -193,7 +207,7 @@ class Day:
             self._describe("donors", "donor_id", row["donor_id"], _DONOR)
         row["boot_result"] = ask("boot_result", required=True)
         row["bench_hours_so_far"] = ask("bench_hours_so_far")
-        self._rows.setdefault("boot_tests", []).append({name: text for name, text in row.items() if text})
+        self._add("boot_tests", number, {name: text for name, text in row.items() if text})
 
     def _closing(self) -> None:
         outcome = self._fill("outcome", required=True)
@@ -218,7 +232,7 @@ class Day:
             raise LeftError
         problems = tried(self.desk.folder, entry, self.desk.rules.today)
         for problem in problems:
-            self._session.say(problem.line_text())
+            self._session.say(replace(problem, line=0).line_text())  # it stands on no line yet
         if faults := faults_of(problems):
             raise BackError(self.keys_of(faults))
         self._session.say(self._summary(entry))
@@ -239,14 +253,20 @@ class Day:
         return "\n".join(lines)
 
     def keys_of(self, problems: Sequence[Problem]) -> list[str]:
-        """Keys of the questions whose answers are at fault: of the column, else of the table."""
-        asked = self._session.keys
-        columns = {f"{p.file.removesuffix('.csv')}.{p.column}#" for p in problems}
-        tables = {f"{p.file.removesuffix('.csv')}." for p in problems} - {"jobs."}
-        for starts in (columns, tables):
-            if found := [key for key in asked if key.startswith(tuple(starts))]:
-                return found
-        return []
+        """Keys of the questions whose answers are at fault, and of those they are held against."""
+        found = [key for p in problems for key in (*self._of_row(p), *_AGAINST.get(p.code, ()))]
+        return [key for key in self._session.keys if key in found]
+
+    def _of_row(self, problem: Problem) -> list[str]:
+        """Keys of the cell at fault; where it has no question of its own, of its row, else of its table."""
+        table = problem.file.removesuffix(".csv")
+        asked = [key for key in self._session.keys if key.startswith(f"{table}.")]
+        of_column = [key for key in asked if key.startswith(f"{table}.{problem.column}#")]
+        if table == "jobs":
+            return of_column
+        at, numbers = problem.line - self.desk.first_new_line(table), self._numbers.get(table, [])
+        of_row = [key for key in asked if 0 <= at < len(numbers) and key.endswith(f"#{numbers[at]}")]
+        return [key for key in of_row if key in of_column] or of_row or of_column or asked
 
 
 def _today(rules: Rules) -> str:

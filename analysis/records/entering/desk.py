@@ -118,6 +118,10 @@ class Desk:
         numbers = steps.loc[steps["job_id"].eq(job) & steps["chip_role"].eq(chip), "step_no"].dropna()
         return int(numbers.max()) if len(numbers) else 0
 
+    def first_new_line(self, table: str) -> int:
+        """Line on which the first row that is added will stand."""
+        return (self.texts[table].lines_n if table in self.texts else 1) + 1
+
     def lists(self, table: str) -> bool:
         """Whether rows may be added to donors.csv or technicians.csv.
 

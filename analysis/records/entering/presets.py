@@ -211,6 +211,9 @@ def template() -> str:
             f'{_WARNING}#[[preset]]\n#name = "storage, whole move"\n',
             _template_side("storage", "lower", leaded),
             *(_template_step("storage", *step) for step in (("removal", 340, 60), ("install", 320, 60))),
+            f'{_WARNING}#[[preset]]\n#name = "memory, new one on top"\n',
+            _template_side("memory", "lower", '#chip_source = "new"\n'),
+            _template_step("memory", "install", 320, 50),
         ]
     )
 

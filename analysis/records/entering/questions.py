@@ -11,6 +11,7 @@ from analysis.records.entering.cells import AnswerError, Rules
 from analysis.records.entering.session import Question
 
 _MOST_OPTIONS = 12
+_AMOUNTS = ("fee_amount", "donor_cost")
 
 
 def listed(codes: Sequence[str]) -> str:
@@ -48,7 +49,7 @@ class Asked:
     ) -> Question:
         """Ask for one cell; ``known`` are the codes that the log has in this column, ``about`` names the row."""
         column = BY_NAME[table][name]
-        unit = f" ({column.unit})" if column.unit else " (yes or no)" if column.kind is Kind.YES_NO else ""
+        unit = self._unit(column)
         codes = column.codes or (tuple(known) if len(known) <= _MOST_OPTIONS else ())
         return Question(
             f"{table}.{name}#{number}",
@@ -59,6 +60,13 @@ class Asked:
             column_text(column),
             listed(codes) if codes else "",
         )
+
+    def _unit(self, column: Column) -> str:
+        """What to answer in, unless the title says it."""
+        if column.kind is Kind.YES_NO:
+            return " (yes or no)"
+        unit = self._rules.settings.currency if column.name in _AMOUNTS else column.unit
+        return f" ({unit})" if unit and unit not in column.title else ""
 
     def _own_code(self, column: Column, known: Sequence[str]) -> Callable[[str], str]:
         """Reads a code of the shop's own: by number in the list, or as typed; a likely slip must be typed twice."""

@@ -1,8 +1,9 @@
 """Several files replaced as one: all of them or none, whenever the computer stops.
 
-New files are written beside the old ones and flushed to the disk, then a journal says what is about to happen, then
-each file is renamed over its old one, then the journal goes. Whoever comes next and finds a journal finishes the work,
-or takes it back where a file was changed by hand meanwhile.
+New files and copies of the old ones are written beside them and flushed to the disk, then a journal says what is about
+to happen, then each new file is renamed over its old one, then each copy becomes ``NAME.previous``, then the journal
+goes. Whoever comes next and finds a journal finishes the work, or takes it back where a file was changed by hand
+meanwhile; without a journal nothing has happened yet, and what lies beside the files is swept away.
 """
 
 from __future__ import annotations
@@ -14,13 +15,15 @@ import os
 import shutil
 import signal
 import threading
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from analysis.errors import LogError
 
 JOURNAL = ".rework-entry.json"
+_NEW, _OLD = ".rework-new", ".rework-old"
+_DRAFT = f"{JOURNAL}{_NEW}"
 
 
 def digest(path: Path) -> str:
@@ -30,7 +33,7 @@ def digest(path: Path) -> str:
 
 @dataclass(frozen=True)
 class Part:
-    """One file of the whole.
+    """One file of the whole. The endings of what lies beside it are nobody else's, so that they can be swept away.
 
     Parameters
     ----------
@@ -44,15 +47,23 @@ class Part:
     before: str
     after: str
 
+    def _beside(self, ending: str) -> Path:
+        return self.place.with_name(f"{self.place.name}{ending}")
+
     @property
     def new(self) -> Path:
         """Where the new content waits."""
-        return self.place.with_name(f"{self.place.name}.new")
+        return self._beside(_NEW)
+
+    @property
+    def old(self) -> Path:
+        """Where the old content waits until every file is replaced."""
+        return self._beside(_OLD)
 
     @property
     def previous(self) -> Path:
         """Where the old content is kept."""
-        return self.place.with_name(f"{self.place.name}.previous")
+        return self._beside(".previous")
 
     @property
     def waits(self) -> bool:
@@ -71,18 +82,22 @@ class Part:
         """Whether the new content is not in the file, or is there unchanged."""
         return self.waits or digest(self.place) in (self.before, self.after)
 
-    def put(self) -> None:
-        """Replace the file."""
-        os.replace(self.new, self.place)
+    def prepare(self, data: bytes) -> None:
+        """Write the new content and a copy of the old beside the file."""
+        write_durably(self.new, data, like=self.place)
+        if self.before:
+            write_durably(self.old, self.place.read_bytes(), like=self.place)
 
     def take_back(self) -> None:
         """Undo the replacement."""
-        if self.before:
-            back = self.place.with_name(f"{self.place.name}.back")
-            write_durably(back, self.previous.read_bytes(), like=self.place)
-            os.replace(back, self.place)
-        else:
+        if digest(self.place) != self.after or self.before == self.after:
+            return
+        if not self.before:
             self.place.unlink(missing_ok=True)
+            return
+        if not self.old.is_file():  # it has become NAME.previous already, and stays that
+            write_durably(self.old, self.previous.read_bytes(), like=self.place)
+        os.replace(self.old, self.place)
 
 
 def write_durably(path: Path, data: bytes, like: Path | None = None) -> None:
@@ -95,9 +110,9 @@ def write_durably(path: Path, data: bytes, like: Path | None = None) -> None:
         shutil.copymode(like, path)
 
 
-def _settle(folder: Path) -> None:
+def _settle(folders: Iterable[Path]) -> None:
     """Wait until the disk knows the renamed files; Windows does that by itself."""
-    if os.name == "posix":
+    for folder in set(folders) if os.name == "posix" else ():
         handle = os.open(folder, os.O_RDONLY)
         try:
             os.fsync(handle)
@@ -118,10 +133,24 @@ def _undisturbed() -> Iterator[None]:
         signal.signal(signal.SIGINT, former)
 
 
-def _clear(folder: Path, parts: Sequence[Part]) -> None:
-    for part in parts:
-        part.new.unlink(missing_ok=True)
+def _sweep(folder: Path, parts: Iterable[Part]) -> None:
+    """Remove what lies beside the files; what cannot be removed now is removed at the next start."""
+    for path in (folder / _DRAFT, *(path for part in parts for path in (part.new, part.old))):
+        with contextlib.suppress(OSError):
+            path.unlink(missing_ok=True)
+
+
+def _left(folder: Path) -> list[Part]:
+    """Files of the folder, or that its links lead to, beside which something may have been left."""
+    places = [path.with_suffix("") if path.suffix in (_NEW, _OLD) else path for path in folder.iterdir()]
+    return [Part(place.resolve(), "", "") for place in places]
+
+
+def _end(folder: Path, parts: Sequence[Part]) -> None:
+    """Let the journal go once the disk has all that it speaks of, then clear up."""
+    _settle([folder, *(part.place.parent for part in parts)])
     (folder / JOURNAL).unlink(missing_ok=True)
+    _sweep(folder, parts)
 
 
 def replace_files(folder: Path, contents: Mapping[str, bytes], note: str) -> None:
@@ -139,7 +168,8 @@ def replace_files(folder: Path, contents: Mapping[str, bytes], note: str) -> Non
     Raises
     ------
     OSError
-        If the disk is full or a file cannot be replaced; then everything is as it was.
+        If the disk is full or a file cannot be replaced; then everything is as it was, or, where :data:`JOURNAL` is
+        left, will be at the next :func:`finish`.
     """
     places = {name: (folder / name).resolve() for name in contents}
     after = {name: hashlib.sha256(data).hexdigest() for name, data in contents.items()}
@@ -150,39 +180,35 @@ def replace_files(folder: Path, contents: Mapping[str, bytes], note: str) -> Non
     with _undisturbed():
         try:
             for part, data in zip(parts, contents.values(), strict=True):
-                write_durably(part.new, data, like=part.place)
-            for part in parts:
-                if part.before:
-                    kept = part.previous.with_name(f"{part.previous.name}.new")
-                    write_durably(kept, part.place.read_bytes(), like=part.place)
-                    os.replace(kept, part.previous)
-            draft = folder / f"{JOURNAL}.new"
-            write_durably(draft, json.dumps({"files": plan, "note": note}).encode())
-            os.replace(draft, folder / JOURNAL)
-            _settle(folder)
+                part.prepare(data)
+            write_durably(folder / _DRAFT, json.dumps({"files": plan, "note": note}).encode())
+            _settle([folder, *(part.place.parent for part in parts)])
+            os.replace(folder / _DRAFT, folder / JOURNAL)
         except OSError:
-            _clear(folder, parts)
+            _sweep(folder, parts)
             raise
         _put_all(folder, parts)
 
 
 def _put_all(folder: Path, parts: Sequence[Part]) -> None:
     try:
+        _settle([folder])
         for part in parts:
             if part.waits:
-                part.put()
-        _settle(folder)
+                os.replace(part.new, part.place)
+        for part in parts:
+            if part.old.is_file():
+                os.replace(part.old, part.previous)
+        _end(folder, parts)
     except OSError:  # on Windows: a file that is open in a spreadsheet
         _take_back(folder, parts)
         raise
-    _clear(folder, parts)
 
 
 def _take_back(folder: Path, parts: Sequence[Part]) -> None:
     for part in parts:
-        if digest(part.place) == part.after:
-            part.take_back()
-    _clear(folder, parts)
+        part.take_back()
+    _end(folder, parts)
 
 
 @dataclass(frozen=True)
@@ -200,9 +226,12 @@ def finish(folder: Path) -> Finished | None:
     ------
     LogError
         If files were changed by hand so that neither can be done; nothing is touched then.
+    OSError
+        If the disk is full or a file cannot be replaced; the journal stays.
     """
     journal = folder / JOURNAL
     if not journal.is_file():
+        _sweep(folder, _left(folder))
         return None
     try:
         plan = json.loads(journal.read_bytes())
@@ -222,8 +251,8 @@ def finish(folder: Path) -> Finished | None:
 
 def _by_hand(folder: Path, why: str) -> LogError:
     todo = (
-        "Compare each .csv with its .csv.previous (before) and .csv.new (with the entry), keep what is right, then"
-        f" delete {JOURNAL} and the .new files."
+        "Compare each .csv with its .csv.rework-old (before) and .csv.rework-new (with the entry), keep what is right,"
+        f" then delete {JOURNAL}; the next 'rework enter' clears the other files away."
     )
     return LogError(
         f"an entry was interrupted and {why}.", rule="An entry is written whole.", todo=todo, where=str(folder)

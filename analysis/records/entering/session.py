@@ -56,6 +56,7 @@ class Session:
     """Asks the questions of a flow and remembers the answers.
 
     Going back runs the flow anew and hands it the answers it had up to there, so that a flow is a plain function.
+    After a fault only the answers at fault are asked again; those behind them are taken as they were.
 
     Parameters
     ----------
@@ -69,6 +70,8 @@ class Session:
         self._read_line, self._say = read_line, say
         self._answers: list[tuple[str, str]] = []
         self._former: dict[str, str] = {}
+        self._kept: dict[str, str] = {}
+        self._held: list[str] = []
         self._at = 0
         self.prompts = 0
 
@@ -80,14 +83,18 @@ class Session:
                 return flow()
             except BackError as back:
                 self.back(back.keys)
+            finally:
+                self._tell_held()
 
     def back(self, keys: Collection[str] = ()) -> None:
-        """Forget the answers from the first question with one of these keys on, or only the last one."""
+        """Forget the answers to the questions with these keys; where there is none, the last answer."""
         at = next((i for i, (key, _) in enumerate(self._answers) if key in keys), len(self._answers) - 1)
         if at < 0:
             self._say("This is the first question. Ctrl-C leaves; the log is untouched.")
             return
-        self._former.update(self._answers[at:])
+        gone = self._answers[at:]
+        self._former.update(gone)
+        self._kept = {key: answer for key, answer in gone[1:] if key not in keys}
         del self._answers[at:]
 
     @property
@@ -101,15 +108,37 @@ class Session:
 
     def say(self, text: str) -> None:
         """Show a text, unless the questions around it have been answered already."""
-        if not self._replays:
+        if self._replays:
+            return
+        self._held.append(text)
+        if not self._kept:
+            self._tell_held()
+
+    def _tell_held(self) -> None:
+        for text in self._held:
             self._say(text)
+        self._held.clear()
+
+    def _stands(self, question: Question) -> bool:
+        """Whether a kept answer can be taken once more."""
+        answer = self._kept.get(question.key)
+        if answer is None or (question.required and not answer):
+            return False
+        try:
+            return not answer or question.read(answer) == answer
+        except AnswerError:
+            return False
 
     def ask(self, question: Question) -> str:
         """Ask until there is an answer that can be taken."""
         if self._replays:
             self._at += 1
             return self._answers[self._at - 1][1]
-        default = self._former.get(question.key) or question.default
+        if self._stands(question):
+            self._held.clear()
+            return self._answered(question, self._kept.pop(question.key))
+        self._tell_held()
+        default = self._former.get(question.key, question.default)
         prompt = f"{question.text}{f' [{default}]' if default else ''}: "
         if question.options:
             self._say(question.options)
@@ -117,12 +146,16 @@ class Session:
             typed = self._read_line(prompt).strip()
             self.prompts += 1
             if typed == "<":
+                self._kept.clear()
                 raise BackError
             answer = self._taken(question, typed, default)
             if answer is not None:
-                self._answers.append((question.key, answer))
-                self._at += 1
-                return answer
+                return self._answered(question, answer)
+
+    def _answered(self, question: Question, answer: str) -> str:
+        self._answers.append((question.key, answer))
+        self._at += 1
+        return answer
 
     def _taken(self, question: Question, typed: str, default: str) -> str | None:
         """The answer, or None after saying why there is none."""

@@ -16,7 +16,7 @@ from filelock import FileLock, Timeout
 from analysis.errors import LogError
 from analysis.records.dictionary import TABLES
 from analysis.records.entering.entry import Entry, applied, renumbered, texts_of
-from analysis.records.entering.replacing import JOURNAL, Finished, finish, replace_files, write_durably
+from analysis.records.entering.replacing import JOURNAL, finish, replace_files, write_durably
 from analysis.records.entering.trial import RefusedEntryError, added_problems, faults_of
 from analysis.records.problems import Problem
 from analysis.records.settings import FILE
@@ -50,9 +50,17 @@ def locked(folder: Path) -> Iterator[None]:
         lock.release()
 
 
+class HalfWrittenError(LogError):
+    """Some files hold the entry and others not; the next start completes it or takes it out."""
+
+
 def _unwritable(folder: Path, error: OSError) -> LogError:
-    todo = "Free some space, close the files in other programs, or mend the folder's permissions; the log is as it was."
-    return LogError(f"cannot be written: {error.strerror or error}.", todo=todo, where=str(folder))
+    found = f"cannot be written: {error.strerror or error}."
+    todo = "Free some space, close the files in other programs, or mend the folder's permissions"
+    if (folder / JOURNAL).is_file():
+        todo += f"; then run 'rework enter {folder}': it first completes the entry or takes it out again."
+        return HalfWrittenError(f"{found} A part of the entry may be in the files.", todo=todo, where=str(folder))
+    return LogError(found, todo=f"{todo}; the log is as it was.", where=str(folder))
 
 
 def _there(folder: Path) -> None:
@@ -77,18 +85,22 @@ def recover(folder: Path) -> str:
     if not (folder / JOURNAL).is_file():
         _there(folder)  # or the lock would make the folder
     with locked(folder):
-        return _told(finish(folder), folder)
+        return _mended(folder)
 
 
-def _told(finished: Finished | None, folder: Path) -> str:
+def _mended(folder: Path) -> str:
+    try:
+        finished = finish(folder)
+    except OSError as error:
+        raise _unwritable(folder, error) from None
     if finished is None:
         return ""
     entry = Entry.from_json(finished.note, JOURNAL)
     if finished.done:
         return f"The entry of job {entry.job} had been interrupted; it is complete now."
     return (
-        f"The entry of job {entry.job} had been interrupted and a file was changed by hand meanwhile; it was taken out"
-        f" again. {kept_answers(entry, folder)}"
+        f"The entry of job {entry.job} had been interrupted and could not be completed (a file was changed or could not"
+        f" be replaced); it was taken out again. {kept_answers(entry, folder)}"
     )
 
 
@@ -124,7 +136,7 @@ def store(folder: Path, entry: Entry, today: dt.date) -> Stored:
     """
     _there(folder)
     with locked(folder):
-        told = _told(finish(folder), folder)
+        told = _mended(folder)
         for _ in range(_TRIES):
             before = read_files(folder)
             texts = texts_of(before)

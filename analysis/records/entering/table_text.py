@@ -119,6 +119,11 @@ class TableText:
         return match_headings(heading.cells, self.table, heading.start + 1)[0]
 
     @property
+    def lines_n(self) -> int:
+        """Lines of the file."""
+        return len(self._physical)
+
+    @property
     def width(self) -> int:
         """Cells of the heading."""
         return len(self._all_lines[0].cells)

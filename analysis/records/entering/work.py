@@ -23,6 +23,7 @@ _HOW = (
 )
 
 Rows = list[tuple[str, Row]]
+Numbered = list[tuple[int, str, Row]]
 
 
 def preset_rows(presets: list[Preset]) -> Rows:
@@ -68,12 +69,11 @@ class Work:
         self._session, self._asked, self._rules, self._presets = session, asked, rules, presets
         self._round = 1000 * round_no
 
-    def rows(self) -> Rows:
-        """All rows of this round of work."""
-        rows = self._changed(self._chosen())
+    def rows(self) -> Numbered:
+        """All rows of this round of work, each with the number in the keys of its own questions."""
         rows = [
-            (table, self._seen(row, number) if table == "chip_sides" else row)
-            for number, (table, row) in enumerate(rows, start=self._round + 200)
+            (number, table, self._seen(row, number) if table == "chip_sides" else row)
+            for number, (table, row) in enumerate(self._changed(self._chosen()), start=self._round + 200)
         ]
         return [*rows, *self._further_sides(), *self._further_steps()]
 
@@ -119,8 +119,11 @@ class Work:
 
     def _change(self, rows: Rows, typed: str) -> str:
         met = _CHANGE.fullmatch(typed)
-        if met is None or not 1 <= int(met[1]) <= len(rows) or (met[2] is None and met[3] != "-"):
-            raise AnswerError("Not understood.", todo=f"ROW COLUMN VALUE with a row from 1 to {len(rows)}, or ROW -.")
+        if met is None or (met[2] is None and met[3] != "-"):
+            todo = "Write row, column and value with a blank between: 2 set_temp_c 345. To leave row 2 out: 2 -"
+            raise AnswerError("Not understood.", todo=todo)
+        if not 1 <= int(met[1]) <= len(rows):
+            raise AnswerError(f"There is no row {met[1]}.", todo=f"The rows above are numbered 1 to {len(rows)}.")
         if met[2] is None:
             return met[1]
         table = rows[int(met[1]) - 1][0]
@@ -159,13 +162,13 @@ class Work:
             out.append((number, cells_of(names, answer)))
         return out
 
-    def _further_sides(self) -> Rows:
+    def _further_sides(self) -> Numbered:
         text = "another side (chip side passes found left lost, as in: storage lower 2 1 0 0; Enter: no more)"
         lines = self._lines("chip_sides", SIDE, text, self._round + 400)
-        return [("chip_sides", self._lost_at(row, number)) for number, row in lines]
+        return [(number, "chip_sides", self._lost_at(row, number)) for number, row in lines]
 
-    def _further_steps(self) -> Rows:
+    def _further_steps(self) -> Numbered:
         how = "chip step °C air station s preheat, as in: storage install 330 40 S1 60"
         text = f"another heat step ({how}; Enter: no more)"
         lines = self._lines("heat_steps", STEP, text, self._round + 700)
-        return [("heat_steps", {**row, "entry_kind": "typed"}) for _, row in lines]
+        return [(number, "heat_steps", {**row, "entry_kind": "typed"}) for number, row in lines]
