@@ -124,7 +124,8 @@ def gray_test(data: Timed, group: ArrayLike, cause: int = 1) -> RankTest:
     Returns
     -------
     RankTest
-        Statistic with (groups − 1) degrees of freedom; NaN with fewer than two groups or without the cause.
+        Statistic with (groups − 1) degrees of freedom; NaN with fewer than two groups, without the cause, or where
+        the groups were never under observation together (R's cmprsk gives −1 there).
 
     Raises
     ------
@@ -139,5 +140,7 @@ def gray_test(data: Timed, group: ArrayLike, cause: int = 1) -> RankTest:
     steps = _steps(data, codes, k, cause)
     # The scores of all groups add up to nothing, so one of them is left out.
     u, v = _score(steps)[: k - 1], _variance(steps)[: k - 1, : k - 1]
+    if np.linalg.matrix_rank(v) < k - 1:
+        return RankTest(float("nan"), k - 1, float("nan"))
     statistic = float(u @ np.linalg.pinv(v) @ u)
     return RankTest(statistic, k - 1, float(stats.chi2.sf(statistic, k - 1)))

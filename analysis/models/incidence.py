@@ -166,7 +166,9 @@ def cumulative_incidence(data: Timed, level: float = 0.95, minimum: int = 10, ca
         + np.cumsum(estimate**2 * staying + own + 2 * estimate * shared)
         - 2 * estimate * np.cumsum(shared)
     )
-    return _curve(data, times, estimate, np.sqrt(np.maximum(variance, 0)), 0.0, level, minimum)
+    # What is left of terms that cancel is no variance: at the last end of all it would be 1e-16.
+    variance = np.where(variance < ROUNDING / 1000, 0.0, variance)
+    return _curve(data, times, estimate, np.sqrt(variance), 0.0, level, minimum)
 
 
 def survival(data: Timed, level: float = 0.95, minimum: int = 10) -> StepCurve:
