@@ -143,7 +143,13 @@ def never_seen(design: PooledDesign, facts: pd.DataFrame) -> tuple[str, ...]:
         if term.seen(facts)[0]:
             continue
         title, value = fact_title(term.column), facts[term.column].iloc[0]
-        if isinstance(term, PooledCategory):
+        if (term.column, value) == ("prior_rework", "here"):
+            # A job that came back counts with its first one, so that no row of the model can have this value.
+            text = (
+                "A job that came back is counted with its first one, so that it has no chance of its own; the chance of"
+                " a further boot test ('--after-test', or the counter page) is what the past can say of it."
+            )
+        elif isinstance(term, PooledCategory):
             text = f"{title} '{value}' was never seen; seen were {', '.join(term.shown[:-1])}."
         else:
             text = (

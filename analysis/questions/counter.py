@@ -35,6 +35,7 @@ RNG_SEED = 20
 THRESHOLDS = (0.3, 0.4, 0.5, 0.6)
 LEVEL = 0.8
 OPTIMISM_DRAWS = 100
+START_SHARE_PCT = 30.0  # of a staged fee, where nobody says otherwise; the page names it
 CARD_FEES = (300, 450, 600, 750, 900, 1200)
 PRIOR = ("none", "elsewhere")
 
@@ -202,7 +203,7 @@ def build_counter(folder: Path, start_share_pct: float, **intake: str) -> Counte
     folder : Path
         The log.
     start_share_pct : float
-        Percent of staged fees due at the start.
+        Percent of staged fees due at the start; 0: the shop's setting, or :data:`START_SHARE_PCT` without one.
     **intake : str
         Facts of the worked example, by column; all blank for a typical intake.
     """
@@ -217,6 +218,7 @@ def counter_of(log: Log, start_share_pct: float, intake: Mapping[str, str]) -> C
     ReworkError
         If the share is no percentage between 0 and 100, or the example cannot be read.
     """
+    start_share_pct = start_share_pct or log.settings.staged_start_share_pct or START_SHARE_PCT
     if not 0 < start_share_pct < 100:
         raise ReworkError(f"A start share of {start_share_pct:g} % cannot be used.", rule="between 0 and 100")
     share = start_share_pct / 100

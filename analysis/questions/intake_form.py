@@ -71,7 +71,7 @@ def read_intake(texts: Mapping[str, str], settings: Settings, today: dt.date, na
     ----------
     texts : mapping of str to str
         Columns of jobs.csv that are known at intake or assessment, the fee and donor cost, the donor's facts, and
-        ``start_share`` in percent.
+        ``start_share`` in percent (blank: the shop's setting, if it has one).
     settings : Settings
     today : date
     name : str
@@ -105,7 +105,7 @@ def read_intake(texts: Mapping[str, str], settings: Settings, today: dt.date, na
         basis=said["fee_basis"],
         fee=_number(values, "fee_amount"),
         donor_cost=_number(values, "donor_cost"),
-        start_share=share,
+        start_share=share or settings.staged_start_share_pct / 100 or None,
         donor={c.name: values[c.name] for c in DONOR_COLUMNS if c.name in values},
         name=name,
     )

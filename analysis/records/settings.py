@@ -32,6 +32,12 @@ class Settings:
     invented: bool = _setting(False, "true only for invented data; every page then says so.")
     currency: str = _setting("EUR", "Currency of all amounts of money.")
     bench_hour_cost: float = _setting(60.0, "What an hour at the bench costs you.", 0, 10_000)
+    staged_start_share_pct: float = _setting(
+        0.0,
+        "Of a staged fee, the percentage due at the start and kept whatever happens; 0: asked for with each intake.",
+        0,
+        99,
+    )
     minimum_class_n: int = _setting(10, "Groups with fewer jobs are not shown on their own.", 1, 1000)
     minimum_technician_n: int = _setting(
         20, "Technicians with fewer jobs are not shown; at least 5. Common practice, no source.", 5, 1000

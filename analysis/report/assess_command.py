@@ -50,7 +50,7 @@ def ask_intake(settings: Settings, today: dt.date, read_line: Callable[[str], st
         texts = {}
         for column in ASKED:
             texts[column.name] = session.ask(_question(column, rules))
-            if column.name == "fee_basis" and texts["fee_basis"] == "staged":
+            if column.name == "fee_basis" and texts["fee_basis"] == "staged" and not settings.staged_start_share_pct:
                 texts[SHARE] = session.ask(Question(SHARE, "share due at the start (%)", str, help=SHARE_HELP))
         return texts
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -130,6 +131,22 @@ def test_without_money_it_is_talked_about_and_what_lacks_is_named():
     staged = _assess(bench, **MONEY | {"fee_basis": "staged"})
     assert (staged.value, staged.lacking) == (None, ("start_share",))
     assert _assess(bench, **MONEY | {"fee_basis": "staged", "start_share": "25"}).value is not None
+
+
+def test_the_share_of_a_staged_fee_is_the_shops_where_none_is_given():
+    staged = {"intake_damage": "drop"} | MONEY | {"fee_basis": "staged"}
+    shop = replace(SETTINGS, staged_start_share_pct=40.0)
+    assert read_intake(staged, shop, TODAY).start_share == 0.4
+    assert read_intake(staged | {"start_share": "25"}, shop, TODAY).start_share == 0.25
+    assert read_intake(staged, SETTINGS, TODAY).start_share is None
+
+
+def test_a_job_that_came_back_is_sent_to_the_chance_of_a_further_test():
+    found = _assess(_bench(_past()), prior_rework="here", **MONEY)
+    assert found.advice is Advice.OUTSIDE
+    assert len(found.outside) == 1
+    assert "counted with its first one" in found.outside[0]
+    assert "--after-test" in found.outside[0]
 
 
 def test_worth_by_hand_from_a_small_log():
