@@ -15,11 +15,11 @@ from analysis.records.dictionary import JOBS
 from analysis.records.importing.grid import Cell, HeadedSheet, letters
 from analysis.records.importing.reading import strict
 from analysis.records.log import KEPT_ASIDE
-from analysis.records.problems import never_run
+from analysis.records.problems import never_run, plural
 from analysis.records.texts import Texts
 
 FILE = KEPT_ASIDE
-WITHHELD = "(not copied: may be client data)"
+WITHHELD = "(not copied: may be client data or a person's name)"
 _FIELDS = ("source_file", "sheet", "row", "column", "value", "why")
 
 
@@ -61,6 +61,8 @@ class Accounting:
         Read as headings; placed as written; placed in another form; said to stand for nothing; kept aside.
     notes : mapping of str to int
         What was done to the converted cells.
+    partly : int
+        Placed cells of which a part is kept aside as well.
 
     Raises
     ------
@@ -75,6 +77,7 @@ class Accounting:
     blank: int
     aside: int
     notes: Counter[str]
+    partly: int = 0
 
     def __post_init__(self) -> None:
         out = self.headings + self.placed + self.converted + self.blank + self.aside
@@ -89,6 +92,7 @@ class Accounting:
             f"Cells: {self.cells_in} in = {self.headings} headings + {self.placed} placed as written"
             f" + {self.converted} placed in another form{f' ({done})' if done else ''}"
             f" + {self.blank} read as blank + {self.aside} kept aside."
+            + (f" Of {plural(self.partly, 'placed cell')} a part is kept aside as well." if self.partly else "")
         )
 
 

@@ -7,22 +7,21 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
-from rapidfuzz import fuzz, process
-
 from analysis.records.dictionary import Column, Kind, Role
 from analysis.records.importing import value_words as words
 from analysis.records.importing.day_texts import is_day, orders_seen, perhaps_swapped
 from analysis.records.importing.grid import Cell, squeezed
 from analysis.records.importing.grid import Kind as CellKind
 from analysis.records.importing.mapping import OPEN, ColumnMap
-from analysis.records.importing.reading import canonical_texts, strict, tidied, value_key
+from analysis.records.importing.own_codes import Doubt, codes_alike, names_of_persons
+from analysis.records.importing.reading import canonical_texts, said_values, strict, tidied, value_key
 from analysis.records.importing.units import CONVERSIONS, number_and_unit, units_for
+from analysis.records.importing.unread_numbers import is_number, likely_number
+from analysis.records.importing.value_codes import BLANKS, value_code
 from analysis.records.importing.words import CURRENCIES
 
 MOST_VALUES = 60  # different unknown words of a coded column that are worth asking for
 LONGEST_VALUE = 80  # characters
-_CLOSE = 80.0
-_BLANKS = {words.plain_value(word) for word in words.BLANK_WORDS | words.UNKNOWN_WORDS}
 
 
 @dataclass(frozen=True)
@@ -36,42 +35,6 @@ class Detailed:
 def _texts(cells: Sequence[Cell]) -> Counter[str]:
     """Different texts, outer spaces off, in the order they come, with how often."""
     return Counter(cell.text.strip() for cell in cells if cell.kind is not CellKind.UNREAD)
-
-
-def _yes_no(text: str, all_texts: Mapping[str, int], inverted: bool) -> tuple[str, str]:
-    plain = words.plain_value(text)
-    ticked_otherwise = any(words.plain_value(other) in words.YES_WORDS for other in all_texts)
-    yes = plain in words.YES_WORDS or (plain in words.TICKS and not ticked_otherwise)
-    turn = {"yes": "no", "no": "yes"} if inverted else {"yes": "yes", "no": "no"}
-    if yes or plain in words.NO_WORDS:
-        return turn["yes" if yes else "no"], ""
-    if plain in words.MAYBE_YES or plain in words.TICKS:
-        return OPEN, turn["yes"]
-    return OPEN, turn["no"] if plain in words.MAYBE_NO else ""
-
-
-def value_code(text: str, column: Column, all_texts: Mapping[str, int], inverted: bool = False) -> tuple[str, str]:
-    """The code a text stands for, or "?" and the likeliest code."""
-    plain = words.plain_value(text)
-    if column.kind is Kind.YES_NO:
-        code, maybe = _yes_no(text, all_texts, inverted)
-        if code != OPEN or maybe:
-            return code, maybe
-    known = {words.plain_value(code): code for code in column.codes}
-    known |= {words.plain_value(c.label): c.code for c in column.choices if c.label}
-    for code, said in words.VALUES.get(column.name, {}).items():
-        known |= {words.plain_value(word): code for word in said}
-    if plain in known:
-        return known[plain], ""
-    if plain in _BLANKS:
-        unknown = plain in words.UNKNOWN_WORDS
-        if unknown:
-            return ("unknown", "") if "unknown" in column.codes else (OPEN, words.BLANK)
-        return words.BLANK, ""
-    if likeliest := words.MAYBE.get(column.name, {}).get(plain):
-        return OPEN, likeliest
-    near = process.extractOne(plain, known.keys(), scorer=fuzz.token_sort_ratio, score_cutoff=_CLOSE)
-    return OPEN, known[near[0]] if near else ""
 
 
 def _coded(column: ColumnMap, cells: Sequence[Cell], inverted: bool) -> Detailed:
@@ -88,14 +51,15 @@ def _coded(column: ColumnMap, cells: Sequence[Cell], inverted: bool) -> Detailed
         code, maybe = value_code(key, target, texts, inverted)
         values[written] = code
         if code == OPEN:
-            remarks[f"values.{written}"] = maybe
+            hint = words.HINTS.get(target.name, {}).get(words.plain_value(key), "")
+            remarks[f"values.{written}"] = _likely(maybe, hint) or "which code?"
     return Detailed(replace(column, values=values), remarks)
 
 
 def _blank_words(column: ColumnMap, texts: Mapping[str, int]) -> dict[str, str]:
     """Words such as n/a, which stand for a blank in a column of numbers, dates or codes."""
     said = {value_key(text) for text in column.values}
-    found = {squeezed(t): words.BLANK for t in texts if words.plain_value(t) in _BLANKS and value_key(t) not in said}
+    found = {squeezed(t): words.BLANK for t in texts if words.plain_value(t) in BLANKS and value_key(t) not in said}
     return dict(column.values) | found
 
 
@@ -172,30 +136,57 @@ def _numbers(column: ColumnMap, cells: Sequence[Cell], heading_unit: str) -> Det
     decimal, decimal_remark = _decimal(column, texts)
     remarks = {key: text for key, text in (("unit", unit_remark), ("decimal", decimal_remark)) if text}
     values = _blank_words(column, texts)
+    said = said_values(values)
+    unread = [
+        text
+        for text in dict.fromkeys(squeezed(text) for text in _texts(cells))
+        if said.get(value_key(text), OPEN) == OPEN and not is_number(text, column.column) and len(text) <= LONGEST_VALUE
+    ]
+    for text in unread[:MOST_VALUES]:
+        written = next((known for known in values if value_key(known) == value_key(text)), text)
+        values[written] = OPEN
+        likely = _likely(*likely_number(text, column.column, "" if unit == OPEN else unit))
+        remarks[f"values.{written}"] = likely or "which number?"
     return Detailed(replace(column, unit=unit, decimal=decimal, values=values), remarks)
 
 
 def _keys(column: ColumnMap, cells: Sequence[Cell], today: dt.date) -> Detailed:
-    """Codes of the shop's own: tidied where they then still differ; names of persons are asked."""
+    """Codes of the shop's own: tidied where they then still differ; what may be one code or two is asked."""
     texts = _texts(cells)
-    values = dict(column.values) if column.column.name == "job_id" else _blank_words(column, texts)
-    rest = [text for text in texts if value_key(text) not in {value_key(known) for known in values}]
-    tidy = column.tidy
-    untidy = [text for text in rest if tidied(text) != text]
-    if untidy and len({tidied(text) for text in rest}) == len(set(rest)):
-        readable = canonical_texts([tidied(text) for text in untidy], column.column, strict(today))
-        tidy = tidy or any(isinstance(made, str) for made in readable)
-    doubtful = [text for text in rest if words.plain_value(text) in words.DOUBTFUL_CODES]
-    values |= {squeezed(text): OPEN for text in doubtful if column.column.name != "job_id"}
-    remarks = {f"values.{squeezed(text)}": words.BLANK for text in doubtful}
-    if column.column.name == "technician_id":
-        names = [text for text in rest if len(text) > 3 and text not in doubtful and not any(c.isdigit() for c in text)]
-        for text in names[:MOST_VALUES]:
-            values[squeezed(text)] = OPEN
-        asked = [text for text, code in values.items() if code == OPEN and text not in doubtful]
-        start = 1 + len(values) - len(asked)
-        remarks |= {f"values.{text}": f"T{at}" for at, text in enumerate(asked, start)}
+    of_jobs, of_persons = column.column.name == "job_id", column.column.name == "technician_id"
+    values = dict(column.values) if of_jobs else _blank_words(column, texts)
+    said = said_values(values)
+    rest = {t: n for t, n in texts.items() if said.get(squeezed(t), said.get(value_key(t), OPEN)) == OPEN}
+    doubts = {} if of_jobs else {squeezed(t): Doubt(words.BLANK, "") for t in rest if _doubtful(t)}
+    if of_persons:
+        doubts |= names_of_persons({text: n for text, n in rest.items() if not _doubtful(text)}, values)
+    asked = {value_key(text) for text in doubts}
+    doubts |= codes_alike({text: n for text, n in rest.items() if value_key(text) not in asked})
+    values |= {text: OPEN for text in doubts if said_values(values).get(text, OPEN) == OPEN}
+    asked = {value_key(text) for text in doubts}
+    tidy = column.tidy or _can_be_tidied([t for t in rest if value_key(t) not in asked], column.column, today)
+    maybe = {text: tidied(doubt.maybe) if tidy else doubt.maybe for text, doubt in doubts.items()}
+    remarks = {f"values.{text}": _likely(maybe[text], doubt.why) for text, doubt in doubts.items()}
     return Detailed(replace(column, tidy=tidy, values=values), remarks)
+
+
+def _doubtful(text: str) -> bool:
+    return words.plain_value(text) in words.DOUBTFUL_CODES
+
+
+def _can_be_tidied(texts: Sequence[str], column: Column, today: dt.date) -> bool:
+    """Whether some codes are untidy, can be tidied, and are then as many different ones as before."""
+    untidy = [text for text in texts if tidied(text) != text]
+    if not untidy or len({tidied(text) for text in texts}) != len(set(texts)):
+        return False
+    readable = canonical_texts([tidied(text) for text in untidy], column, strict(today))
+    return any(isinstance(made, str) for made in readable)
+
+
+def _likely(maybe: str, why: str = "") -> str:
+    """A question's words: the likeliest answer, if any, and why it is asked."""
+    answer = f'"{maybe}"' if "," in maybe else maybe
+    return ": ".join(part for part in (f"maybe {answer}" if answer else "", why) if part)
 
 
 def detail(

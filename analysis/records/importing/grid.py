@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import NamedTuple
@@ -93,10 +93,10 @@ class HeadedSheet:
         """Rows under the headings."""
         return {number: row for number, row in self.sheet.rows.items() if number > self.heading_row}
 
-    def by_column(self) -> dict[int, list[Cell]]:
-        """Cells under each heading, from top to bottom."""
+    def by_column(self, without: Collection[int] = ()) -> dict[int, list[Cell]]:
+        """Cells under each heading, from top to bottom; some rows can be left out."""
         out: dict[int, list[Cell]] = {at: [] for at in self.headings}
-        for row in self.data.values():
+        for row in (row for number, row in self.data.items() if number not in without):
             for at, cell in row.items():
                 out[at].append(cell)
         return out

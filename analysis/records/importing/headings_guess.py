@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache, lru_cache
 
@@ -18,6 +18,7 @@ from analysis.records.importing.words import plain_words
 _ALIKE = 84.0  # of 100; below, two headings have too little in common to be worth a question
 _ORDINALS = {"first": 1, "1st": 1, "second": 2, "2nd": 2, "third": 3, "3rd": 3, "fourth": 4, "4th": 4}
 _TEST = re.compile(r"(?a)\b(?:boot test|test|boot|try) (?:no )?(\d{1,2})\b")
+_LONG_UNITS = {word for unit in ("hours", "min") for word in words.UNITS[unit] if len(word) > 2}
 _NTH = re.compile(rf"\b({'|'.join(_ORDINALS)}) (?:boot test|boot|test)\b")
 
 
@@ -70,6 +71,7 @@ _OWN_LOOKUP = {
     "donors": _turned(words.DONOR_PHRASES),
 }
 _LOOSE, _INVERTED = _turned(words.LOOSE), _turned(words.INVERTED)
+_TEST_LOOSE, _STEP_LOOSE = _turned(words.TEST_LOOSE), _turned(words.STEP_LOOSE)
 
 
 @cache
@@ -105,10 +107,20 @@ def variants(heading: str) -> tuple[list[str], str]:
         without = (low[: inner.start()] + " " + low[inner.end() :]).strip()
         out = [without] if unit else [low, without]
     parts = re.split(r"[\s,/_]+", out[-1])
-    if not unit and len(parts) > 1 and (len(parts[-1]) > 1 or not parts[-1].isalnum()) and unit_named(parts[-1]):
+    if not unit and len(parts) > 1 and _ends_in_unit(parts):
         unit = unit_named(parts[-1])
         out.append(" ".join(parts[:-1]))
+    elif not unit and (at := next((at for at, part in enumerate(parts) if part in _LONG_UNITS), None)) is not None:
+        unit = unit_named(parts[at])  # "Hours", "Min at test 1"
+        out.append(" ".join((*parts[:at], "time", *parts[at + 1 :])))
     return [plain for text in out if (plain := plain_words(text))], unit
+
+
+def _ends_in_unit(parts: Sequence[str]) -> bool:
+    """Whether the last word is a unit; a letter alone is one of a temperature only ("temp C", never "side C")."""
+    *_, before, last = parts
+    plain = len(last) == 1 and last.isalnum()
+    return bool(unit_named(last)) and (not plain or before in ("temp", "temperature", "t"))
 
 
 def table_of(name: str, row: str) -> str:
@@ -142,6 +154,12 @@ def _whole(text: str, heading: str, row: str) -> Guess | None:
 def _of_test(text: str, heading: str) -> Guess | None:
     test, rest = _take_test(text)
     name = _TEST_LOOKUP.get(rest)
+    if test and (about := _TEST_LOOSE.get(rest)):
+        why = (
+            f"why boot test {test} failed; it is taken for the cause of a job that was not recovered if no later test"
+            " followed, other cells are kept aside"
+        )
+        return Guess(ColumnMap(heading, f"jobs.{about}", test=test), False, why)
     if not test or name is None:
         return None
     return Guess(ColumnMap(heading, f"boot_tests.{name}", test=test), True, f"boot test {test}: {name}")
@@ -163,6 +181,9 @@ def _of_step(text: str, heading: str) -> Guess | None:
     chip, rest = _take("chip", text)
     step, bare = _take("step", rest)
     name = _STEP_LOOKUP.get(bare)
+    if (chip or step) and (about := _STEP_LOOSE.get(bare)):
+        why = "what the station shows is set_temp_c, what a thermocouple at the part shows is measured_peak_c"
+        return Guess(ColumnMap(heading, f"heat_steps.{about}", chip=chip or OPEN, step=step or OPEN), False, why)
     if name is None or not (step or chip):
         return None
     found = ColumnMap(heading, f"heat_steps.{name}", chip=chip or OPEN, step=step or OPEN)

@@ -37,7 +37,8 @@ class ColumnMap:
     chip, side, step : str
         For a heading such as "CPU lower pads lost" or "NAND install temp"; blank elsewhere.
     test, step_no, before_test : int
-        Boot test number, running number of the heat step, the test the work came before; 0 is none.
+        Boot test number, running number of the heat step, the test the work came before; 0 is none. With
+        "jobs.failure_cause", ``test`` says that the cause is the one of that boot test.
     unit : str
         Unit of the numbers in the sheet; blank is the dictionary's own.
     dates : str
@@ -47,7 +48,8 @@ class ColumnMap:
     tidy : bool
         Spaces in codes become hyphens, and "#" in front goes.
     values : mapping of str to str
-        Text in the sheet to code, "blank", "table.column=code" or "?".
+        Text in the sheet to code, "blank" or "?"; a text that settles several columns to a code and
+        "jobs.column=code", parted by commas.
     """
 
     heading: str
@@ -110,7 +112,9 @@ class SheetMap:
     processor_side : str
         Side meant where a heading names the processor and no side.
     own_donor : str
-        "yes": every job without a donor code has a donor of its own, called D- and the job's code.
+        "yes": every job that was taken and has no donor code has a donor of its own, called D- and the job's code.
+    work_before_test_1 : str
+        "yes": work whose column names no boot test was done before the first; "no": it cannot be dated.
     fixed : mapping of str to str
         "jobs.column" to the value that holds for every row without one of its own.
     columns : tuple of ColumnMap
@@ -121,6 +125,7 @@ class SheetMap:
     row: str
     processor_side: str = ""
     own_donor: str = ""
+    work_before_test_1: str = ""
     fixed: Mapping[str, str] = field(default_factory=dict)
     columns: tuple[ColumnMap, ...] = ()
 
@@ -133,6 +138,14 @@ class SheetMap:
         if column.side or not column.chip:
             return column.side
         return self.processor_side or OPEN if column.chip == "processor" else "lower"
+
+
+def parts_of(said: str) -> list[tuple[str, str]]:
+    """What a value of the mapping says: ("", code) for its own column, ("jobs.column", code) for another."""
+    if "=" not in said:
+        return [("", said)]
+    parts = [part.strip().rpartition("=") for part in said.split(",")]
+    return [(to.strip(), code.strip()) for to, _, code in parts]
 
 
 def column_named(name: str) -> Column | None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import difflib
 from collections import Counter
 from collections.abc import Mapping, Sequence
@@ -10,13 +11,14 @@ from typing import Any
 
 from analysis.records.dictionary import BY_NAME, TABLES, Column, Kind
 from analysis.records.importing import mapping as m
-from analysis.records.importing.mapping import OPEN, ColumnMap, SheetMap, column_named
+from analysis.records.importing.mapping import OPEN, ColumnMap, SheetMap, column_named, parts_of
+from analysis.records.importing.reading import Aside, canonical_texts, strict
 from analysis.records.importing.units import units_for
 from analysis.records.importing.value_words import BLANK
 
 _TYPES = {"test": int, "step_no": int, "before_test": int, "tidy": bool, "values": dict, "fixed": dict, "column": list}
 _COLUMN_KEYS = {field.name for field in fields(ColumnMap)} | {"confidence"}
-_SHEET_KEYS = {"name", "row", "processor_side", "own_donor", "fixed", "column"}
+_SHEET_KEYS = {"name", "row", "processor_side", "own_donor", "work_before_test_1", "fixed", "column"}
 _WORDS = {
     int: "a whole number",
     bool: "true or false",
@@ -76,15 +78,26 @@ def code_mistake(said: str, column: Column) -> str:
     """Why a code cannot stand for a value of a column; blank when it can."""
     if said in (OPEN, BLANK):
         return ""
-    if "=" in said:
-        name, _, code = said.partition("=")
-        target = column_named(name)
-        if target is None:
-            return f"no column of the log is called {name}"
-        return "" if target.kind is Kind.CHOICE and code in target.codes else f"{name} has no code {code}"
-    codes = column.codes or (("yes", "no") if column.kind is Kind.YES_NO else ())
-    if codes and said not in codes:
-        return f"{column.name} has no code {said}. {_near(said, codes)}"
+    parts = parts_of(said)
+    names = [name or f"jobs.{column.name}" for name, _ in parts]
+    if twice := [name for name, n in Counter(names).items() if n > 1]:
+        return f"{twice[0]} is settled twice"
+    return next((mistake for name, code in parts if (mistake := _part_mistake(name, code, column))), "")
+
+
+def _part_mistake(name: str, code: str, column: Column) -> str:
+    """Why one part of a value, for the own column or another one of jobs, cannot stand."""
+    target = column_named(name) if name else column
+    if target is None:
+        return f"no column of the log is called {name}"
+    codes = target.codes or (("yes", "no") if target.kind is Kind.YES_NO else ())
+    if name and (not name.startswith("jobs.") or not codes):
+        return f"{name} is no column of jobs with codes; only such a column can be settled by another one's value"
+    if codes and code not in codes:
+        return f"{target.name} has no code {code}. {_near(code, codes)}"
+    if not codes:
+        (made,) = canonical_texts([code], target, strict(dt.date.today()))
+        return f"{made.why}" if isinstance(made, Aside) else ""
     return ""
 
 
@@ -123,7 +136,10 @@ def column_mistakes(column: ColumnMap, row: str) -> list[str]:
     if column.unit:
         out += _not_one_of("unit", column.unit, units_for(target))
     for text, said in column.values.items():
-        if mistake := code_mistake(said, target):
+        mistake = code_mistake(said, target)
+        if "=" in said and row in ("donors", "technicians"):
+            mistake = f"a row of {row} settles no column of jobs"
+        if mistake:
             out.append(f'values."{text}" = "{said}": {mistake}')
     return out
 
@@ -132,7 +148,8 @@ def sheet_mistakes(sheet: SheetMap) -> list[tuple[str, str]]:
     """(heading, mistake) for every mistake of meaning in a sheet; heading is blank for the sheet itself."""
     out = [("", text) for text in _not_one_of("row", sheet.row, (*m.ROWS, m.IGNORED))]
     out += [("", text) for text in _not_one_of("processor_side", sheet.processor_side, m.SIDES)]
-    out += [("", text) for text in _not_one_of("own_donor", sheet.own_donor, ("yes", "no"))]
+    for key in ("own_donor", "work_before_test_1"):
+        out += [("", text) for text in _not_one_of(key, getattr(sheet, key), ("yes", "no"))]
     for name, said in sheet.fixed.items():
         target = column_named(name)
         if target is None or not name.startswith("jobs."):
@@ -144,12 +161,34 @@ def sheet_mistakes(sheet: SheetMap) -> list[tuple[str, str]]:
     for heading, n in Counter(column.heading for column in sheet.columns).items():
         if n > 1:
             out.append((heading, f"heading: described {n} times; each heading once"))
-    claims: dict[tuple[object, ...], str] = {}
     for column in sheet.columns:
-        mistakes = column_mistakes(column, sheet.row)
-        out += [(column.heading, text) for text in mistakes]
-        if column.taken and column_named(column.to) and not column.is_open:
-            other = claims.setdefault(column.address, column.heading)
-            if other != column.heading:
-                out.append((column.heading, f'to = "{column.to}": the heading "{other}" goes there too; only one can'))
+        out += [(column.heading, text) for text in column_mistakes(column, sheet.row)]
+    return out + _places_claimed_twice(sheet.columns) + _steps_numbered_alike(sheet.columns)
+
+
+def _sound(columns: Sequence[ColumnMap]) -> list[ColumnMap]:
+    """Columns of which it is known where their cells go."""
+    return [column for column in columns if column.taken and column_named(column.to) and not column.is_open]
+
+
+def _places_claimed_twice(columns: Sequence[ColumnMap]) -> list[tuple[str, str]]:
+    out, claims = [], dict[tuple[object, ...], str]()
+    for column in _sound(columns):
+        other = claims.setdefault(column.address, column.heading)
+        if other != column.heading:
+            out.append((column.heading, f'to = "{column.to}": the heading "{other}" goes there too; only one can'))
+    return out
+
+
+def _steps_numbered_alike(columns: Sequence[ColumnMap]) -> list[tuple[str, str]]:
+    """Columns that are called one heat step by their number and two by their kind: told once, not a job after job."""
+    out, first = [], dict[tuple[str, int], ColumnMap]()
+    for column in _sound(columns):
+        if not column.step_no or not column.to.startswith("heat_steps."):
+            continue
+        other = first.setdefault((column.chip, column.step_no), column)
+        if (other.step, other.before_test) != (column.step, column.before_test):
+            found = f'step_no = {column.step_no}: the heading "{other.heading}" has this number too, as {other.step}'
+            todo = f"number the steps of the {column.chip} in the order of work, each kind of step by its own number"
+            out.append((column.heading, f"{found}; {todo}"))
     return out

@@ -12,23 +12,27 @@ import tomlkit
 from tomlkit.items import AoT, Item, Table
 
 from analysis.errors import SettingsError
+from analysis.records.importing.code_help import with_code_lines
 from analysis.records.importing.mapping import ASKED, OPEN, SURE, ColumnMap, SheetMap
 from analysis.records.importing.mapping_check import column_type_mistakes, sheet_mistakes, sheet_type_mistakes
-from analysis.records.importing.propose import Proposal, Remark
+from analysis.records.importing.proposal import Proposal, Remark
 from analysis.records.problems import visible
 
 FILE = "import.toml"
+ANSWERED = "answered"
+_QUESTION = "# QUESTION: "
 _HEAD = """\
  How the headings and words of a shop's spreadsheet become the log. Written by 'rework import'; edit it and run
  the same command again. A "?" is a question: put the answer in its place. Until then what it is about is left out.
    to      "table.column" of the log ('rework dictionary' explains them), "ignored", or "personal" (client data:
            neither taken over nor copied to not_placed.csv)
-   values  what a word of the sheet means: a code, "blank", or "table.column=code" for one that says more
+   values  what a word of the sheet means: a code or "blank"; one that says several things settles several columns:
+           "declined - no donor" = "declined, jobs.decline_reason=no_donor". For a number: "~340" = "340"
    unit    unit of the numbers in the sheet;  dates  "day_first" or "month_first";  decimal  "comma" or "point"
    tidy    spaces in codes become hyphens
 """
 _COLUMN_FIELDS = [field.name for field in fields(ColumnMap) if field.name != "values"]
-_SHEET_FIELDS = ("name", "row", "processor_side", "own_donor")
+_SHEET_FIELDS = ("name", "row", "processor_side", "own_donor", "work_before_test_1")
 
 
 def _refuse(path: Path, mistakes: Sequence[str]) -> SettingsError:
@@ -89,7 +93,9 @@ def _item(value: Any, remark: Remark | None) -> Item:
     item = tomlkit.item(value)
     if remark:
         said = visible(remark.text, 300)
-        item.comment(f"QUESTION: {said}" if remark.confidence == ASKED and value == OPEN else f"{said}")
+        item.comment(
+            f"{_QUESTION.removeprefix('# ')}{said}" if remark.confidence == ASKED and value == OPEN else f"{said}"
+        )
     return item
 
 
@@ -114,8 +120,7 @@ def _column_table(table: Any, column: ColumnMap, remarks: Mapping[tuple[str, str
             table["values"] = tomlkit.table()
         for text, code in column.values.items():
             maybe = remarks.get((heading, f"values.{text}"))
-            said = Remark(ASKED, f"maybe {maybe.text}" if maybe.text else "which code?") if maybe else None
-            _put(table["values"], text, code, said)
+            _put(table["values"], text, code, maybe)
 
 
 def _sheet_table(table: Any, proposal: Proposal) -> None:
@@ -169,4 +174,19 @@ def completed_mapping(text: str, proposals: Sequence[Proposal]) -> str:
             new = tomlkit.table()
             _sheet_table(new, proposal)
             sheets.append(new)
-    return tomlkit.dumps(document)
+    _forget_answered(document)
+    return with_code_lines(tomlkit.dumps(document))
+
+
+def _forget_answered(document: tomlkit.TOMLDocument) -> None:
+    """Take the QUESTION off every key that has its answer."""
+    for sheet in document["sheet"]:
+        columns = list(sheet.get("column", []))
+        for column in columns:
+            if column.get("confidence") == ASKED and column.get("to") != OPEN:
+                column["confidence"] = ANSWERED
+        values = [column["values"] for column in columns if "values" in column]
+        for table in (sheet, sheet.get("fixed", {}), *columns, *values):
+            for item in table.values():
+                if isinstance(item, Item) and item.trivia.comment.startswith(_QUESTION) and item.unwrap() != OPEN:
+                    item.trivia.comment = item.trivia.comment_ws = ""

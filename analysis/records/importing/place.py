@@ -2,32 +2,21 @@
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
 
 from analysis.records.dictionary import BY_NAME, TABLES
 from analysis.records.importing.accounting import Accounting, NotPlaced, not_placed
-from analysis.records.importing.grid import Cell, HeadedSheet, Row
+from analysis.records.importing.claims import Claims, Said
+from analysis.records.importing.grid import Row
+from analysis.records.importing.headings_guess import guess_heading
 from analysis.records.importing.mapping import IGNORED, OPEN, PERSONAL, ColumnMap
-from analysis.records.importing.propose import Proposal
+from analysis.records.importing.proposal import Proposal
 from analysis.records.importing.reading import Aside, Blank, Taken
 from analysis.records.importing.rows import Key, ReadSheet
-from analysis.records.problems import quoted
 
 Records = dict[str, dict[Key, dict[str, str]]]
-
-
-@dataclass(frozen=True)
-class _Said:
-    """One cell's claim on a place of the log."""
-
-    value: str
-    note: str
-    headed: HeadedSheet
-    row: int
-    at: int
-    cell: Cell
+_NAMING = ("jobs.technician_id", "technicians.technician_id")  # columns in which shops write names
 
 
 @dataclass
@@ -39,7 +28,7 @@ class Placement:
     records : dict
         Table to key to column to text, in the form of the log.
     aside : list of NotPlaced
-        Every cell that is not in ``records``, with the reason.
+        Every cell that is not in ``records``, or only in part, with the reason.
     jobs_seen : set of str
         Job codes that stand in the sheets, those kept aside included.
     accounting : Accounting
@@ -56,7 +45,7 @@ class Placement:
 class _Work:
     """Claims collected so far."""
 
-    said: dict[tuple[str, Key], dict[str, list[_Said]]] = field(default_factory=dict)
+    claims: Claims = field(default_factory=Claims)
     constants: dict[tuple[str, Key], dict[str, str]] = field(default_factory=dict)
     fixed: dict[Key, dict[str, str]] = field(default_factory=dict)
     aside: list[NotPlaced] = field(default_factory=list)
@@ -70,34 +59,66 @@ def _target(
 ) -> tuple[str, Key, dict[str, str]] | str:
     """Table, key and constants of the place that a cell goes to, or why there is none."""
     table = column.table.name
-    before = str(column.before_test or "")
     if read.sheet.row != "jobs" or table == "jobs":
         return table, key, {}
     if table == "boot_tests":
         return table, (*key, str(column.test)), {}
-    if table == "chip_sides":
-        side = read.sheet.side_of(column)
-        if side == OPEN:
-            return "which side of the chip is meant is still a question"
-        return table, (*key, column.chip, side, before), {}
-    if table == "heat_steps":
+    if table in ("chip_sides", "heat_steps"):
+        return _work_target(read, column, key)
+    if code := codes.get(table, ""):
+        return table, (code,), {}
+    if table == "donors" and read.sheet.own_donor == OPEN:
+        return "whether each job has a donor of its own is still a question"
+    taken = " and is not known to be accepted" if table == "donors" and read.sheet.own_donor == "yes" else ""
+    return f"the row has no code for its row of {table}{taken}"
+
+
+def _work_target(read: ReadSheet, column: ColumnMap, key: Key) -> tuple[str, Key, dict[str, str]] | str:
+    """The same for work at the bench."""
+    if not column.before_test and read.sheet.work_before_test_1 == OPEN:
+        return "whether this work was done before boot test 1 is still a question"
+    before = str(column.before_test or ("1" if read.sheet.work_before_test_1 == "yes" else ""))
+    if column.table.name == "heat_steps":
         constants = {"step_type": column.step, "before_test_no": before}
-        return table, (*key, column.chip, str(column.step_no)), constants
-    code = codes.get(table, "")
-    return (table, (code,), {}) if code else f"the row has no code for its row of {table}"
+        return "heat_steps", (*key, column.chip, str(column.step_no)), constants
+    side = read.sheet.side_of(column)
+    if side == OPEN:
+        return "which side of the chip is meant is still a question"
+    return "chip_sides", (*key, column.chip, side, before), {}
+
+
+def _row_says(read: ReadSheet, row: Row, to: str) -> set[str]:
+    """What the cells of a job's row say of a column of jobs; else what holds for every row."""
+    outcomes = [read.outcomes[at][cell] for at, cell in row.items() if at in read.outcomes]
+    places = [place for outcome in outcomes if isinstance(outcome, Taken) for place in outcome.places]
+    fixed = read.sheet.fixed.get(to, OPEN)
+    return {text for name, text in places if name == to} or ({fixed} - {OPEN})
 
 
 def _row_codes(read: ReadSheet, row: Row, key: Key) -> dict[str, str]:
     """Donor and technician code of a job's row."""
     out: dict[str, str] = {}
-    for at, column in read.columns.items():
-        for table, to in (("donors", "jobs.donor_id"), ("technicians", "jobs.technician_id")):
-            if column.to == to and at in row and at in read.outcomes:
-                outcome = read.outcomes[at][row[at]]
-                out |= {table: outcome.text} if isinstance(outcome, Taken) else {}
-    if read.sheet.own_donor == "yes" and "donors" not in out:
+    for table, to in (("donors", "jobs.donor_id"), ("technicians", "jobs.technician_id")):
+        if said := _row_says(read, row, to):
+            out[table] = sorted(said)[0]
+    taken = _row_says(read, row, "jobs.decision") == {"accepted"}
+    if read.sheet.own_donor == "yes" and taken and "donors" not in out:
         out["donors"] = f"D-{key[0]}"
     return out
+
+
+def _not_the_jobs_cause(read: ReadSheet, column: ColumnMap, row: Row) -> str:
+    """Why the cause of a failed boot test is not the job's cause of failure; blank where it is."""
+    if column.to != "jobs.failure_cause" or not column.test:
+        return ""
+    others = [(at, c) for at, c in read.columns.items() if at in row and at in read.outcomes and c is not column]
+    if any(c.to == "boot_tests.boot_result" and int(c.test) > int(column.test) for _, c in others):
+        return "says why a boot test failed that another one followed: not why the job failed"
+    if _row_says(read, row, "jobs.outcome") != {"not_recovered"}:
+        return "says why a boot test failed, and the job is not said to have failed"
+    elsewhere = {at: cell for at, cell in row.items() if at in dict(others)}
+    own = _row_says(read, elsewhere, column.to)
+    return "says why a boot test failed; the row says in another cell why the job did" if own else ""
 
 
 def _why_not(column: ColumnMap | None) -> str:
@@ -106,35 +127,54 @@ def _why_not(column: ColumnMap | None) -> str:
     return "client data never enter a log" if column.to == PERSONAL else "the column is ignored"
 
 
-def _claims(read: ReadSheet, number: int, row: Row, key: Key, work: _Work) -> Iterator[tuple[str, Key, str, _Said]]:
-    """Where each cell of a row goes; what goes nowhere is kept aside."""
+def _of_a_person(column: ColumnMap | None, heading: str) -> bool:
+    """Whether the cells of a column may be names of persons; these are not copied to the list of cells kept aside."""
+    if column is None or column.to == OPEN:
+        guess, _ = guess_heading(heading, "jobs")
+        return guess is not None and guess.column.to in (PERSONAL, *_NAMING)
+    return column.to in (PERSONAL, *_NAMING)
+
+
+def _claim(read: ReadSheet, number: int, row: Row, key: Key, work: _Work) -> None:
+    """Note where each cell of a row goes; what goes nowhere is kept aside."""
     codes = _row_codes(read, row, key) if read.sheet.row == "jobs" else {}
     for at, cell in row.items():
         column = read.columns.get(at)
+        personal = _of_a_person(column, read.headed.headings[at])
         if column is None or at not in read.outcomes:
-            personal = column is not None and column.to == PERSONAL
             work.aside.append(not_placed(read.headed, number, at, cell, _why_not(column), personal))
             continue
         outcome = read.outcomes[at][cell]
-        target = _target(read, column, key, codes)
+        target = _not_the_jobs_cause(read, column, row) or _target(read, column, key, codes)
         if isinstance(outcome, Aside) or isinstance(target, str):
             why = outcome.why if isinstance(outcome, Aside) else str(target)
-            work.aside.append(not_placed(read.headed, number, at, cell, why))
-        elif isinstance(outcome, Blank) or (
-            outcome.to == "jobs.first_boot_result" and column.to != outcome.to and target[1][1:] not in ((), ("1",))
-        ):
-            work.blank += 1  # "not tested" under a later test says that there was none
+            work.aside.append(not_placed(read.headed, number, at, cell, why, personal))
+        elif isinstance(outcome, Blank) or _no_later_test(column, outcome, target[1]):
+            work.blank += 1
         else:
-            table, place, constants = target
-            said = _Said(outcome.text, outcome.note, read.headed, number, at, cell)
-            if outcome.to != column.to:
-                table, place, constants = "jobs", key[:1], {}
-            work.constants.setdefault((table, place), constants)
-            yield table, place, outcome.to.split(".")[1], said
+            _claim_places(
+                column, outcome, target, Said(outcome.text, outcome.note, read.headed, number, at, cell), work
+            )
     if "donors" in codes and any(c.taken and c.to.startswith("donors.") for c in read.columns.values()):
-        work.constants.setdefault(("donors", (codes["donors"],)), {})
-        work.said.setdefault(("donors", (codes["donors"],)), {})
+        place = ("donors", (codes["donors"],))
+        work.constants.setdefault(place, {})
+        work.claims.row(place)
         work.fixed.setdefault(key, {}).setdefault("donor_id", codes["donors"])
+
+
+def _no_later_test(column: ColumnMap, outcome: Taken, place: Key) -> bool:
+    """Whether a cell says "not tested" under a later boot test: there was none."""
+    return outcome.to == "jobs.first_boot_result" and column.to != outcome.to and place[1:] not in ((), ("1",))
+
+
+def _claim_places(
+    column: ColumnMap, outcome: Taken, target: tuple[str, Key, dict[str, str]], said: Said, work: _Work
+) -> None:
+    """Note every place that one cell claims; other columns than its own are columns of the job."""
+    for to, text in outcome.places:
+        table, key, constants = target if to == column.to else ("jobs", target[1][:1], {})
+        work.constants.setdefault((table, key), constants)
+        work.claims.add((table, key), to.split(".")[1], replace(said, value=text))
 
 
 def _take_sheet(read: ReadSheet, work: _Work) -> None:
@@ -147,12 +187,11 @@ def _take_sheet(read: ReadSheet, work: _Work) -> None:
         if why:
             for at, cell in row.items():
                 column = read.columns.get(at)
-                personal = number > headed.heading_row and column is not None and column.to == PERSONAL
+                personal = number > headed.heading_row and _of_a_person(column, headed.headings.get(at, ""))
                 work.aside.append(not_placed(headed, number, at, cell, why, personal))
             continue
         key = read.keys[number]
-        for table, place, name, said in _claims(read, number, row, key, work):
-            work.said.setdefault((table, place), {}).setdefault(name, []).append(said)
+        _claim(read, number, row, key, work)
         if read.sheet.row == "jobs":
             fixed = {name.split(".")[1]: said for name, said in read.sheet.fixed.items() if said != OPEN}
             work.fixed.setdefault(key, {}).update({k: v for k, v in fixed.items() if k not in work.fixed.get(key, {})})
@@ -162,22 +201,11 @@ def _leave_sheet(proposal: Proposal, work: _Work) -> None:
     """Keep a whole sheet aside."""
     ignored = proposal.sheet.row == IGNORED
     why = "the sheet is ignored" if ignored else "what the rows of this sheet are is still a question"
-    for number, row in proposal.headed.sheet.rows.items():
-        work.aside += [not_placed(proposal.headed, number, at, cell, why) for at, cell in row.items()]
-
-
-def _agreed(claims: list[_Said], work: _Work, notes: Counter[str]) -> tuple[str | None, int, int]:
-    """The one value that all cells give, and how many were placed as written or converted; else all are kept aside."""
-    if len({said.value for said in claims}) > 1:
-        listed = " and ".join(f"{quoted(s.value, 30)} ({s.headed.sheet.name}, row {s.row})" for s in claims[:2])
-        for s in claims:
-            work.aside.append(
-                not_placed(s.headed, s.row, s.at, s.cell, f"cells disagree: {listed}; either could be meant")
-            )
-        return None, 0, 0
-    notes.update(said.note for said in claims if said.note)
-    converted = sum(bool(said.note) for said in claims)
-    return claims[0].value, len(claims) - converted, converted
+    headed = proposal.headed
+    personal = {at: _of_a_person(None, heading) for at, heading in headed.headings.items()}
+    for number, row in headed.sheet.rows.items():
+        below = number > headed.heading_row
+        work.aside += [not_placed(headed, number, at, c, why, below and personal[at]) for at, c in row.items()]
 
 
 def _job_codes_refused(read: ReadSheet) -> set[str]:
@@ -205,21 +233,17 @@ def place(reads: Sequence[ReadSheet], left: Sequence[Proposal]) -> Placement:
     AssertionError
         If a cell got lost.
     """
-    work, notes = _Work(), Counter[str]()
+    work = _Work()
     for read in reads:
         _take_sheet(read, work)
         work.jobs_seen |= _job_codes_refused(read)
     for proposal in left:
         _leave_sheet(proposal, work)
+    settled = work.claims.settle()
+    work.aside += settled.aside
     records: Records = {table.name: {} for table in TABLES}
-    placed = converted = 0
-    for (table, key), columns in work.said.items():
-        record = dict(zip(BY_NAME[table].key, key, strict=True))
-        for name, claims in columns.items():
-            value, plain, changed = _agreed(claims, work, notes)
-            placed, converted = placed + plain, converted + changed
-            if value is not None:
-                record[name] = value
+    for (table, key), values in settled.values.items():
+        record = dict(zip(BY_NAME[table].key, key, strict=True)) | values
         own = set(record) - set(BY_NAME[table].key)
         if own or table in ("jobs", "donors", "technicians"):
             records[table][key] = record | {k: v for k, v in work.constants[table, key].items() if v}
@@ -228,5 +252,6 @@ def place(reads: Sequence[ReadSheet], left: Sequence[Proposal]) -> Placement:
             records["jobs"][key] = fixed | records["jobs"][key]
     work.jobs_seen |= {key[0] for key in records["jobs"]}
     cells_in = sum(r.headed.sheet.cells_n for r in reads) + sum(p.headed.sheet.cells_n for p in left)
-    accounting = Accounting(cells_in, work.headings, placed, converted, work.blank, len(work.aside), notes)
-    return Placement(records, work.aside, work.jobs_seen, accounting)
+    counted = (settled.placed, settled.converted, work.blank, len(work.aside))
+    accounting = Accounting(cells_in, work.headings, *counted, settled.notes, len(settled.partly))
+    return Placement(records, [*work.aside, *settled.partly], work.jobs_seen, accounting)

@@ -4,45 +4,21 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from analysis.records.dictionary import BY_NAME, TABLES, Kind
-from analysis.records.importing.details import Detailed, detail, looks_like_dates, value_code
+from analysis.records.importing.details import MOST_VALUES, Detailed, detail, looks_like_dates
 from analysis.records.importing.grid import Cell, HeadedSheet
 from analysis.records.importing.headings_guess import Guess, guess_heading, usable_unit
 from analysis.records.importing.mapping import ASKED, IGNORED, OPEN, STEPS, SURE, ColumnMap, SheetMap
+from analysis.records.importing.proposal import Proposal, Remark
 from analysis.records.importing.reading import Aside, read_cells, value_key
+from analysis.records.importing.stray_rows import stray_rows
+from analysis.records.importing.value_codes import value_code
 
+NOT_RECOGNISED = 'not recognised: "table.column" of the log, "ignored", or "personal" for client data'
 _FITS = 0.5  # share of different values that must be readable before a heading is believed
-
-
-@dataclass(frozen=True)
-class Remark:
-    """Why something was said or is asked.
-
-    Parameters
-    ----------
-    confidence : str
-        "sure" or "asked".
-    text : str
-        In words.
-    """
-
-    confidence: str
-    text: str
-
-
-Remarks = Mapping[tuple[str, str], Remark]  # (heading, key); heading "" is the sheet itself
-
-
-@dataclass(frozen=True)
-class Proposal:
-    """A sheet's mapping, complete, with remarks on what was said anew and on every question."""
-
-    headed: HeadedSheet
-    sheet: SheetMap
-    remarks: Remarks
 
 
 def _fit(column: ColumnMap, cells: Sequence[Cell], today: dt.date) -> float:
@@ -59,7 +35,9 @@ def _fit(column: ColumnMap, cells: Sequence[Cell], today: dt.date) -> float:
     good = sum(not isinstance(outcome, Aside) for outcome in outcomes.values())
     near = sum(isinstance(o, Aside) and c.text.strip().casefold() in asked for c, o in outcomes.items())
     dates = column.dates == OPEN and looks_like_dates(cells)
-    return 1.0 if dates or column.column.name == "technician_id" else (good + 0.3 * near) / len(outcomes)
+    if column.column.name == "technician_id":  # so many names are no bench's technicians
+        return float(sum(code == OPEN for code in column.values.values()) <= MOST_VALUES)
+    return 1.0 if dates else (good + 0.3 * near) / len(outcomes)
 
 
 def _by_content(cells: Sequence[Cell], row: str) -> str:
@@ -97,7 +75,7 @@ def _new_column(heading: str, cells: Sequence[Cell], row: str, today: dt.date) -
     guess, unit = guess_heading(heading, row)
     if guess is None:
         content = _by_content(cells, row)
-        why = f"by its values maybe {content}" if content else "not recognised"
+        why = f"by its values maybe {content}" if content else NOT_RECOGNISED
         why = "holds dates; which?" if not content and looks_like_dates(cells) else why
         return _New(Detailed(ColumnMap(heading, OPEN)), None, False, why)
     if not guess.column.taken:
@@ -108,7 +86,7 @@ def _new_column(heading: str, cells: Sequence[Cell], row: str, today: dt.date) -
         return _New(detailed, guess, True, guess.why)
     share = f"; {fit:.0%} of its different values fit" if cells else ""
     why = f"maybe {_maybe(guess.column)}: {guess.why}{share}"
-    return _New(Detailed(ColumnMap(heading, OPEN)), guess, False, why)
+    return _New(Detailed(replace(guess.column, to=OPEN)), guess, False, why)  # "?" but for which chip, side, step, test
 
 
 def _claimed_twice(new: Sequence[_New], given: Sequence[ColumnMap]) -> set[str]:
@@ -124,36 +102,16 @@ def _claimed_twice(new: Sequence[_New], given: Sequence[ColumnMap]) -> set[str]:
 def _numbered(columns: Sequence[ColumnMap]) -> list[ColumnMap]:
     """Heat steps in columns get their running number by chip: those given stay, new ones follow."""
     heat = [c for c in columns if c.to.startswith("heat_steps.") and OPEN not in (c.chip, c.step)]
-    numbers = {(c.chip, c.step): c.step_no for c in heat if c.step_no}
-    for column in sorted(heat, key=lambda c: STEPS.index(c.step)):  # the usual order of work
-        used = [number for (chip, _), number in numbers.items() if chip == column.chip]
-        numbers.setdefault((column.chip, column.step), max(used, default=0) + 1)
-    return [replace(c, step_no=c.step_no or numbers[c.chip, c.step]) if c in heat else c for c in columns]
+    numbers = {_step(c): c.step_no for c in heat if c.step_no}
+    for column in sorted(heat, key=lambda c: (c.before_test, STEPS.index(c.step))):  # the usual order of work
+        used = [number for (chip, *_), number in numbers.items() if chip == column.chip]
+        numbers.setdefault(_step(column), max(used, default=0) + 1)
+    return [replace(c, step_no=c.step_no or numbers[_step(c)]) if c in heat else c for c in columns]
 
 
-def _sheet_questions(sheet: SheetMap, columns: Sequence[ColumnMap]) -> tuple[SheetMap, dict[str, str]]:
-    """What has to be asked of a sheet as a whole."""
-    remarks: dict[str, str] = {}
-    sideless = any(c.chip == "processor" and not c.side and c.to.startswith("chip_sides.") for c in columns)
-    if sideless and sheet.processor_side in ("", OPEN):
-        sheet = replace(sheet, processor_side=OPEN)
-        remarks["processor_side"] = (
-            'the side meant where a heading names the processor only: "lower" (faces the board) or "upper"'
-        )
-    targets = {c.to for c in columns}
-    donor_facts = any(to.startswith("donors.") for to in targets)
-    if donor_facts and "jobs.donor_id" not in targets and sheet.own_donor in ("", OPEN):
-        sheet = replace(sheet, own_donor=OPEN)
-        remarks["own_donor"] = (
-            'no column has donor codes: "yes" if each job has a donor of its own (it is called D- and the job code),'
-            ' "no" to leave donor facts out'
-        )
-    if "jobs.decision" not in targets and sheet.fixed.get("jobs.decision", OPEN) == OPEN:
-        sheet = replace(sheet, fixed={**sheet.fixed, "jobs.decision": OPEN})
-        remarks["fixed.jobs.decision"] = (
-            'no column says which jobs were taken: "accepted" if all jobs of the sheet were'
-        )
-    return sheet, remarks
+def _step(column: ColumnMap) -> tuple[str, str, int]:
+    """What columns that describe one heat step share."""
+    return column.chip, column.step, column.before_test
 
 
 def _completed(given: ColumnMap, cells: Sequence[Cell], today: dt.date) -> Detailed:
@@ -163,6 +121,18 @@ def _completed(given: ColumnMap, cells: Sequence[Cell], today: dt.date) -> Detai
     guess, unit = guess_heading(given.heading, given.table.name)
     inverted = bool(guess and guess.inverted and guess.column.to == given.to)
     return detail(given, cells, today, usable_unit(unit, given), inverted)
+
+
+def _no_things(headed: HeadedSheet, sheet: SheetMap) -> set[int]:
+    """Rows that nothing is asked about: without a code, totals and notes."""
+    key = f"{sheet.row}.{BY_NAME[sheet.row].key[0]}"
+    given = sheet.by_heading()
+    for at, heading in headed.headings.items():
+        known, (guess, _) = given.get(heading), guess_heading(heading, sheet.row)
+        if (known.to if known else guess.column.to if guess and guess.sure else "") == key:
+            codes = {number: row[at].text.strip() for number, row in headed.data.items() if at in row}
+            return set(headed.data) - set(codes) | set(stray_rows(codes))
+    return set()
 
 
 def propose(headed: HeadedSheet, sheet: SheetMap, today: dt.date) -> Proposal:
@@ -179,7 +149,8 @@ def propose(headed: HeadedSheet, sheet: SheetMap, today: dt.date) -> Proposal:
     """
     if sheet.row in (OPEN, IGNORED):
         return Proposal(headed, sheet, {})
-    cells, given = headed.by_column(), sheet.by_heading()
+    given = sheet.by_heading()
+    cells = headed.by_column(without=_no_things(headed, sheet))
     remarks: dict[tuple[str, str], Remark] = {}
     columns: list[ColumnMap] = []
     new: list[_New] = []
@@ -210,25 +181,22 @@ def propose(headed: HeadedSheet, sheet: SheetMap, today: dt.date) -> Proposal:
     columns.sort(key=lambda column: order[column.heading])
     if sheet.row == "jobs":
         columns = _numbered(columns)
-        sheet, asked = _sheet_questions(sheet, columns)
-        remarks |= {("", key): Remark(ASKED, text) for key, text in asked.items()}
     return Proposal(headed, replace(sheet, columns=(*columns, *gone)), remarks)
 
 
 def _answered_elsewhere(columns: Sequence[ColumnMap]) -> list[ColumnMap]:
     """A word answered under one heading means the same under another that holds the same column of the log."""
-    answers: dict[tuple[str, str], str] = {}
+    answers: dict[tuple[str, str], list[tuple[str, str]]] = {}
     for column in columns:
-        if column.taken:
-            for text, code in column.values.items():
-                if code != OPEN:
-                    answers.setdefault((column.to, value_key(text)), code)
+        for text, code in column.values.items() if column.taken else ():
+            if code != OPEN:
+                answers.setdefault((column.to, value_key(text)), []).append((column.heading, code))
     out = []
     for column in columns:
-        values = {
-            text: answers.get((column.to, value_key(text)), OPEN) if code == OPEN else code
-            for text, code in column.values.items()
-        }
+        values = dict(column.values)
+        for text in (text for text, code in values.items() if code == OPEN):
+            said = answers.get((column.to, value_key(text)), [])
+            values[text] = next((code for heading, code in said if heading != column.heading), OPEN)
         out.append(replace(column, values=values))
     return out
 

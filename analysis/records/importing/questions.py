@@ -4,16 +4,18 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
+from analysis.records.importing.code_help import answers_for
 from analysis.records.importing.grid import HeadedSheet, squeezed
 from analysis.records.importing.mapping import OPEN, ColumnMap, SheetMap
-from analysis.records.importing.propose import Proposal
+from analysis.records.importing.proposal import Proposal
 from analysis.records.importing.reading import value_key
 from analysis.records.problems import plural, quoted, visible
 
 _EXAMPLES = 4
 _WORDS = 12
+_WHICH = ("which code?", "which number?")
 
 
 @dataclass(frozen=True)
@@ -28,6 +30,8 @@ class Question:
         What is proposed or allowed.
     examples : str
         Values it is about.
+    answers : str
+        What may be answered, with a word on each code.
     """
 
     sheet: str
@@ -35,15 +39,16 @@ class Question:
     key: str
     about: str
     examples: str
+    answers: str = ""
 
     @property
     def text(self) -> str:
-        """One line for the terminal."""
+        """For the terminal: a line, and a second one with the possible answers where they need explaining."""
         where = f"[{visible(self.sheet)}]" + (f" {quoted(self.heading)}" if self.heading else "")
         parts = [f"QUESTION {where} {visible(self.key)} = ?"]
         parts += [self.about] if self.about else []
         parts += [f"examples: {self.examples}"] if self.examples else []
-        return " | ".join(parts)
+        return " | ".join(parts) + (f"\n    {self.answers}" if self.answers else "")
 
 
 def _examples(headed: HeadedSheet, heading: str) -> str:
@@ -62,11 +67,10 @@ def _cells_with(headed: HeadedSheet, heading: str, text: str) -> str:
 
 
 def _open_keys(column: ColumnMap) -> list[str]:
-    if column.to == OPEN:
-        return ["to"]
-    if not column.taken:
+    if not column.taken and column.to != OPEN:
         return []
-    return [key for key in ("chip", "side", "step", "test", "unit", "dates", "decimal") if getattr(column, key) == OPEN]
+    every = ("to", "chip", "side", "step", "test", "unit", "dates", "decimal")
+    return [key for key in every if getattr(column, key) == OPEN]
 
 
 def _words(proposal: Proposal, column: ColumnMap, asked: set[tuple[str, str]]) -> Question | None:
@@ -77,19 +81,29 @@ def _words(proposal: Proposal, column: ColumnMap, asked: set[tuple[str, str]]) -
             continue
         new.append((column.to, value_key(text)))
         remark = proposal.remarks.get((column.heading, f"values.{text}"))
-        maybe = f", maybe {remark.text}" if remark and remark.text else ""
+        maybe = f", {remark.text}" if remark and remark.text not in _WHICH else ""
         said.append(f"{quoted(text, 30)} ({_cells_with(proposal.headed, column.heading, text)}{maybe})")
     asked.update(new)
     if not said:
         return None
     shown = ", ".join(said[:_WORDS]) + (f" and {len(said) - _WORDS} more" if len(said) > _WORDS else "")
-    about = f"what do these words mean: {shown}? a code of {column.column.name}, or blank"
-    return Question(proposal.sheet.name, column.heading, "values", about, "")
+    about = f"what do these mean as {column.column.name}: {shown}?"
+    return Question(proposal.sheet.name, column.heading, "values", about, "", answers_for(column.column))
 
 
 def _sheet_keys(sheet: SheetMap) -> list[str]:
-    keys = [key for key in ("row", "processor_side", "own_donor") if getattr(sheet, key) == OPEN]
+    every = ("row", "processor_side", "own_donor", "work_before_test_1")
+    keys = [key for key in every if getattr(sheet, key) == OPEN]
     return keys + [f"fixed.{name}" for name, said in sheet.fixed.items() if said == OPEN]
+
+
+def _said_before(questions: Sequence[Question]) -> list[Question]:
+    """Possible answers that were listed already are not listed again."""
+    out, seen = [], set[str]()
+    for question in questions:
+        out.append(replace(question, answers="") if question.answers in seen else question)
+        seen.add(question.answers)
+    return out
 
 
 def questions_of(proposals: Sequence[Proposal]) -> list[Question]:
@@ -111,4 +125,4 @@ def questions_of(proposals: Sequence[Proposal]) -> list[Question]:
                 out.append(Question(sheet.name, column.heading, key, remark.text if remark else "", examples))
             if column.taken and (words := _words(proposal, column, asked)):
                 out.append(words)
-    return out
+    return _said_before(out)

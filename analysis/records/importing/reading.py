@@ -15,7 +15,7 @@ from analysis.records.dictionary import Column, Kind
 from analysis.records.importing.day_texts import orders_seen, plain_date
 from analysis.records.importing.grid import Cell, squeezed
 from analysis.records.importing.grid import Kind as CellKind
-from analysis.records.importing.mapping import OPEN, SWAPPED, ColumnMap
+from analysis.records.importing.mapping import OPEN, SWAPPED, ColumnMap, parts_of
 from analysis.records.importing.units import converted, number_and_unit
 from analysis.records.importing.value_words import BLANK
 from analysis.records.settings import Settings
@@ -29,11 +29,17 @@ _SWAPPABLE = re.compile(r"(\d{4})-(\d{2})-(\d{2})")
 
 @dataclass(frozen=True)
 class Taken:
-    """A cell that goes into the log: where, as which text, and what was done to it if anything."""
+    """A cell that goes into the log: where, as which text, what was done to it if anything, and where else it goes."""
 
     to: str
     text: str
     note: str = ""
+    also: tuple[tuple[str, str], ...] = ()
+
+    @property
+    def places(self) -> tuple[tuple[str, str], ...]:
+        """Every "table.column" and text."""
+        return (self.to, self.text), *self.also
 
 
 @dataclass(frozen=True)
@@ -143,19 +149,31 @@ def tidied(text: str) -> str:
     return re.sub(r"\s+", "-", text.strip().lstrip("#").strip())
 
 
+def said_values(values: Mapping[str, str]) -> dict[str, str]:
+    """What the mapping says by text: as spelled there, else without regard to case and spaces.
+
+    Spellings that are answered differently leave a third one open.
+    """
+    out: dict[str, str] = {}
+    for text, said in values.items():
+        key = value_key(text)
+        out[key] = said if out.get(key, said) == said else OPEN
+    return out | {squeezed(text): said for text, said in values.items()}
+
+
 def _by_value(text: str, column: ColumnMap, values: Mapping[str, str]) -> Outcome | str | None:
     """What the mapping says of a text: an outcome, a code, or nothing."""
-    said = values.get(value_key(text))
+    said = values.get(squeezed(text), values.get(value_key(text)))
     if said is None:
         return None
     if said == OPEN:
         return Aside("what this value means is still a question")
     if said == BLANK:
         return Blank()
-    if "=" in said:  # checked when the mapping was read
-        to, code = said.split("=", 1)
-        return Taken(to, code, "a value that belongs to another column")
-    return said
+    (to, code), *also = ((to or column.to, code) for to, code in parts_of(said))  # checked when the mapping was read
+    if also:
+        return Taken(to, code, "a value that settles several columns", tuple(also))
+    return code if to == column.to else Taken(to, code, "a value that belongs to another column")
 
 
 def _prepared(cell: Cell, column: ColumnMap, values: Mapping[str, str]) -> Outcome | str:
@@ -204,7 +222,7 @@ def read_cells(cells: Iterable[Cell], column: ColumnMap, today: dt.date) -> dict
     today : date
         Later dates are refused.
     """
-    values = {value_key(text): said for text, said in column.values.items()}
+    values = said_values(column.values)
     order = column.dates if column.dates in ("day_first", "month_first") else ""
     if column.dates == SWAPPED:
         order = "day_first"

@@ -11,11 +11,10 @@ from analysis.records.importing.grid import Cell, HeadedSheet, Row
 from analysis.records.importing.mapping import ColumnMap, SheetMap
 from analysis.records.importing.propose import key_columns
 from analysis.records.importing.reading import Outcome, Taken, read_cells
-from analysis.records.importing.words import TOTALS, plain_words
+from analysis.records.importing.stray_rows import stray_rows
 from analysis.records.problems import quoted
 
 Key = tuple[str, ...]
-_DIGIT_SHARE = 0.9  # of a sheet's codes; then one without a digit is a total or a note
 
 
 @dataclass(frozen=True)
@@ -68,20 +67,6 @@ def _key_of(row: Row, positions: Mapping[str, int | None], outcomes: Mapping[int
     return tuple(parts)
 
 
-def _unlike_the_others(keys: Mapping[int, Key]) -> dict[int, str]:
-    """Rows whose code has no digit where nearly all codes have one, and rows of totals."""
-    firsts = {number: key[0] for number, key in keys.items()}
-    with_digit = sum(any(c.isdigit() for c in code) for code in firsts.values())
-    mostly = len(firsts) >= 5 and with_digit >= _DIGIT_SHARE * len(firsts)
-    out = {}
-    for number, code in firsts.items():
-        if plain_words(code) in TOTALS:
-            out[number] = "a row of totals"
-        elif mostly and not any(c.isdigit() for c in code):
-            out[number] = f"its code {quoted(code)} has no digit, unlike the others: a note or a total?"
-    return out
-
-
 def _doubles(keys: Mapping[int, Key], data: Mapping[int, Row]) -> dict[int, str]:
     """Rows whose key stands more than once: a same row is kept once, of different ones none."""
     by_key: dict[Key, list[int]] = {}
@@ -123,7 +108,7 @@ def read_sheet(headed: HeadedSheet, sheet: SheetMap, today: dt.date) -> ReadShee
             refused[number] = made
         else:
             keys[number] = made
-    for found in (_unlike_the_others(keys), _doubles(keys, headed.data)):
+    for found in (stray_rows({number: key[0] for number, key in keys.items()}), _doubles(keys, headed.data)):
         refused |= found
         keys = {number: key for number, key in keys.items() if number not in found}
     return ReadSheet(headed, sheet, columns, outcomes, keys, refused)

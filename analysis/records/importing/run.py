@@ -24,9 +24,11 @@ from analysis.records.importing.mapping import IGNORED, OPEN, SheetMap
 from analysis.records.importing.mapping_file import FILE, completed_mapping, parse_mapping
 from analysis.records.importing.merge import STATE_FILE, Merged, merge, read_state, state_text
 from analysis.records.importing.place import Placement, place
-from analysis.records.importing.propose import Proposal, Remark, propose
+from analysis.records.importing.proposal import Proposal, Remark
+from analysis.records.importing.propose import propose
 from analysis.records.importing.questions import Question, questions_of
 from analysis.records.importing.rows import read_sheet
+from analysis.records.importing.sheet_questions import ask_of_sheets
 from analysis.records.importing.sources import read_sources
 from analysis.records.importing.writing import write_together
 from analysis.records.settings import FILE as SETTINGS_FILE
@@ -242,7 +244,7 @@ def import_files(
     given = parse_mapping(before, path) if before else []
     pairs = _paired(_unnamed(read_sources(sources)), given)
     _missing(pairs, given, path)
-    proposals = [_proposal(sheet, known, today, path) for sheet, known in pairs]
+    proposals = ask_of_sheets([_proposal(sheet, known, today, path) for sheet, known in pairs])
     taken = [p for p in proposals if p.sheet.row not in (OPEN, IGNORED)]
     placement = place([read_sheet(p.headed, p.sheet, today) for p in taken], [p for p in proposals if p not in taken])
     with _opened(folder):

@@ -47,6 +47,8 @@ def import_lines(done: Imported, report: CheckReport) -> Iterator[str]:
 def _next(done: Imported, faults: int) -> str:
     if not done.placement.records["jobs"]:
         return f"answer the questions in {done.mapping}; no job could be placed yet."
+    if done.questions:
+        return f"answer the questions in {done.mapping}; faults that come from what they leave out go with them."
     review = f"rework review {done.folder}"
     if faults:
         return f"rework check {done.folder} lists the faults; {review} sets faulty jobs aside and counts them."

@@ -66,7 +66,18 @@ VALUES: dict[str, dict[str, tuple[str, ...]]] = {
     },
     "boot_result": {
         "data_readable": ("data ok", "all data", "reads data", "data read", "boots data ok"),
-        "data_partial": ("partial", "some data", "part of data", "partial data"),
+        "data_partial": (
+            *(
+                "partial",
+                "some data",
+                "part of data",
+                "partial data",
+                "some photos",
+                "photos only",
+                "partly",
+                "incomplete",
+            ),
+        ),
         "starts_locked": ("locked", "lock screen", "boots locked", "passcode screen", "booted locked"),
         "restart_loop": ("loop", "boot loop", "bootloop", "restarts", "reboot loop"),
         "service_mode_only": ("service mode", "recovery mode", "download mode", "test mode only", "usb mode only"),
@@ -152,6 +163,11 @@ VALUES["first_boot_result"] = {
     code.removeprefix("jobs.first_boot_result="): words for code, words in VALUES["boot_result"].items()
 }
 
+_PARTLY = (
+    *("partial", "partly", "part", "some", "some data", "some photos", "photos only", "partially", "incomplete"),
+    *("partial recovery", "some files", "some of it"),
+)
+
 # Words that may mean more than one thing: always asked, with this as the likeliest.
 MAYBE: dict[str, dict[str, str]] = {
     "boot_result": {
@@ -167,10 +183,40 @@ MAYBE: dict[str, dict[str, str]] = {
         **dict.fromkeys(("dead chip", "chip dead", "cpu dead"), "chip_dead_on_arrival"),
     },
     "known_good": {"yes": "full_boot", "y": "full_boot", "tested": "full_boot", "no": "untested", "n": "untested"},
-    "outcome": {"lost": "not_recovered", "done": "recovered", "ok": "recovered"},
+    "outcome": {
+        "lost": "not_recovered",
+        "bricked": "not_recovered",
+        "dead": "not_recovered",
+        "done": "recovered",
+        "ok": "recovered",
+        **dict.fromkeys(_PARTLY, "not_recovered"),
+    },
+    "prior_rework": {
+        **dict.fromkeys(("yes", "y", "shop", "opened", "someone", "owner", "client", "repair shop"), "elsewhere"),
+    },
+    "decline_reason": dict.fromkeys(("corroded", "too corroded", "corrosion"), "chance_too_low"),
     "underfill": {"yes": "full", "y": "full"},
 }
 MAYBE["first_boot_result"], MAYBE["second_damage"] = MAYBE["boot_result"], MAYBE["intake_damage"]
+
+# Columns of the job that a text under this one is apt to speak of as well: "declined - no donor".
+PARTNERS: dict[str, tuple[str, ...]] = {
+    "intake_damage": ("second_damage",),
+    "decision": ("decline_reason",),
+    "outcome": ("failure_cause", "cause_evidence"),
+    "failure_cause": ("cause_evidence",),
+}
+
+# What a person should know before answering.
+_PART = "a part of the data counts as not recovered; a boot test with data_partial has it printed apart"
+_HARM = "if it was dead before work"
+HINTS: dict[str, dict[str, str]] = {
+    "outcome": {
+        **dict.fromkeys(_PARTLY, _PART),
+        "bricked": 'if processor or storage is lost for good add ", jobs.loss_reversible=no"',
+    },
+    "failure_cause": dict.fromkeys(("dead chip", "chip dead", "cpu dead"), _HARM),
+}
 
 DOUBTFUL_CODES = frozenset({"none", "nil", "nan", "null"})  # a donor called "none", or no donor?
 

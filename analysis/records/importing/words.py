@@ -49,6 +49,8 @@ PHRASES: dict[str, tuple[str, ...]] = {
     "prior_rework": (
         *("worked on before", "earlier rework", "prior rework", "previous rework", "earlier work", "prior repair"),
         *("previous repair", "tried before", "prior attempt", "previous attempt", "rework before", "opened before"),
+        *("opened by someone before", "opened by someone", "opened by others", "worked on by someone before"),
+        *("opened by another shop", "touched before", "touched by someone before", "repaired before"),
     ),
     "previous_job_id": ("earlier job", "previous job", "old job no", "earlier job no", "previous job no", "former job"),
     "underfill": ("underfill", "resin", "glue", "glue under chips", "epoxy", "resin under chips"),
@@ -65,7 +67,10 @@ PHRASES: dict[str, tuple[str, ...]] = {
     "donor_id": ("donor", "donor no", "donor number", "donor code", "donor board", "donor used", "donor ref"),
     "bench_hours": ("bench hours", "bench time", "total bench hours", "labour", "time at bench", "time on bench"),
     "first_boot_result": (),
-    "outcome": ("outcome", "final result", "final outcome", "job result", "end result", "data recovered", "recovered"),
+    "outcome": (
+        *("outcome", "final result", "final outcome", "job result", "end result", "data recovered", "recovered"),
+        *("data back", "got data back", "data saved", "data out", "data returned", "data rescued"),
+    ),
     "closed_date": (
         *("closed", "date closed", "closed on", "date out", "out date", "finished", "date finished", "completed"),
         *("date completed", "done on", "day closed", "end date", "returned on", "close date"),
@@ -75,7 +80,10 @@ PHRASES: dict[str, tuple[str, ...]] = {
     "loss_reversible": ("reversible", "loss reversible", "can be retried", "could be retried", "still recoverable"),
     "fee_basis": ("fee basis", "fee type", "how charged", "pricing", "payment terms", "fee terms"),
     "fee_amount": ("fee", "price", "quote", "quoted", "fee agreed", "charge", "amount", "agreed fee", "price quoted"),
-    "donor_cost": ("donor cost", "donor price", "cost of donor", "paid for donor"),
+    "donor_cost": (
+        *("donor cost", "donor price", "cost of donor", "paid for donor", "donor board price", "donor board cost"),
+        *("price of donor", "price of donor board", "cost of donor board", "paid for donor board"),
+    ),
     "donor_age_years": ("donor age", "age of donor", "donor board age"),
     "donor_age_band": ("donor age band", "age band"),
     "donor_model_year": ("donor model year", "model year", "donor year", "year of model"),
@@ -119,12 +127,18 @@ INVERTED: dict[str, tuple[str, ...]] = {
 TEST_PHRASES: dict[str, tuple[str, ...]] = {
     "boot_result": ("result", "boot result", "boot", "outcome", "", "status", "boot outcome"),
     "test_date": ("date", "boot date", "day", "on", "done on"),
-    "bench_hours_so_far": ("hours", "hours so far", "bench hours", "bench hours so far", "time so far"),
+    "bench_hours_so_far": (
+        *("hours", "hours so far", "bench hours", "bench hours so far", "time so far", "hours at", "hours to"),
+        *("hours until", "time at", "time to", "time until", "bench time", "bench time at"),
+    ),
     "change_made": ("change", "change made", "what changed", "changed"),
     "donor_id": ("donor", "donor no", "donor code"),
 }
 CHIP_PHRASES: dict[str, tuple[str, ...]] = {
-    "clean_passes_n": ("passes", "clean passes", "cleaning passes", "cleaning", "wick passes", "cleans", "pass count"),
+    "clean_passes_n": (
+        *("passes", "clean passes", "cleaning passes", "cleaning", "wick passes", "cleans", "pass count", "cleaned"),
+        *("times cleaned", "cleaned times", "cleaning times", "cleaned x", "wicked", "times wicked"),
+    ),
     "pad_grade_found": ("pad grade found", "grade found", "pads found", "pad grade before", "pad state found"),
     "pad_grade_left": ("pad grade left", "grade left", "pads left", "pad grade after", "pad grade", "pad state left"),
     "pads_lost_n": ("pads lost", "lost pads", "pads gone", "missing pads", "pads torn", "torn pads", "pad loss"),
@@ -151,6 +165,17 @@ STEP_PHRASES: dict[str, tuple[str, ...]] = {
     "measured_peak_c": ("peak", "measured peak", "peak temp", "measured temp", "thermocouple", "peak measured"),
     "above_liquidus_s": ("above liquidus", "time above liquidus"),
     "station_id": ("station", "station no"),
+}
+
+# The same, but what is left may mean something else: always asked.
+TEST_LOOSE: dict[str, tuple[str, ...]] = {
+    "failure_cause": (
+        *("why not", "why", "cause", "reason", "why failed", "why it failed", "failure cause", "cause of failure"),
+        *("reason failed", "what was wrong", "fault", "problem"),
+    ),
+}
+STEP_LOOSE: dict[str, tuple[str, ...]] = {
+    "set_temp_c": ("max temp", "maximum temp", "max temperature", "maximum temperature", "highest temp", "top temp"),
 }
 
 # Never taken over, and not copied to the list of what was kept aside either.

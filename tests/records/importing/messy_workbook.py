@@ -257,10 +257,13 @@ def csv_bytes(rows: list[list[Value]]) -> bytes:
 # What the owner of this shop answers to the questions: sheet, heading (blank: the sheet), key, answer.
 ANSWERS = (
     ("Jobs", "", "processor_side", "lower"),
+    ("Jobs", "", "work_before_test_1", "yes"),
     ("Jobs", "Colour", "to", "ignored"),
     ("Jobs", "Damage", "values.cat", "drop"),
     ("Jobs", "Tech", "values.Mira", "T1"),
     ("Jobs", "Tech", "values.Tomas", "T2"),
+    ("Jobs", "CPU pads lost", "values.some", "blank"),
+    ("Jobs", "Fee", "values.ask", "blank"),
     ("Jobs", "Test 1 result", "values.OK", "data_readable"),
     ("Jobs", "Test 1 result", "values.boots", "data_readable"),
     ("Jobs", "Test 1 result", "values.Full boot", "data_readable"),

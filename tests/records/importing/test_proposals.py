@@ -7,6 +7,7 @@ from collections import Counter
 
 import pytest
 
+from analysis.errors import SettingsError
 from analysis.records.dictionary import BY_NAME, TABLES
 from analysis.records.importing import value_words, words
 from analysis.records.importing.headings_guess import guess_heading, variants
@@ -269,8 +270,8 @@ def test_donor_facts_without_a_donor_code_are_asked_for(tmp_path):
     assert table(tmp_path / "log", "donors") == []
     replaced(tmp_path / "log" / "import.toml", ('own_donor = "?"', 'own_donor = "yes"'))
     run(source, tmp_path / "log")
-    assert cells(tmp_path / "log", "donor_id") == ["D-J-1", "D-J-2", "D-J-3"]
-    assert cells(tmp_path / "log", "donor_age_years", "donors") == ["2", "3", ""]
+    assert cells(tmp_path / "log", "donor_id") == ["D-J-1", "D-J-2", ""]  # J-3 was declined
+    assert cells(tmp_path / "log", "donor_age_years", "donors") == ["2", "3"]
 
 
 def test_titles_over_several_headings_are_read_with_them(tmp_path):
@@ -315,3 +316,102 @@ def test_a_sheet_of_something_else_is_asked_and_kept_aside(tmp_path):
 def test_the_helpers_know_the_dictionary():
     assert column_named("jobs.job_id") is BY_NAME["jobs"]["job_id"]
     assert column_named("jobs.nothing") is None
+
+
+@pytest.mark.parametrize(
+    ("heading", "to", "sure"),
+    [
+        ("Data back", "jobs.outcome", True),
+        ("SoC cleaned (times)", "chip_sides.clean_passes_n", True),
+        ("Donor board price", "jobs.donor_cost", True),
+        ("Opened by someone before?", "jobs.prior_rework", True),
+        ("Min at test 1", "boot_tests.bench_hours_so_far", True),
+        ("SoC max temp C", "heat_steps.set_temp_c", False),  # as set, or as measured?
+        ("Boot 1 - why not", "jobs.failure_cause", False),
+    ],
+)
+def test_headings_of_an_own_sheet_are_known(heading, to, sure):
+    guess, _ = guess_heading(heading, "jobs")
+    assert guess is not None
+    assert (guess.column.to, guess.sure) == (to, sure)
+
+
+@pytest.mark.parametrize(
+    ("heading", "unit"),
+    [
+        ("Hours", "hours"),
+        ("hrs", "hours"),
+        ("Min at test 1", "min"),
+        ("SoC max temp C", "°C"),
+        ("Hours at bench", "hours"),
+    ],
+)
+def test_a_unit_anywhere_in_the_heading_settles_it(heading, unit):
+    assert variants(heading)[1] == unit
+
+
+def test_codes_that_may_be_one_are_asked(tmp_path):
+    done = run(with_column(tmp_path / "a.csv", "Donor no", ["DB 1", "db1", "DB 2"]), tmp_path / "log")
+    assert asked(done) == {("Donor no", "values")}
+    assert "'db1' (1 cell, maybe DB-1: like 'DB 1': one or two?)" in done.questions[0].text
+    assert cells(tmp_path / "log", "donor_id") == ["DB-1", "", "DB-2"]
+
+
+def test_codes_that_only_share_their_digits_are_not_asked(tmp_path):
+    assert asked(run(with_column(tmp_path / "a.csv", "Board", ["1-12", "11-2", "A-12"]), tmp_path / "log")) == set()
+
+
+def test_spellings_may_be_answered_one_by_one(tmp_path):
+    source, log = with_column(tmp_path / "a.csv", "Tech", ["Ida", "IDA", "ida"]), tmp_path / "log"
+    run(source, log)
+    replaced(log / "import.toml", ('Ida = "?"', 'IDA = "T2"\nIda = "T1"'))
+    done = run(source, log)
+    assert asked(done) == {("Tech", "values")}  # the third spelling may be either
+    assert cells(log, "technician_id") == ["T1", "T2", ""]
+
+
+def test_two_steps_under_one_number_are_one_message_on_the_mapping(tmp_path):
+    head = (*HEAD, "CPU install temp (°C)", "CPU removal temp (°C)")
+    source, log = sheet(tmp_path / "a.csv", head, [(*row, 330, 360) for row in ROWS]), tmp_path / "log"
+    run(source, log)
+    replaced(log / "import.toml", ("step_no = 2", "step_no = 1"))
+    with pytest.raises(SettingsError, match='step_no = 1: the heading "CPU install temp') as told:
+        run(source, log)
+    assert str(told.value).count("step_no") == 1
+
+
+@pytest.mark.parametrize(
+    ("said", "mistake"),
+    [
+        ("declined, jobs.decline_reason=cold", "decline_reason has no code cold"),
+        ("declined, accepted=yes", "no column of the log is called accepted"),
+        ("declined, chip_sides.side=lower", "no column of jobs with codes"),
+        ("declined, jobs.decision=accepted", "jobs.decision is settled twice"),
+    ],
+)
+def test_mistakes_in_a_value_that_settles_several_columns_are_told(tmp_path, said, mistake):
+    source, log = with_column(tmp_path / "a.csv", "Colour", ["", "", ""]), tmp_path / "log"
+    run(source, log)
+    replaced(log / "import.toml", ('no = "declined"', f'no = "{said}"'))
+    with pytest.raises(SettingsError, match=mistake):
+        run(source, log)
+
+
+def test_a_part_that_other_cells_contradict_is_kept_aside_and_the_rest_placed(tmp_path):
+    rows = [(*row[:3], "no - no donor", "price") if row[0] == "J-3" else (*row, "") for row in ROWS]
+    source, log = sheet(tmp_path / "a.csv", (*HEAD, "Why declined"), rows), tmp_path / "log"
+    run(source, log)
+    replaced(
+        log / "import.toml", ('"no - no donor" = "?"', '"no - no donor" = "declined, jobs.decline_reason=no_donor"')
+    )
+    account = run(source, log, apply_changes=True).placement.accounting
+    assert cells(log, "decision") == ["accepted", "accepted", "declined"]
+    assert cells(log, "decline_reason") == ["", "", ""]
+    assert (account.aside, account.partly, len(aside(log))) == (1, 1, 2)
+
+
+def test_nothing_is_asked_about_totals_and_rows_without_a_code(tmp_path):
+    rows = [(f"J-{n}", "2024-03-02", "drop", "yes", 2) for n in range(6)]
+    rows += [("Total", "", "", "", "about 12"), ("", "", "", "", "see the shelf")]
+    assert asked(run(sheet(tmp_path / "a.csv", (*HEAD, "Bench hours"), rows), tmp_path / "log")) == set()
+    assert {row["value"] for row in aside(tmp_path / "log")} == {"Total", "about 12", "see the shelf"}

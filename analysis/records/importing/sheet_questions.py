@@ -1,0 +1,60 @@
+"""What has to be asked of a sheet with a row a job as a whole, since no heading of it says so."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Any
+
+from analysis.records.importing.mapping import ASKED, OPEN, SheetMap
+from analysis.records.importing.proposal import Proposal, Remark
+
+_WORK = ("chip_sides", "heat_steps")
+_SIDE = 'the side meant where a heading names the processor only: "lower" (faces the board) or "upper"'
+_DONOR = (
+    'no column has donor codes: "yes" if each job that was taken has a donor of its own (it is called D- and the job'
+    ' code), "no" to leave donor facts out'
+)
+_DECISION = 'no column says which jobs were taken: "accepted" if all jobs of the sheet were'
+_BEFORE = (
+    'was all this work done before boot test 1? "yes", or "no" if some came later (then it is undated, and kept out of'
+    " the first-boot model where a job had several tests); a column with later work may say so by itself:"
+    " before_test = 2"
+)
+
+
+def ask_of_sheets(proposals: Sequence[Proposal]) -> list[Proposal]:
+    """Add the questions on whole sheets to their proposals."""
+    tested_again = any(_has_later_tests(proposal.sheet) for proposal in proposals)
+    return [_asked(proposal, tested_again) if proposal.sheet.row == "jobs" else proposal for proposal in proposals]
+
+
+def _has_later_tests(sheet: SheetMap) -> bool:
+    """Whether a sheet may hold second boot tests; without any, all work came before the first."""
+    later = (c.to.startswith("boot_tests.") and c.test not in (0, 1) for c in sheet.columns)
+    return sheet.row == "boot_tests" or (sheet.row == "jobs" and any(later))
+
+
+def _asked(proposal: Proposal, tested_again: bool) -> Proposal:
+    sheet, remarks = proposal.sheet, dict(proposal.remarks)
+    targets = {c.to for c in sheet.columns}
+    work = [c for c in sheet.columns if c.taken and c.table.name in _WORK]
+    sideless = any(c.chip == "processor" and not c.side and c.table.name == "chip_sides" for c in work)
+    donor_facts = any(to.startswith("donors.") for to in targets) and "jobs.donor_id" not in targets
+    undated = tested_again and any(not c.before_test for c in work)
+    for key, needed, text in (
+        ("processor_side", sideless, _SIDE),
+        ("own_donor", donor_facts, _DONOR),
+        ("work_before_test_1", undated, _BEFORE),
+    ):
+        asked: dict[str, Any] = {}
+        if needed and getattr(sheet, key) in ("", OPEN):
+            asked = {key: OPEN}
+            remarks["", key] = Remark(ASKED, text)
+        elif getattr(sheet, key) == OPEN:  # asked before a column was said to be something else
+            asked = {key: ""}
+        sheet = replace(sheet, **asked)
+    if "jobs.decision" not in targets and sheet.fixed.get("jobs.decision", OPEN) == OPEN:
+        sheet = replace(sheet, fixed={**sheet.fixed, "jobs.decision": OPEN})
+        remarks["", "fixed.jobs.decision"] = Remark(ASKED, _DECISION)
+    return replace(proposal, sheet=sheet, remarks=remarks)
