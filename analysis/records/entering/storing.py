@@ -22,6 +22,7 @@ from analysis.records.problems import Problem
 from analysis.records.settings import FILE
 
 LOCK = ".rework-lock"
+IMPORT = "import"  # what the journal says of files that 'rework import' was writing
 WAIT_S = 8.0
 _TRIES = 5
 
@@ -95,6 +96,9 @@ def _mended(folder: Path) -> str:
         raise _unwritable(folder, error) from None
     if finished is None:
         return ""
+    if finished.note == IMPORT:
+        became = "is complete now" if finished.done else "was taken back; run 'rework import' again"
+        return f"An import had been interrupted; it {became}."
     entry = Entry.from_json(finished.note, JOURNAL)
     if finished.done:
         return f"The entry of job {entry.job} had been interrupted; it is complete now."

@@ -53,6 +53,8 @@ class Imported:
         Whether changes were made.
     written : tuple of Path
         Files that are new or different.
+    told : str
+        What became of an entry or import that had been interrupted before; blank when none had.
     """
 
     folder: Path
@@ -62,6 +64,7 @@ class Imported:
     merged: Merged
     applied: bool
     written: tuple[Path, ...]
+    told: str = ""
 
     @property
     def kept_aside(self) -> Counter[str]:
@@ -237,8 +240,7 @@ def import_files(
         If a source, the mapping or the log cannot be used; nothing is changed then.
     """
     folder, today = Path(folder), today or dt.date.today()
-    if (folder / JOURNAL).is_file():
-        recover(folder)
+    told = recover(folder) if (folder / JOURNAL).is_file() else ""
     path = Path(mapping) if mapping else folder / FILE
     before = _read_text(path)
     given = parse_mapping(before, path) if before else []
@@ -249,4 +251,4 @@ def import_files(
     placement = place([read_sheet(p.headed, p.sheet, today) for p in taken], [p for p in proposals if p not in taken])
     with _opened(folder):
         merged, written = _store(folder, path, before, proposals, placement, apply_changes, today)
-    return Imported(folder, path, tuple(questions_of(proposals)), placement, merged, apply_changes, written)
+    return Imported(folder, path, tuple(questions_of(proposals)), placement, merged, apply_changes, written, told)

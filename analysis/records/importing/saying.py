@@ -20,6 +20,8 @@ def _some(lines: Sequence[str], rest: str) -> Iterator[str]:
 
 def import_lines(done: Imported, report: CheckReport) -> Iterator[str]:
     """Line by line: questions, changes, what was kept aside, the account, the check, and what to do next."""
+    if done.told:
+        yield done.told
     yield from _some([question.text for question in done.questions], f"in {done.mapping}")
     if done.questions:
         n = plural(len(done.questions), "question")

@@ -6,10 +6,8 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from analysis.errors import LogError
-from analysis.records.entering.entry import Entry
 from analysis.records.entering.replacing import JOURNAL, replace_files
-
-_NOTE = Entry("of the import", False).as_json()  # what a later run says was interrupted
+from analysis.records.entering.storing import IMPORT
 
 
 def write_together(folder: Path, files: Mapping[Path, str]) -> list[Path]:
@@ -37,11 +35,12 @@ def write_together(folder: Path, files: Mapping[Path, str]) -> list[Path]:
     try:
         for path in changed:
             path.parent.mkdir(parents=True, exist_ok=True)
-        replace_files(folder, {str(path.resolve()): data for path, data in changed.items()}, _NOTE)
+        replace_files(folder, {str(path.resolve()): data for path, data in changed.items()}, IMPORT)
     except OSError as error:
-        for path in (*changed, folder / JOURNAL):  # what was not yet in place
-            for left in (f"{path.name}.previous.new", f"{path.name}.new"):
-                path.with_name(left).unlink(missing_ok=True)
-        todo = "Look at the folder's permissions and the free space; the files are as they were."
+        todo = "Look at the folder's permissions and the free space, and close the files in other programs"
+        if (folder / JOURNAL).is_file():
+            todo += "; then run the import again: it first completes what was begun, or takes it back."
+        else:
+            todo += "; the files are as they were."
         raise LogError(f"cannot be written ({error.strerror or error}).", todo=todo, where=str(folder)) from None
     return list(changed)

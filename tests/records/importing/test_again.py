@@ -251,3 +251,22 @@ def test_a_file_with_cells_beyond_its_headings_is_not_rewritten(log):
     with pytest.raises(LogError, match="line 5 has more cells than the headings"):
         run(log.parent / "march.csv", log)
     assert (log / "jobs.csv").read_text(encoding="utf-8").endswith("lost\n")
+
+
+def test_an_import_that_was_interrupted_is_told_in_plain_words(log, monkeypatch):
+    source = month(log, ("4", "5", "2"))
+
+    def power_fails(old, new, **options):
+        if Path(old).name.startswith("jobs.csv"):
+            raise KeyboardInterrupt
+        return real(old, new, **options)
+
+    real = os.replace
+    monkeypatch.setattr(os, "replace", power_fails)
+    with pytest.raises(KeyboardInterrupt):
+        run(source, log)
+    monkeypatch.setattr(os, "replace", real)
+    done = run(source, log)
+    assert done.told == "An import had been interrupted; it is complete now."
+    assert cells(log, "bench_hours") == ["4", "5", "2"]
+    assert not [path for path in log.iterdir() if "unwritten" in path.name or path.name == ".rework-entry.json"]
