@@ -14,7 +14,17 @@ from analysis.questions.period import month_for
 from analysis.questions.review import review_of
 from analysis.records.dictionary import BY_NAME
 from analysis.records.log import Log, empty_table
-from analysis.report import first_screen, review_closing, review_models, review_rates, review_time
+from analysis.report import (
+    first_screen,
+    review_changed,
+    review_closing,
+    review_models,
+    review_rates,
+    review_time,
+    watch_charts,
+    watch_expected,
+    watch_words,
+)
 from tests.tables import closed, log_of
 
 SECTIONS = [
@@ -26,6 +36,18 @@ SECTIONS = [
     review_rates.damage_picture,
     review_rates.recovery_words,
     review_rates.received_grid,
+    watch_expected.words_of_the_verdict,
+    watch_expected.damage_grid,
+    watch_words.watch_words,
+    watch_charts.climb_picture,
+    watch_charts.others_grid,
+    watch_charts.rate_picture,
+    watch_charts.recovery_grid,
+    watch_words.measure_words,
+    watch_charts.measures_picture,
+    watch_charts.measures_grid,
+    review_changed.looked_words,
+    review_changed.candidates_grid,
     review_rates.causes_grid,
     review_rates.causes_picture,
     review_rates.pads_grid,

@@ -1,0 +1,75 @@
+"""Section of the review: first boots against their expectation by damage, and how often a quiet month gets a word."""
+
+from __future__ import annotations
+
+from analysis.models.design import TooFew
+from analysis.questions.expected import MonthExpected
+from analysis.questions.expected_by_damage import Against
+from analysis.questions.period import month_name
+from analysis.questions.review import Review
+from analysis.questions.verdicts import Verdict
+from analysis.report.page import Grid, Prose
+from analysis.report.wording import number, percent
+
+# Measured over quiet months of 200 simulated shops; a slow test holds it.
+STUDY = "python -m tests.studies.expected --shops 200"
+
+
+def once_in(chance: float) -> str:
+    """A chance in words: "about once in 12 months"."""
+    return "hardly ever" if chance < 0.001 else f"about once in {max(2, round(1 / chance))} months"
+
+
+def quiet_words(now: MonthExpected) -> str:
+    """How often a month like this one is called by each word though nothing has changed."""
+    return (
+        f"If nothing has changed, a month with these {now.n} boards is called 'clear' {once_in(now.quiet_clear)} and 'leaning'"
+        f" {once_in(now.quiet_leaning)}, better and worse together."
+    )
+
+
+def words_of_the_verdict(review: Review) -> Prose:
+    """The words as they are used for a month."""
+    now = review.now
+    if isinstance(now, TooFew) or not now.n:
+        return Prose([""])
+    return Prose(
+        [
+            f"{quiet_words(now)} A single 'leaning' month is therefore no alarm; the watch below adds the months up."
+            f" Months before the model was made, or without a boot test, have no expected number."
+        ]
+    )
+
+
+def _cells(each: Against | None) -> list[str]:
+    if each is None:
+        return ["–", "–", "–"]
+    return [f"{each.observed} of {each.n}", number(each.expected, 1), f"{each.low} to {each.high}"]
+
+
+def damage_grid(review: Review) -> Grid | Prose:
+    """First boots against expectation by damage at intake."""
+    rows = [
+        [each.label, *_cells(each.month), *_cells(each.year), _word(each.verdict, each.year)]
+        for each in review.expected_by_damage
+    ]
+    if not rows:
+        return Prose(
+            [
+                "No expected number by damage yet: it takes ten boots and ten failures before a month to say what to expect."
+            ]
+        )
+    heads = ["damage", "this month", "expected", "range", "twelve months", "expected", "range", "twelve months say"]
+    under = (
+        f"Booted at the first test, against what boards like these should have given; range: what chance and the model's"
+        f" uncertainty allow ({percent(0.95)}). The word takes into account that {len(rows)} classes are looked at. One month"
+        " of one class is too few jobs for a word."
+    )
+    caption = f"First boots against expectation by damage, {month_name(review.month)} and twelve months"
+    return Grid(caption, heads, rows, numbers=(1, 2, 3, 4, 5, 6), under=under)
+
+
+def _word(verdict: Verdict, year: Against | None) -> str:
+    if verdict is Verdict.CANNOT_TELL or year is None:
+        return "cannot tell from chance"
+    return f"{verdict}: {'fewer' if year.observed < year.expected else 'more'} than expected"

@@ -1,0 +1,86 @@
+"""What the charts of first boots say, in words: signals, when they began, what they hold, what is not watched yet."""
+
+from __future__ import annotations
+
+from analysis.questions.period import month_name
+from analysis.questions.review import Review
+from analysis.questions.watch import MINIMUM_JOBS, PRIMARY, PRIMARY_RATE, SHARED_RATE, Signal
+from analysis.records.problems import plural
+from analysis.report.page import Bullets, Prose
+from analysis.report.wording import number
+
+
+def watch_words(review: Review) -> Prose | Bullets:
+    """Signals of the twelve months, or that there was none, or why nothing is watched yet."""
+    watching = review.watching
+    charts = watching.charts
+    if charts.primary is None:
+        return Prose([waiting_words(review)])
+    n = len(charts.primary.points)
+    since = charts.primary.limits[0][0]
+    about = (
+        f"{plural(n, 'first boot')} since {since:%Y-%m-%d} were watched one after the other. The main watch (first boots"
+        f" getting worse) gives a false alarm in about {_in_years(PRIMARY_RATE)}; all other watches together in about"
+        f" {_in_years(SHARED_RATE)}."
+    )
+    if charts.unseen:
+        about += f" {plural(charts.unseen, 'job')} of a kind not seen before could not be watched."
+    if not watching.signals:
+        return Prose([about, "No alarm in the twelve months."])
+    return Bullets([about, *(signal_words(signal) for signal in watching.signals)])
+
+
+def _in_years(rate: float) -> str:
+    return f"one year of {round(1 / rate)} without any change"
+
+
+def waiting_words(review: Review) -> str:
+    """Why nothing is watched yet, and how many jobs it takes."""
+    rows = review.cohort.first_boots["first_boot"]
+    n, won = len(rows), int(rows.sum())
+    failed = n - won
+    return (
+        f"First boots are watched from the first month that has {MINIMUM_JOBS} of them before it, ten booted and ten failed"
+        f" among them; the log has {n} up to {month_name(review.month)} ({won} booted, {failed} failed)."
+        " With fewer it cannot be told what to expect well enough to call a run of failures more than bad luck."
+    )
+
+
+def signal_words(signal: Signal) -> str:
+    """One alarm: when, since when, and what it holds."""
+    main = "The main watch" if signal.chart == PRIMARY else f"The watch '{signal.chart}'"
+    return (
+        f"{main} gave an alarm on {signal.day:%Y-%m-%d}. The change most likely began about {signal.began:%Y-%m-%d}"
+        f" ({100 * signal.level:.0f} % range: {signal.earliest:%Y-%m-%d} to {signal.latest:%Y-%m-%d}). From then to the"
+        f" alarm {number(signal.observed)} of {plural(signal.n, 'job')} booted at the first test;"
+        f" {number(signal.expected, 1)} were to be expected."
+    )
+
+
+def measure_words(review: Review) -> Prose:
+    """Whether a measure of the work left its usual range this month."""
+    now = [(chart.measure, chart.months[-1]) for chart in review.watching.measures]
+    judged = [(measure, month) for measure, month in now if month.limits is not None]
+    if not judged:
+        n = max((month.n for _, month in now), default=0)
+        return Prose(
+            [
+                f"No measure of the work has a usual range for this month yet: it takes {MINIMUM_JOBS} first boots before the"
+                f" month's year and three jobs with the number written in the month (at most {n} this month)."
+            ]
+        )
+    outside = [(measure, month) for measure, month in judged if month.outside]
+    if not outside:
+        return Prose(
+            [
+                f"All {plural(len(judged), 'measure')} of the work that can be judged are within their usual range this month."
+            ]
+        )
+    return Prose(
+        [
+            f"{measure.name.capitalize()}: {number(month.mean, 2)} on average of {plural(month.n, 'job')},"
+            f" usual for so many jobs {number(month.limits.low, 2)} to {number(month.limits.high, 2)}."
+            for measure, month in outside
+            if month.limits is not None
+        ]
+    )
