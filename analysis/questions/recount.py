@@ -41,8 +41,8 @@ class Recount:
         Counts that differ.
     definitions : tuple of str
         Versions of the sheet and of this program, where they differ; else empty.
-    code : tuple of str
-        The same of the code; told, but no fault by itself.
+    code, minimum : tuple of str
+        The same of the code, and of the fewest jobs of a group by the log's settings; told, but no fault by itself.
     grouping : tuple of str
         How the sheet puts damage classes together and how the rule does, where neither few jobs nor the sheets
         published before explain the sheet's way; else empty.
@@ -59,6 +59,7 @@ class Recount:
     totals: tuple[Differing, ...]
     definitions: tuple[str, ...]
     code: tuple[str, ...]
+    minimum: tuple[str, ...]
     grouping: tuple[str, ...]
     refused: str
     evidence: Evidence | None
@@ -92,17 +93,22 @@ def _counted(log: Log, sheet: SheetFacts, seal: Seal | None) -> tuple[Evidence |
         return None, None, str(error)
 
 
+def _apart(sheet: object, log: object) -> tuple[str, ...]:
+    """What each side says, where they differ."""
+    return () if sheet == log else (str(sheet), str(log))
+
+
 def _grouping(sheet: SheetFacts, evidence: Evidence, folder: Path) -> tuple[str, ...]:
     """Hold the sheet's classes against the rule: put together for few jobs, or for sheets published before it."""
     rule = grouped(evidence.rows, sheet.span, sheet.minimum) or ()
-    if set(sheet.groups) == set(rule):
+    if sheet.groups == rule:
         return ()
     salt = id_salt(folder)
     before: list[Shown] = []
     for published in ([], *published_sheets(folder)):
         before += published
         asked = guard(before, sheet.span, salt, sheet.minimum)
-        if set(sheet.groups) == set(grouped(evidence.rows, sheet.span, sheet.minimum, asked) or ()):
+        if sheet.groups == grouped(evidence.rows, sheet.span, sheet.minimum, asked):
             return ()
     return tuple("; ".join("+".join(codes) for codes in groups) or "none" for groups in (sheet.groups, rule))
 
@@ -130,14 +136,17 @@ def recount(sheet: SheetFacts, folder: Path) -> Recount:
     named = next((s for s in seals if s.fingerprint == sheet.mark.fingerprint and s.seal == sheet.mark.seal), None)
     seal = named if named is not None and named.until == f"{sheet.until:%Y-%m-%d}" else None
     evidence, device, refused = _counted(log, sheet, seal)
-    grouping = _grouping(sheet, evidence, folder) if evidence is not None and seal is not None else ()
-    ours = (definitions_version(), code_version())
+    rows = RowChanges((), (), ()) if seal is None else changes_since(log, folder, seal)
+    # With rows changed, other sizes of classes are a consequence and no finding of their own.
+    own = evidence is not None and seal is not None and not rows.any
+    grouping = _grouping(sheet, evidence, folder) if own and evidence is not None else ()
     return Recount(
         seal=seal,
-        rows=RowChanges((), (), ()) if seal is None else changes_since(log, folder, seal),
+        rows=rows,
         totals=differing(sheet.totals, totals(evidence)) if evidence is not None else (),
-        definitions=(sheet.mark.definitions, ours[0]) if sheet.mark.definitions != ours[0] else (),
-        code=(sheet.mark.code, ours[1]) if sheet.mark.code != ours[1] else (),
+        definitions=_apart(sheet.mark.definitions, definitions_version()),
+        code=_apart(sheet.mark.code, code_version()),
+        minimum=_apart(sheet.minimum, log.settings.minimum_class_n),
         grouping=grouping,
         refused=refused,
         evidence=evidence,

@@ -177,23 +177,29 @@ def classes_grid(view: SheetView) -> Grid | Prose:
 def more(view: SheetView) -> Bullets:
     """Time, losses and the fee."""
     e, w = view.evidence, view.words
-    lost = lost_rate(e)
     fees = [
         w.say("more.fee_item", name=w.together([w.say(f"more.{code}") for code in codes]), n=w.count(n))
         for codes, n in e.fees
     ]
-    loss = w.say("more.loss", **_rate(w, lost), found=w.count(e.lost_found), rest=w.count(e.lost - e.lost_found))
-    if e.lost_unknown:
-        most = w.percent((e.lost + e.lost_unknown) / e.recovered.n)
-        loss += " " + w.say("more.loss_unknown", n=w.count(e.lost_unknown), rate=most)
     fee = w.say("more.fee", list="; ".join(fees))
     return Bullets(
         [
             f"{w.say('more.time_label')}: {_time(e, w)}",
-            f"{w.say('more.loss_label')}: {loss}",
+            f"{w.say('more.loss_label')}: {_loss(e, w)}",
             f"{w.say('more.fee_label')}: {fee}",
         ]
     )
+
+
+def _loss(e: Evidence, w: Words) -> str:
+    if not e.ready:
+        return w.say("more.loss_later")
+    apart = {"found": w.count(e.lost_found), "rest": w.count(e.lost - e.lost_found)}
+    text = w.say("more.loss", **_rate(w, lost_rate(e)), **apart)
+    if e.lost_unknown:
+        most = w.percent((e.lost + e.lost_unknown) / e.recovered.n)
+        text += " " + w.say("more.loss_unknown", n=w.count(e.lost_unknown), rate=most)
+    return text
 
 
 def _time(e: Evidence, w: Words) -> str:

@@ -128,8 +128,24 @@ def _page_lines(sheet: Sheet, made: str, same_code: bool) -> list[str]:
     out = [f"the page reads {says}, the log gives {gives}" for says, gives in map(_apart, words[:TOLD])]
     if len(words) > TOLD:
         out.append(f"… and {len(words) - TOLD} more places of the page that differ")
-    if not words and same_code:  # another version of the program may draw the same words otherwise
+    if not words and same_code:
         out.append("the page's words are the same, but its mark-up or style was changed")
+    return out
+
+
+def _notes(found: Recount, marked_up: bool) -> list[str]:
+    """What is no fault by itself, but worth a look."""
+    out = []
+    if found.code:
+        out.append(f"counted by code {visible(found.code[0])}; this is {found.code[1]}.")
+    if found.code and marked_up:
+        out.append(
+            "the words are the same, but mark-up or style differ. Another version may draw a page otherwise, but so does"
+            " whoever hides a line: lay it beside the page that 'rework evidence' makes now."
+        )
+    if found.minimum:
+        says, now = found.minimum
+        out.append(f"the sheet takes {says} jobs for a group; minimum_class_n in bench.toml is {now} now.")
     return out
 
 
@@ -183,6 +199,6 @@ def recount_sheet(path: Path, folder: Path, say: Callable[[str], None]) -> bool:
         say("Does not match:")
         for line in lines:
             say(f"  {line}")
-    if found.code:
-        say(f"Note: counted by code {visible(found.code[0])}; this is {found.code[1]}.")
+    for note in _notes(found, marked_up=bool(made) and made != sheet.html):
+        say(f"Note: {note}")
     return not lines
