@@ -13,10 +13,23 @@ from tests.reference.logistic import checks as logistic
 from tests.reference.pooled import checks as pooled
 from tests.reference.prediction import checks as prediction
 from tests.reference.survival import checks as survival
+from tests.reference.technicians import checks as technicians
 from tests.reference.techniques import checks as techniques
 from tests.reference.watching import checks as watching
 
-ENGINES = (logistic, intervals, survival, competing, discrete_time, watching, pooled, prediction, hashing, techniques)
+ENGINES = (
+    logistic,
+    intervals,
+    survival,
+    competing,
+    discrete_time,
+    watching,
+    pooled,
+    prediction,
+    hashing,
+    techniques,
+    technicians,
+)
 
 
 @pytest.mark.parametrize("engine", ENGINES, ids=lambda engine: engine.__name__.split(".")[-2])
