@@ -46,8 +46,8 @@ class AttemptRow:
     within_low, within_high : tuple of float, length 3
         Share of all tested jobs with a success by this test, giving up and loss taken as they came and open jobs
         censored; with its 95 % interval. Low: closed jobs without a record of later tests had no success at a test
-        counted here. High: those not recovered are censored, as if they had gone on like the jobs with a record, and
-        those recovered had their success at the next test. The same where every job has its record.
+        counted here. High: those not recovered are censored, as if they had gone on like the jobs with a record that
+        were not lost, and those recovered had their success at the next test. The same where every job has its record.
     within_continued : tuple of float, length 3
         The high view with jobs given up or stopped censored too: an assumption, and no bound. A loss for good still
         ends a job.
@@ -75,6 +75,10 @@ class AttemptRow:
 def _views(number: Counts, ended: Mapping[str, NDArray[np.bool_]]) -> tuple[StepCurve, StepCurve, StepCurve]:
     """Low and high share of all tested jobs, and the view without giving up; see :class:`AttemptRow`.
 
+    Of a job still open after its failed test k nothing more is known than that test; a job known not to be lost was
+    spared the loss that others had after it, and may be given up after that. So censoring and ends follow a test in
+    that order, at k, k + 1/4 and k + 1/2. All at k alone would count open jobs as continued.
+
     Parameters
     ----------
     number : ndarray of int, shape (n,)
@@ -83,21 +87,21 @@ def _views(number: Counts, ended: Mapping[str, NDArray[np.bool_]]) -> tuple[Step
         The last row of each job, by what ended it: "success", the kinds of the cohort, and "open".
     """
 
-    def curve(events: tuple[str, ...], competing: tuple[str, ...]) -> StepCurve:
-        times, kinds = [], []
-        for kind, mask in ended.items():
-            # A success at a test that nobody wrote down came at the next test at the earliest.
-            late = kind in events and kind == UNRECORDED_BOOT
-            times.append(number[mask] + late)
-            code = EVENT if kind in events else COMPETING if kind in competing else CENSORED
-            kinds.append(np.full(int(mask.sum()), code))
-        return cumulative_incidence(timed(np.concatenate(times), np.concatenate(kinds)), minimum=1)
+    def curve(given: Mapping[str, tuple[float, int]]) -> StepCurve:
+        times, codes = [], []
+        for kind, (later, code) in given.items():
+            times.append(number[ended[kind]] + later)
+            codes.append(np.full(int(ended[kind].sum()), code))
+        return cumulative_incidence(timed(np.concatenate(times), np.concatenate(codes)), minimum=1)
 
-    ends = (LOST, GAVE_UP, STOPPED)
+    always = {SUCCESS: (0.0, EVENT), OPEN: (0.0, CENSORED), LOST: (0.25, COMPETING)}
+    given_up, not_lost = (0.5, COMPETING), (0.25, CENSORED)
+    # A success at a test that nobody wrote down came at the next test at the earliest.
+    high = {UNRECORDED: not_lost, UNRECORDED_BOOT: (1.0, EVENT)}
     return (
-        curve((SUCCESS,), (*ends, UNRECORDED, UNRECORDED_BOOT)),
-        curve((SUCCESS, UNRECORDED_BOOT), ends),
-        curve((SUCCESS, UNRECORDED_BOOT), (LOST,)),
+        curve(always | dict.fromkeys((GAVE_UP, STOPPED, UNRECORDED, UNRECORDED_BOOT), given_up)),
+        curve(always | high | dict.fromkeys((GAVE_UP, STOPPED), given_up)),
+        curve(always | high | dict.fromkeys((GAVE_UP, STOPPED), not_lost)),
     )
 
 

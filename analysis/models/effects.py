@@ -35,7 +35,8 @@ def average_difference(fit: FirthResult, x: Floats, column: int, siblings: tuple
 
     For a 0/1 column of a category: this level against the reference level, in all rows. For a number: one step more
     than recorded. The interval takes the ends of the profile interval of the coefficient with the other coefficients
-    held, so that it excludes zero exactly when the odds ratio's interval excludes one.
+    held, so that it excludes zero exactly when the odds ratio's interval excludes one. It covers 93–97 % where 95 are
+    stated (``tests/studies/points.py``: 150 and 500 jobs, levels of 7 to 40 % of them).
 
     Parameters
     ----------

@@ -199,7 +199,9 @@ def _left_out(model: Description) -> str:
     """What the intervals and verdicts of the table mean, and what is not in it."""
     return (
         "Intervals are those of each row alone; the verdict allows for the number of rows looked at, so that a row whose"
-        f" interval just leaves out no difference may still be leaning or cannot tell. {_room_words(model)}"
+        " interval just leaves out no difference may still be leaning or cannot tell. An interval in points lets its own"
+        " row alone vary and holds the others at their estimates, so that it leaves out zero exactly when that of the odds"
+        f" ratio leaves out one. {_room_words(model)}"
     )
 
 

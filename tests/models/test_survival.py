@@ -160,6 +160,25 @@ def test_open_jobs_are_censored_by_hand():
     assert second.within_low[1] < 0.625 < second.within_low[2]
 
 
+def test_open_jobs_may_yet_be_given_up_by_hand():
+    """Of ten, four boot; of the six others two are open, two given up, two go on and boot.
+
+    Of the four whose fate is known half went on: 4/10 + 6/10 · 1/2. With none given up: 4/10 + 6/10.
+    """
+    then = ["success"] * 4 + ["open"] * 2 + ["given up"] * 2 + ["continued"] * 2 + ["success"] * 2
+    second = life_table([1] * 10 + [2] * 2, [1] * 4 + [0] * 6 + [1] * 2, then)[1]
+    assert second.within_low[0] == second.within_high[0] == pytest.approx(0.7)
+    assert second.within_continued[0] == pytest.approx(1.0)
+
+
+def test_a_job_given_up_was_not_lost_and_is_spared_the_loss_of_others_by_hand():
+    """Of four that fail, one is lost, one given up, two go on and boot: 2/4; had it gone on, 3/4."""
+    then = ["lost for good", "given up", "continued", "continued", "success", "success"]
+    second = life_table([1, 1, 1, 1, 2, 2], [0, 0, 0, 0, 1, 1], then)[1]
+    assert second.within_low[0] == pytest.approx(2 / 4)
+    assert second.within_continued[0] == pytest.approx(3 / 4)
+
+
 def test_a_beta_geometric_without_spread_says_so():
     with pytest.raises(ModelError, match="both successes and failed"):
         fit_beta_geometric([5, 0, 0], 0)
