@@ -41,6 +41,8 @@ def _check(args: argparse.Namespace) -> int:
         return report.exit_status
     for problem in report.problems:
         print(problem.line_text())
+    for line in report.many_alike:
+        print(f"In sum: {line}")
     print(report.text)
     return report.exit_status
 

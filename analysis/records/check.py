@@ -8,8 +8,10 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from analysis.records.log import Log, read_log
-from analysis.records.problems import Problem, Severity, plural, summary
+from analysis.records.problems import Problem, Severity, plural, summary, summed_up
 from analysis.records.setting_aside import jobs_left_out
+
+_MANY = 5  # findings of one kind that are summed up below the list
 
 
 @dataclass(frozen=True)
@@ -34,6 +36,11 @@ class CheckReport:
     def exit_status(self) -> int:
         """0 when there is no fault, else 1; warnings and notes do not count."""
         return int(any(problem.severity is Severity.FAULT for problem in self.problems))
+
+    @property
+    def many_alike(self) -> list[str]:
+        """What came up often, a line for each rule."""
+        return summed_up(self.problems, _MANY)
 
     @property
     def text(self) -> str:

@@ -12,8 +12,8 @@ from analysis.records.readings import Bad, Read, Reading
 
 RULE = "a date written YYYY-MM-DD, not in the future"
 EARLIEST = dt.date(2000, 1, 1)
-_ISO = re.compile(r"(?a)(\d{4})-(\d{1,2})-(\d{1,2})(?:[T ]00:00(?::00(?:\.0+)?)?)?")
-_PARTS = re.compile(r"(?a)(\d{1,2})([./-])(\d{1,2})\2(\d{4})")
+ISO_DAY = re.compile(r"(?a)(\d{4})-(\d{1,2})-(\d{1,2})(?:[T ]00:00(?::00(?:\.0+)?)?)?")
+DAY_PARTS = re.compile(r"(?a)(\d{1,2})([./-])(\d{1,2})\2(\d{4})")  # day and month in either order, then the year
 _SERIAL = re.compile(r"(?a)[34]\d{4}(?:\.0)?")
 
 
@@ -47,10 +47,10 @@ def read_date(text: str, order: str, today: dt.date) -> Reading:
     today : date
         Later dates are refused.
     """
-    if iso := _ISO.fullmatch(text):
+    if iso := ISO_DAY.fullmatch(text):
         note = "" if re.fullmatch(r"(?a)\d{4}-\d{2}-\d{2}", text) else "dates written unlike YYYY-MM-DD"
         return _date(int(iso[1]), int(iso[2]), int(iso[3]), today, note)
-    if parts := _PARTS.fullmatch(text):
+    if parts := DAY_PARTS.fullmatch(text):
         first, second, year = int(parts[1]), int(parts[3]), int(parts[4])
         if first > 12 or order == "day_first":
             return _date(year, second, first, today, "dates written day first")

@@ -115,6 +115,26 @@ def plural(n: int, one: str, many: str = "") -> str:
     return f"{n} {one if n == 1 else many or one + 's'}"
 
 
+def summed_up(problems: Sequence[Problem], at_least: int) -> list[str]:
+    """A line for every kind of finding that came up at least so often: how often, where, the rule, some of the jobs.
+
+    Faults come first, then the most frequent; findings are of one kind where file, column and rule are the same.
+    """
+    kinds: dict[tuple[Severity, str, str, str], list[Problem]] = {}
+    for problem in problems:
+        kinds.setdefault((problem.severity, problem.file, problem.column, problem.rule), []).append(problem)
+    order = list(Severity)
+    many = sorted((k for k in kinds if len(kinds[k]) >= at_least), key=lambda k: (order.index(k[0]), -len(kinds[k])))
+    out = []
+    for severity, file, column, rule in many:
+        found = kinds[severity, file, column, rule]
+        jobs = list(dict.fromkeys(visible(problem.job) for problem in found if problem.job))
+        named = f"; jobs {', '.join(jobs[:3])}{' …' if len(jobs) > 3 else ''}" if jobs else ""
+        where = f"{visible(file)}{f' {visible(column)}' if column else ''}"
+        out.append(f"{plural(len(found), severity)} in {where}: {rule}{named}")
+    return out
+
+
 def summary(problems: Sequence[Problem]) -> str:
     """One sentence that counts the findings."""
     faults, warnings = count(problems, Severity.FAULT), count(problems, Severity.WARNING)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 
+from analysis.records.dates import DAY_PARTS, ISO_DAY
 from analysis.records.importing.grid import Cell, Kind
 
 _FIRST = ("january", "february", "march", "april", "may", "june", "july", "august", "september", "october")
@@ -16,8 +17,6 @@ _DAY_NAME_YEAR = re.compile(
 _NAME_DAY_YEAR = re.compile(r"(?a)([A-Za-z]{3,9})\.?\s+(\d{1,2})(?:st|nd|rd|th)?,?\s+(\d{4})")
 _SHORT_YEAR = re.compile(r"(?a)(\d{1,2})([./])(\d{1,2})\2(\d{2})")
 _YEAR_FIRST = re.compile(r"(?a)(\d{4})[./](\d{1,2})[./](\d{1,2})")
-_PARTS = re.compile(r"(?a)(\d{1,2})([./-])(\d{1,2})\2(\d{4})")
-_ISO = re.compile(r"(?a)\d{4}-\d{1,2}-\d{1,2}")
 _TIME = re.compile(r"(?a)(\S+)[ T]\d{1,2}:\d{2}(?::\d{2}(?:\.\d+)?)?")
 
 
@@ -51,14 +50,14 @@ def plain_date(text: str) -> str:
 def is_day(text: str) -> bool:
     """Whether a text is written as a day, whichever day it may be."""
     plain = plain_date(text.strip())
-    return bool(_PARTS.fullmatch(plain) or _ISO.fullmatch(plain))
+    return bool(DAY_PARTS.fullmatch(plain) or ISO_DAY.fullmatch(plain))
 
 
 def orders_seen(cells: Iterable[Cell]) -> tuple[int, int, int]:
     """How many dates can only be day first, only month first, and how many could be either."""
     day = month = either = 0
     for cell in cells:
-        parts = _PARTS.fullmatch(plain_date(cell.text.strip()))
+        parts = DAY_PARTS.fullmatch(plain_date(cell.text.strip()))
         if cell.kind is not Kind.TEXT or not parts:
             continue
         first, second = int(parts[1]), int(parts[3])

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from analysis.records.check import CheckReport
 from analysis.records.importing import accounting
 from analysis.records.importing.run import Imported
-from analysis.records.problems import Severity, count, plural, visible
+from analysis.records.problems import Severity, plural, summed_up, visible
 
 _MOST = 40  # lines of one kind; all stand in the files
 
@@ -41,12 +41,13 @@ def import_lines(done: Imported, report: CheckReport) -> Iterator[str]:
         yield f"Kept aside in {done.folder / accounting.FILE}:"
         yield from _some([f"  {plural(n, 'cell')}: {visible(why, 150)}" for why, n in reasons], "reasons")
     yield done.placement.accounting.text
-    faults = count(report.problems, Severity.FAULT)
+    faults = [problem for problem in report.problems if problem.severity is Severity.FAULT]
     yield f"Check of {done.folder}: {report.text}"
-    yield f"Next: {_next(done, faults)}"
+    yield from _some([f"  {line}" for line in summed_up(faults, 1)], "kinds of fault")
+    yield f"Next: {_next(done, bool(faults))}"
 
 
-def _next(done: Imported, faults: int) -> str:
+def _next(done: Imported, faults: bool) -> str:
     if not done.placement.records["jobs"]:
         return f"answer the questions in {done.mapping}; no job could be placed yet."
     if done.questions:
