@@ -17,6 +17,13 @@ PROJECT = Path(__file__).resolve().parent.parent
 DEMO = PROJECT / "data_demo"
 
 CANNOT_RUN = 2
+_FROM_CHECKOUT = (
+    "review",
+    "dictionary",
+    "assess",
+    "counter",
+    "evidence",
+)  # they use notebooks/, data_demo/ or reports/
 
 
 def _to_stderr(text: str) -> None:
@@ -100,11 +107,13 @@ def _dictionary(args: argparse.Namespace) -> int:
 
 
 def _review(args: argparse.Namespace) -> int:
+    import datetime as dt
+
     from analysis.report.monthly import publish_review
 
     if args.log is None:
         print("No log named: reviewing the demo log of an invented workshop.")
-    path = publish_review(args.log or DEMO, args.month, args.out, say=print)
+    path = publish_review(args.log or DEMO, args.month, args.out, say=print, today=dt.date.today())
     print(f"Review written to {path}")
     return 0
 
@@ -318,6 +327,16 @@ def _printable(message: object) -> str:
     return "".join(c if c.isprintable() or c == "\n" else f"\\x{ord(c):02x}" for c in str(message))
 
 
+def _refuse_without_checkout(args: argparse.Namespace) -> None:
+    """The pages are made from what lies beside the package, which a copy in site-packages lacks."""
+    used = args.command in _FROM_CHECKOUT or getattr(args, "page", None)
+    if used and not ((PROJECT / "notebooks").is_dir() and DEMO.is_dir()):
+        found = (
+            f"'rework {args.command}' needs notebooks/ and data_demo/, which are not beside {Path(__file__).parent}."
+        )
+        raise ReworkError(found, todo="In the folder of this suite, install with --editable, as in its README.")
+
+
 def main(argv: Sequence[str] | None = None) -> int:
     """Run the command line; return its exit status."""
     args = _parser().parse_args(argv)
@@ -325,6 +344,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         if isinstance(stream, io.TextIOWrapper):  # a terminal that lacks a letter shows its number instead
             stream.reconfigure(errors="backslashreplace")
     try:
+        _refuse_without_checkout(args)
         status: int = args.run(args)
     except ReworkError as error:
         print(f"rework: {_printable(error)}", file=sys.stderr)
