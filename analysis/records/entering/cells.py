@@ -57,7 +57,7 @@ class Rules:
         converted = convert(Texts.of([text]), column, Context(self.settings, "\t", self.today))
         if converted.bad:
             bad = converted.bad[0][2]
-            raise AnswerError(f"{column.name}: {quoted(text)} is not {bad.rule}.", todo=bad.todo)
+            raise AnswerError(f"{column.name}: {quoted(text)} must be {bad.rule}.", todo=bad.todo)
         value = converted.coded.values[0]
         if value is None:
             return ""
@@ -67,7 +67,7 @@ class Rules:
             )
             if beyond:
                 todo = range_todo(column.name, value, column.high)
-                raise AnswerError(f"{column.name}: {quoted(text)} is not {column.rule}.", todo=todo)
+                raise AnswerError(f"{column.name}: {quoted(text)} must be {column.rule}.", todo=todo)
             return text.replace(",", ".")
         if column.kind is Kind.YES_NO:
             return "yes" if value else "no"

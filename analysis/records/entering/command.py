@@ -17,6 +17,7 @@ from analysis.records.entering.presets import write_template
 from analysis.records.entering.session import HELP, Session
 from analysis.records.entering.storing import HalfWrittenError, Stored, kept_answers, recover, store
 from analysis.records.entering.trial import RefusedEntryError
+from analysis.records.problems import quoted
 
 Say = Callable[[str], None]
 
@@ -54,7 +55,11 @@ def enter_by_flags(
         raise LogError("no job is named.", todo="Name it with --job CODE, or --job next for the next free code.")
     if told := recover(folder):
         say(told)
-    stored = store(folder, entry_of(Desk.of(folder, today), job, settings, presets), today)
+    entry = entry_of(Desk.of(folder, today), job, settings, presets)
+    stored = store(folder, entry, today)
+    for name, text in entry.cells.items():
+        if entry.seen[name] not in ("", text):
+            say(f"NOTE: {name} of job {stored.job} was {quoted(entry.seen[name])} and is now {quoted(text)}.")
     _told(stored, say)
     return stored.job
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import Any
 
 from analysis.records.dictionary import JOBS, KnownAt
 from analysis.records.entering.cells import Rules, one_of
@@ -12,10 +13,11 @@ from analysis.records.entering.entry import Entry
 from analysis.records.entering.questions import Asked, listed
 from analysis.records.entering.session import BackError, Question, Session
 from analysis.records.entering.storing import tried
-from analysis.records.entering.trial import faults_of
+from analysis.records.entering.trial import RefusedEntryError, faults_of
 from analysis.records.entering.work import Work, row_text
 from analysis.records.problems import Problem, quoted
 
+NEXT = "next"
 STAGES = ("work", "boot_test", "close", "write")
 _DONOR = ("donor_age_years", "known_good", "prior_installs_n")
 
@@ -24,6 +26,7 @@ _AGAINST = {
     "hours-over-total": ("jobs.bench_hours#1",),
     "test-outside-job": ("jobs.received_date#1", "jobs.closed_date#1"),
     "closed-before-received": ("jobs.received_date#1",),
+    "earlier-job-later": ("jobs.received_date#1",),
 }
 
 
@@ -42,12 +45,19 @@ class Day:
         What the log knows.
     job : str
         The job to enter or continue; empty to ask for it.
+
+    Raises
+    ------
+    AnswerError
+        If the job cannot be called so.
     """
 
     def __init__(self, session: Session, desk: Desk, job: str = "") -> None:
-        self._session, self.desk, self._given = session, desk, job
+        job = "" if job == NEXT else job  # it is proposed then
+        given = job if not job or desk.has_job(job) else desk.rules.read(JOBS["job_id"], job)
+        self._session, self.desk, self._given = session, desk, given
         self._asked = Asked(desk.rules)
-        self._begin(job)
+        self._begin(given)
 
     def _begin(self, job: str) -> None:
         self._job, self._new = job, not self.desk.has_job(job)
@@ -118,7 +128,7 @@ class Day:
         self._fill("board_family", known=self.desk.codes("jobs", "board_family"))
         self._fill("device_age_years")
         if self._fill("prior_rework") == "here":
-            self._fill("previous_job_id", required=True)
+            self._fill("previous_job_id", required=True, known=self.desk.codes("jobs", "job_id"))
         self._also(KnownAt.INTAKE)
 
     def _decision(self) -> str:
@@ -131,12 +141,17 @@ class Day:
         self._fill("underfill")
         self._fill("guessed_success_pct")
         who = self._fill(
-            "technician_id", self.desk.last_technician, known=self.desk.codes("technicians", "technician_id")
+            "technician_id", self.desk.only_technician, known=self.desk.codes("technicians", "technician_id")
         )
         self._describe("technicians", "technician_id", who, ("bga_experience_band",))
-        donor = self._fill("donor_id", self.desk.next_donor)
+        donor = self._fill("donor_id", known=self._next_donor)
         self._describe("donors", "donor_id", donor, _DONOR)
         self._also(KnownAt.ASSESSMENT)
+
+    @property
+    def _next_donor(self) -> list[str]:
+        """The next new donor's code, to be taken by its number; never by Enter, since not every job uses one."""
+        return [self.desk.next_donor] if self.desk.next_donor else []
 
     def _describe(self, table: str, key: str, code: str, names: Sequence[str]) -> None:
         """Ask for the row of a donor or technician that the shop's list does not have yet."""
@@ -195,15 +210,14 @@ class Day:
         number = self._tests_n + 1
         about = f"boot test {number}, "
 
-        def ask(name: str, default: str = "", required: bool = False) -> str:
-            return self._session.ask(
-                self._asked.column("boot_tests", name, number=number, default=default, required=required, about=about)
-            )
+        def ask(name: str, default: str = "", **options: Any) -> str:
+            asked = self._asked.column("boot_tests", name, number=number, default=default, about=about, **options)
+            return self._session.ask(asked)
 
         row = {"test_no": str(number), "test_date": ask("test_date", _today(self.desk.rules))}
         row["change_made"] = ask("change_made", "first_install" if number == 1 else "")
         if row["change_made"] == "donor_changed":
-            row["donor_id"] = ask("donor_id", self.desk.next_donor)
+            row["donor_id"] = ask("donor_id", known=self._next_donor)
             self._describe("donors", "donor_id", row["donor_id"], _DONOR)
         row["boot_result"] = ask("boot_result", required=True)
         row["bench_hours_so_far"] = ask("bench_hours_so_far")
@@ -234,7 +248,9 @@ class Day:
         for problem in problems:
             self._session.say(replace(problem, line=0).line_text())  # it stands on no line yet
         if faults := faults_of(problems):
-            raise BackError(self.keys_of(faults))
+            if keys := self.keys_of(faults):
+                raise BackError(keys)
+            raise RefusedEntryError(faults)  # no answer of this sitting can mend it
         self._session.say(self._summary(entry))
         question = Question(
             "write#1", "write it down? (yes or no)", _yes_or_no, "yes", True, "no leaves the log untouched."

@@ -74,10 +74,10 @@ class Desk:
         return next_code(donors, "") if donors else ""
 
     @property
-    def last_technician(self) -> str:
-        """Whoever did the last job that names one."""
-        named = self.tables["jobs"]["technician_id"].dropna()
-        return str(named.iloc[-1]) if len(named) else ""
+    def only_technician(self) -> str:
+        """Whoever did every job that names one; empty where several did, since Enter must not say whose a job is."""
+        named = {*self.codes("jobs", "technician_id"), *self.codes("technicians", "technician_id")}
+        return named.pop() if len(named) == 1 else ""
 
     @property
     def open_jobs(self) -> list[str]:

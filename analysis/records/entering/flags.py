@@ -5,11 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from analysis.records.entering.cells import AnswerError, find_cell
+from analysis.records.entering.day import NEXT
 from analysis.records.entering.desk import Desk, Row, numbered
 from analysis.records.entering.entry import Entry
 from analysis.records.entering.work import change, preset_rows
-
-NEXT = "next"
 
 
 def entry_of(desk: Desk, job: str, settings: Sequence[str], presets: Sequence[str]) -> Entry:

@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 
 from analysis.records.describe import column_text
 from analysis.records.dictionary import BY_NAME, Column, Kind
-from analysis.records.entering.cells import AnswerError, Rules
+from analysis.records.entering.cells import AnswerError, Rules, near
 from analysis.records.entering.session import Question
 
 _MOST_OPTIONS = 12
@@ -77,6 +77,10 @@ class Asked:
                 return text
             if by_number and text.isascii() and text.isdigit() and 1 <= int(text) <= len(known):
                 return known[int(text) - 1]
+            if column.references == "jobs.job_id" and known:
+                likely = near(text, list(known))
+                todo = f"Did you mean {' or '.join(likely)}?" if likely else "Look for it in jobs.csv."
+                raise AnswerError(f"there is no job '{text}' in the log.", todo=todo)
             twins = [code for code in known if _alike(code) == _alike(text)]
             if twins and text not in self._insisted:
                 self._insisted.add(text)

@@ -8,7 +8,10 @@ from typing import TypeVar
 
 from analysis.records.entering.cells import AnswerError
 
-HELP = "Enter takes what stands in [brackets] or leaves the cell blank; - leaves it blank; ? explains; < goes back."
+HELP = (
+    "Enter takes what stands in [brackets] or leaves the cell blank; - leaves it blank; ? explains; < goes back;"
+    " Ctrl-C leaves without writing."
+)
 
 Flow = TypeVar("Flow")
 

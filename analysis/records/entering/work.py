@@ -48,7 +48,7 @@ def row_text(table: str, row: Row) -> str:
     return f"{what}  {' '.join(names)}  {' '.join(cells)}"
 
 
-def _source(row: Row) -> Row:
+def with_source(row: Row) -> Row:
     """A processor's or storage chip's own faces can only be the client's, so it need not be asked."""
     own = row["chip_role"] in ("processor", "storage") and row["side"] != "landing"
     return {**row, "chip_source": row.get("chip_source") or "client"} if own else row
@@ -143,7 +143,7 @@ class Work:
         return self._lost_at({**row, **cells_of(SEEN, self._session.ask(question))}, number)
 
     def _lost_at(self, row: Row, number: int) -> Row:
-        row = _source(row)
+        row = with_source(row)
         if int(float(row.get("pads_lost_n", "0"))) < 1:
             return row
         about = f"{row['chip_role']} {row['side']}: "

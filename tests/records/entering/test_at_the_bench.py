@@ -77,6 +77,7 @@ INTAKE = (
     ("decision", "accepted"),
     ("underfill", "partial"),
     ("guess", "60"),
+    ("donor", "1"),
     ("donor age", "2"),
     ("donor test", "full_boot"),
     ("earlier installs", "0"),
@@ -337,7 +338,7 @@ def test_the_first_job_of_a_new_log(tmp_path):
     blank_log(tmp_path / "new")
     technician = (("technician", "T1"), ("experience", "2"), ("donor", "D-1"))
     intake = [pair for pair in INTAKE if pair[0] != "board family"]
-    assert Script(*intake[:6], *technician, *intake[6:], *BOOT, *CLOSE).run(tmp_path / "new") == "J-0001"
+    assert Script(*intake[:6], *technician, *intake[7:], *BOOT, *CLOSE).run(tmp_path / "new") == "J-0001"
     assert found(tmp_path / "new") == []
     rows_read = check_log(tmp_path / "new", TODAY).rows_read
     assert rows_read == {t.name: int(t.name not in ("chip_sides", "heat_steps")) for t in TABLES}
