@@ -6,7 +6,7 @@ import pandas as pd
 
 from analysis.records.dictionary import TABLES, Kind
 from analysis.records.hiding import PERSONAL
-from analysis.records.identifiers import reads_like
+from analysis.records.identifiers import NAME, lone_words, reads_like
 from analysis.records.problems import Problem, Severity
 from analysis.records.rulebook import Book
 
@@ -24,6 +24,9 @@ def no_personal_data(book: Book) -> list[Problem]:
                 continue
             coded = book.coded[table.name][column.name]
             told = [reads_like(str(value)) if value is not None else "" for value in coded.values]
+            if "jobs.job_id" in (f"{table.name}.{column.name}", column.references):
+                alone = lone_words([str(value) for value in coded.values if value is not None])
+                told = [NAME if value in alone else what for what, value in zip(told, coded.values, strict=True)]
             for what in sorted(set(told) - {""}):
                 mask = pd.Series(coded.spread([each == what for each in told], False).astype(bool))
                 todo = (

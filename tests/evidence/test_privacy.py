@@ -5,10 +5,11 @@ from __future__ import annotations
 import pytest
 
 from analysis.cli import DEMO
+from analysis.errors import ReworkError
 from analysis.questions.review import build_review
 from analysis.records.check import check_log
 from analysis.records.dictionary import BY_NAME, TABLES, Kind
-from analysis.records.identifiers import luhn, reads_like
+from analysis.records.identifiers import lone_words, luhn, reads_like
 from analysis.records.log import read_log
 from analysis.records.problems import Severity
 from analysis.report import first_screen, review_rates
@@ -49,6 +50,55 @@ def test_the_check_digit():
     assert luhn("490154203237518")  # the example of 3GPP TS 23.003 as commonly printed (from memory)
     assert not luhn("490154203237517")
     assert luhn("79927398713")  # the example of the algorithm as commonly printed (from memory)
+
+
+def test_a_bank_account_is_told_by_its_check_digits():
+    assert "bank account" in reads_like("GB82WEST12345698765432")  # the example commonly printed (from memory)
+    assert "bank account" not in reads_like("GB83WEST12345698765432")
+
+
+def test_a_surname_among_ordinary_job_codes_is_told():
+    codes = ["J-0001", "J-0002", "J-0003", "Schmidt", "KOWALSKI-2", "patel_phone", "Muller_iP12"]
+    assert lone_words(codes) == set(codes[3:])
+    assert lone_words([f"Werkstatt-{n}" for n in range(9)]) == set()
+    assert lone_words(["Werkstatt-1", "Werkstatt-2"]) == set()
+    assert lone_words(["Auftrag-1", "J-2", "J-3", "J-4"]) == set()
+
+
+def test_a_surname_as_a_job_code_is_flagged_and_no_report_shows_it(tmp_path):
+    folder = demo_copy(tmp_path / "log")
+    plant(folder, "jobs", "job_id", "Schmidt")
+    found = [p for p in check_log(folder, TODAY).problems if p.code == "personal-text"]
+    assert {(p.file, p.column) for p in found} >= {("jobs.csv", "job_id")}
+    assert not any(
+        "Schmidt" in str(text) for text in read_log(folder, TODAY).without_faulty_jobs().tables["jobs"]["job_id"]
+    )
+
+
+def test_names_of_files_folders_and_comments_reach_no_page(tmp_path):
+    folder = demo_copy(tmp_path / "Okonkwo log")
+    (folder / "Garcia Lopez.csv").write_text("client,telephone\nThomas Mueller,0171 2345678\n", encoding="utf-8")
+    (folder / "not_placed.csv").write_text("what\nThomas Mueller\n", encoding="utf-8")
+    settings = folder / "bench.toml"
+    settings.write_text(settings.read_text(encoding="utf-8") + "# Thomas Mueller 0171 2345678\n", encoding="utf-8")
+    sealed(folder)
+    files = [sheet(folder, tmp_path / "out", recount_file=tmp_path / "r.csv"), tmp_path / "r.csv"]
+    files += [sheet(folder, tmp_path / "out", language="de", intake=["intake_damage=drop", "device_age_years=3"])]
+    for file in (*files, folder / "seals" / "ledger.jsonl"):
+        assert_free_of(file.read_text(encoding="utf-8"), ["2345678", "Lopez"])
+
+
+def test_the_source_of_a_page_says_nothing_of_a_device_that_the_page_does_not(tmp_path):
+    """What the facts for machines hold of a client's own device stands on the page in words, too."""
+    folder = demo_copy(tmp_path / "log")
+    sealed(folder)
+    told = ["intake_damage=drop", "device_age_years=3,5", "device_class=tablet", "second_damage=heat"]
+    told += ["prior_rework=elsewhere", "underfill=partial"]
+    text = sheet(folder, tmp_path, intake=told).read_text(encoding="utf-8")
+    label = "A device like yours (Drop, also: Heat, tablet, 3.5 years old, worked on elsewhere before, some resin"
+    assert label in text
+    with pytest.raises(ReworkError, match="3 Anna"):
+        sheet(folder, tmp_path, intake=["intake_damage=drop", "device_age_years=3 Anna"])
 
 
 def plant(folder, table, column, text):
