@@ -63,6 +63,8 @@ def _trusted(counter: Counter) -> Statement:
                 f"of a recovered and a lost job it gave the recovered one the higher chance in {percent(area.value)}"
                 f" ({interval(area.low, area.high)}) of pairs, where a coin gives 50 %"
             )
+        if area.low <= 0.5:
+            says += " Yet the facts of an intake have so far hardly told which boards would be recovered."
     return Statement("Is the model to be trusted?", says, f"{'; '.join(detail)}.")
 
 
