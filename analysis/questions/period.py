@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import re
 
 import pandas as pd
@@ -10,11 +11,21 @@ from analysis.errors import ReworkError
 from analysis.records.log import Log
 
 
-def latest_complete_month(log: Log) -> pd.Period:
-    """Return the latest month that had ended by the last date written in the log; in its first month, that one.
+def latest_complete_month(log: Log, today: dt.date | None = None) -> pd.Period:
+    """Return the latest month that is over and has entries; in a log's first month, that one.
 
-    A single late entry does not make the months before it empty reviews: of the months that had ended, the latest in
-    which a job was received, tested or closed is taken.
+    A month is over once the log holds an entry of its last day or of a later one. The calendar month before the run's
+    date is over too if the log's last entry lies in it: a bench need not work on the last day of a month. (A log that
+    ended longer ago is not kept up any more, and its last month may hold a few days only.) A single late entry does
+    not make the months before it empty reviews: of the months that are over, the latest in which a job was received,
+    tested or closed is taken.
+
+    Parameters
+    ----------
+    log : Log
+        The log.
+    today : date, optional
+        Day of the run; without it only the log's own dates count.
 
     Raises
     ------
@@ -30,7 +41,8 @@ def latest_complete_month(log: Log) -> pd.Period:
             where=str(log.folder),
         )
     month = last.to_period("M")
-    complete = month if last.normalize() == month.end_time.normalize() else month - 1
+    just_over = today is not None and month == pd.Period(today, freq="M") - 1
+    complete = month if just_over or last.normalize() == month.end_time.normalize() else month - 1
     months = _months_with_entries(log)
     ended = months[months <= complete]
     return ended.max() if len(ended) else months.min()
@@ -57,8 +69,17 @@ def parse_month(text: str) -> pd.Period:
     return pd.Period(text.strip(), freq="M")
 
 
-def month_for(log: Log, text: str = "") -> pd.Period:
+def month_for(log: Log, text: str = "", today: dt.date | None = None) -> pd.Period:
     """Return the month asked for, or the latest complete one when none is named.
+
+    Parameters
+    ----------
+    log : Log
+        The log.
+    text : str
+        YYYY-MM, or empty.
+    today : date, optional
+        Day of the run (see :func:`latest_complete_month`).
 
     Raises
     ------
@@ -66,11 +87,11 @@ def month_for(log: Log, text: str = "") -> pd.Period:
         If the month lies outside the log.
     """
     if not text:
-        return latest_complete_month(log)
+        return latest_complete_month(log, today)
     month = parse_month(text)
     received = log.tables["jobs"]["received_date"].dropna()
     if received.empty:
-        return latest_complete_month(log)  # says that the log holds no date
+        return latest_complete_month(log, today)  # says that the log holds no date
     first, last = received.min().to_period("M"), log.last_date.to_period("M")
     if not first <= month <= last:
         raise ReworkError(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -112,7 +113,7 @@ def _recovery_curve(cohort: Cohort, log: Log) -> StepCurve:
     return cumulative_incidence(timed(rows["days"], rows["event"]), minimum=log.settings.minimum_at_risk)
 
 
-def build_review(folder: Path, month_text: str = "") -> Review:
+def build_review(folder: Path, month_text: str = "", today: dt.date | None = None) -> Review:
     """Read a log and answer the questions of the monthly review.
 
     Parameters
@@ -121,6 +122,8 @@ def build_review(folder: Path, month_text: str = "") -> Review:
         The log.
     month_text : str
         YYYY-MM, or empty for the latest complete month.
+    today : date, optional
+        Day of the run, for the latest complete month.
 
     Raises
     ------
@@ -128,7 +131,7 @@ def build_review(folder: Path, month_text: str = "") -> Review:
         If the log cannot be read, has faults outside single jobs, or does not reach the month.
     """
     log = read_log(Path(folder)).without_faulty_jobs()
-    month = month_for(log, month_text)
+    month = month_for(log, month_text, today)
     return review_of(log, month)
 
 

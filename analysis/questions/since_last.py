@@ -22,6 +22,7 @@ from analysis.cohort.as_of import as_of
 from analysis.cohort.outcomes import job_outcomes
 from analysis.errors import ReworkError
 from analysis.questions.period import parse_month
+from analysis.questions.watch import Watch
 from analysis.records.dictionary import BY_NAME, Column, Kind, KnownAt
 from analysis.records.log import Log
 
@@ -32,7 +33,7 @@ SCHEMA: dict[str, Any] = {
     "$schema": "https://json-schema.org/draft/2020-12/schema",
     "title": "Summary of a monthly review, read by the next one",
     "type": "object",
-    "required": ["format", "month", "log_hash", "code_version", "watched", "months"],
+    "required": ["format", "month", "log_hash", "code_version", "watched", "limits", "months"],
     "additionalProperties": False,
     "properties": {
         "format": {"const": FORMAT, "description": "Version of this layout."},
@@ -51,6 +52,25 @@ SCHEMA: dict[str, Any] = {
                     "words": {**_TEXT, "description": "The sentence of the review."},
                     "value": {"type": ["number", "null"], "description": "Its number then, null without one."},
                     "n": {"type": "integer", "minimum": 0, "description": "Jobs behind the number."},
+                },
+            },
+        },
+        "limits": {
+            "type": "array",
+            "description": "Limits of the charts in force, enough to simulate each of them again.",
+            "items": {
+                "type": "object",
+                "required": ["chart", "since", "value", "rate", "jobs", "draws", "error", "rng_seed"],
+                "additionalProperties": False,
+                "properties": {
+                    "chart": {**_TEXT, "description": "Name of the chart."},
+                    "since": {**_TEXT, "description": "Day from which the limit holds, YYYY-MM-DD."},
+                    "value": {"type": "number", "description": "The chart signals at or above it."},
+                    "rate": {"type": "number", "description": "Stated chance of a false alarm within these jobs."},
+                    "jobs": {"type": "integer", "description": "Jobs the rate is for: a year's."},
+                    "draws": {"type": "integer", "description": "Simulated runs."},
+                    "error": {"type": "number", "description": "Monte Carlo error of the rate."},
+                    "rng_seed": {"type": "integer", "description": "Random seed of the simulation."},
                 },
             },
         },
@@ -100,13 +120,17 @@ class Watched:
 
 @dataclass(frozen=True)
 class Summary:
-    """What one review leaves for the next; ``months`` maps YYYY-MM to hash of job code to hash of content."""
+    """What one review leaves for the next; ``months`` maps YYYY-MM to hash of job code to hash of content.
+
+    ``limits`` are the charts' limits in force (see :data:`SCHEMA`).
+    """
 
     month: pd.Period
     log_hash: str
     code_version: str
     watched: tuple[Watched, ...]
     months: Mapping[str, Mapping[str, str]]
+    limits: tuple[Mapping[str, Any], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -119,7 +143,7 @@ class MonthChange:
     removed: int
 
 
-def summarise(log: Log, month: pd.Period, watched: tuple[Watched, ...]) -> Summary:
+def summarise(log: Log, month: pd.Period, watched: tuple[Watched, ...], charts: Watch | None = None) -> Summary:
     """Make the summary of a review.
 
     Parameters
@@ -130,8 +154,20 @@ def summarise(log: Log, month: pd.Period, watched: tuple[Watched, ...]) -> Summa
         Month reviewed.
     watched : tuple of Watched
         What the review says will be watched.
+    charts : Watch, optional
+        Whose limits in force are stored with their random seed.
     """
-    return Summary(month, log.hash, __version__, watched, month_hashes(log, month))
+    limits = () if charts is None else _limits(charts)
+    return Summary(month, log.hash, __version__, watched, month_hashes(log, month), limits)
+
+
+def _limits(charts: Watch) -> tuple[Mapping[str, Any], ...]:
+    drawn = [] if charts.primary is None else [charts.primary, *charts.others]
+    return tuple(
+        {"chart": chart.name, "since": f"{day:%Y-%m-%d}", **vars(limit)}
+        for chart in drawn
+        for day, limit in chart.limits[-1:]
+    )
 
 
 def month_hashes(log: Log, month: pd.Period) -> dict[str, dict[str, str]]:
@@ -174,8 +210,14 @@ def changes_since(last: Summary, log: Log) -> tuple[MonthChange, ...]:
     return tuple(out)
 
 
-def write_summary(summary: Summary, path: Path) -> None:
-    """Write the file whole or not at all."""
+def shares_jobs(last: Summary, log: Log) -> bool:
+    """Whether the log holds any job that the summary knew; otherwise it is the summary of another log."""
+    known = {job for jobs in last.months.values() for job in jobs}
+    return not known or any(_short(str(job)) in known for job in log.tables["jobs"]["job_id"])
+
+
+def summary_text(summary: Summary) -> str:
+    """The summary as the JSON text that stands beside the page."""
     months = {
         name: {"hash": _digest(json.dumps(jobs, sort_keys=True)), "jobs": dict(jobs)}
         for name, jobs in summary.months.items()
@@ -186,11 +228,10 @@ def write_summary(summary: Summary, path: Path) -> None:
         "log_hash": summary.log_hash,
         "code_version": summary.code_version,
         "watched": [vars(each) for each in summary.watched],
+        "limits": [dict(each) for each in summary.limits],
         "months": months,
     }
-    part = path.with_name(path.name + ".part")
-    part.write_text(json.dumps(content, indent=1, allow_nan=False, ensure_ascii=False) + "\n", encoding="utf-8")
-    part.replace(path)
+    return json.dumps(content, indent=1, allow_nan=False, ensure_ascii=False) + "\n"
 
 
 def read_summary(path: Path) -> Summary | None:
@@ -212,7 +253,8 @@ def read_summary(path: Path) -> Summary | None:
                 raise ValueError(f"the hash of {name} does not fit its jobs")
         watched = tuple(Watched(**each) for each in content["watched"])
         month = parse_month(content["month"])
-        return Summary(month, str(content["log_hash"]), str(content["code_version"]), watched, months)
+        limits = tuple(dict(each) for each in content["limits"])
+        return Summary(month, str(content["log_hash"]), str(content["code_version"]), watched, months, limits)
     except (OSError, ValueError, KeyError, TypeError, AttributeError, ReworkError) as error:
         raise ReworkError(
             f"The summary of the last review cannot be used ({_plain(error)}).",

@@ -53,6 +53,7 @@ FACTORS = (
     Factor("blade_used", "blade"),
     Factor("ball_reset", "ball reset"),
 )
+BY_COLUMN = {factor.column: factor for factor in FACTORS}
 YES_NO = {"1.0": "yes", "0.0": "no"}
 
 
@@ -193,6 +194,14 @@ def period_of(chart: Chart, signal: Signal) -> tuple[str, ...]:
     return tuple(str(job) for job in chart.points.loc[inside, "job_id"])
 
 
+def group_in(log: Log, cohort: Cohort, month: pd.Period, column: str, code: str) -> pd.DataFrame:
+    """First boots of a month that belong to a group: a level of a column of :data:`FACTORS`."""
+    rows = cohort.first_boots
+    mine, earlier = rows["first_boot_month"].eq(month), rows["first_boot_month"].lt(month)
+    now, _ = _with_settings(log, rows[mine], rows[earlier])
+    return now[now[column].notna() & now[column].astype(str).eq(code)]
+
+
 def _with_settings(log: Log, period: pd.DataFrame, earlier: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Add cleaning alloy, station and whether the install temperature lay outside the earlier jobs' usual range."""
     tests_n = log.tables["boot_tests"]["job_id"].value_counts()
@@ -252,14 +261,9 @@ def _candidate(
 ) -> Candidate:
     inside = now[factor.column].astype(str).eq(code)
     before = then[factor.column].astype(str).eq(code)
-    if factor.declared:
-        table, column = factor.declared
-        level = BY_NAME[table][column].text_of(code)
-    else:
-        level = YES_NO.get(code, code)
     return Candidate(
         factor=factor.name,
-        level=level,
+        level=level_of(factor, code),
         column=factor.column,
         code=code,
         n=int(inside.sum()),
@@ -274,3 +278,11 @@ def _candidate(
         share_of_shortfall=cost.lost / shortfall if shortfall > 0 else float("nan"),
         jobs=tuple(str(job) for job in now.loc[inside, "job_id"]),
     )
+
+
+def level_of(factor: Factor, code: str) -> str:
+    """A level in words."""
+    if factor.declared:
+        table, column = factor.declared
+        return BY_NAME[table][column].text_of(code)
+    return YES_NO.get(code, code)

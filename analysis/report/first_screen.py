@@ -11,6 +11,8 @@ from analysis.questions.review import Review
 from analysis.questions.verdicts import Verdict
 from analysis.records.problems import plural
 from analysis.report.page import FirstScreen, PageHead, Statement
+from analysis.report.to_watch import stands, suspect, to_watch
+from analysis.report.watch_expected import once_in
 from analysis.report.wording import hours_of, listed, number, of, sentence
 
 VERDICT_TEXT = {
@@ -90,7 +92,8 @@ def _against_expected(now: MonthExpected) -> Statement:
         f" first tested before {now.fitted_before:%Y-%m-%d}."
     )
     if now.verdict is not Verdict.CANNOT_TELL:
-        detail += f" A quiet month strays this far or further about once in {max(2, round(1 / max(now.p, 0.001)))}."
+        rate = now.quiet_clear if now.verdict is Verdict.CLEAR else now.quiet_leaning
+        detail += f" With nothing changed, a month like this is called '{now.verdict}', fewer or more, {once_in(rate)}."
     if now.unseen:
         detail += f" {plural(now.unseen, 'job')} of a kind not seen before left out."
     return Statement("First boot", says, detail)
@@ -130,27 +133,27 @@ def _cause(review: Review) -> Statement:
 
 
 def _watch(review: Review) -> Statement:
-    now, pads = review.now, review.pads
-    if isinstance(now, MonthExpected) and now.verdict is not Verdict.CANNOT_TELL and now.direction == "fewer":
-        says = (
-            "Look at what changed on the bench (donor lot, alloy, settings): the recorded intake facts do not explain this month."
-            if now.verdict is Verdict.CLEAR
-            else "Watch first boots: if next month again brings fewer than expected, look at what changed on the bench."
+    """The most pressing of what is to be watched, with what an alarm rests on."""
+    items = to_watch(review)
+    if not items:
+        return Statement("One thing to watch", "Nothing in the log stands out; keep entering jobs.", "")
+    now = stands(review, items[0].key).words
+    return Statement("One thing to watch", items[0].words, " ".join([*_why(review), f"{sentence(now)}."]))
+
+
+def _why(review: Review) -> list[str]:
+    """Tell of an alarm of the month, and how sure the first suspect is."""
+    looked, found = review.watching.looked, suspect(review)
+    told = []
+    if looked is not None and looked.now and looked.signal is not None:
+        began = looked.signal.began
+        told.append(f"Alarm on {looked.signal.day:%Y-%m-%d}: first boots fell, probably since about {began:%Y-%m-%d}.")
+    if looked is not None and found is not None:
+        told.append(
+            f"{found.failed} of its {found.n} jobs from {looked.first:%Y-%m-%d} on failed; a place to look, not a finding"
+            f" ({found.verdict})."
         )
-        return Statement(
-            "One thing to watch", says, f"{now.observed} of {now.n} against {number(now.expected, 1)} expected."
-        )
-    most = pads.steps[:2]
-    if pads.with_loss >= 10 and 2 * sum(n for _, n in most) > pads.with_loss:  # "most" must be true, and not of a few
-        steps = listed([f"{name} ({n})" for name, n in most])
-        says = f"Watch pads: most sides that lose some lose them in {steps}."
-        detail = f"{plural(pads.with_loss, 'side')} with pads lost of {pads.sides} seen in twelve months."
-        return Statement("One thing to watch", says, detail)
-    year = review.causes_year
-    if year.n >= 5 and year.unexplained * 3 >= year.n:
-        says = "Write down causes: too many failures have none, so that nothing can be learnt from them."
-        return Statement("One thing to watch", says, f"{year.unexplained} of {year.n} failures in twelve months.")
-    return Statement("One thing to watch", "Nothing in the log stands out; keep entering jobs.", "")
+    return told
 
 
 def _left_out(review: Review) -> Statement:

@@ -2,18 +2,24 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Callable
 from pathlib import Path
 
 from analysis.questions.period import month_for
 from analysis.records.log import read_log
 from analysis.report.render import PROJECT, render
+from analysis.report.since_last_view import earlier_summary
 
 NOTEBOOK = PROJECT / "notebooks" / "monthly_review.ipynb"
 
 
-def publish_review(folder: Path, month: str, out: Path, say: Callable[[str], None]) -> Path:
-    """Run the monthly review and publish its page as ``review-YYYY-MM.html``.
+def publish_review(
+    folder: Path, month: str, out: Path, say: Callable[[str], None], today: dt.date | None = None
+) -> Path:
+    """Run the monthly review and publish its page as ``review-YYYY-MM.html``, with ``review-YYYY-MM.json`` beside it.
+
+    The JSON file is what the next review reads; the latest one of an earlier month in ``out`` is read by this review.
 
     Parameters
     ----------
@@ -25,6 +31,8 @@ def publish_review(folder: Path, month: str, out: Path, say: Callable[[str], Non
         Folder of the page.
     say : callable
         Receives progress.
+    today : date, optional
+        Day of the run, for the latest complete month.
 
     Raises
     ------
@@ -35,7 +43,7 @@ def publish_review(folder: Path, month: str, out: Path, say: Callable[[str], Non
     say(f"Reading the log in {folder.name} …")
     # Faults of the log are told here, before a kernel is started for nothing.
     log = read_log(folder).without_faulty_jobs()
-    chosen = month_for(log, month)
+    chosen = month_for(log, month, today)
     if not month and chosen < log.last_date.to_period("M") - 1:
         say(
             f"{chosen} is the latest complete month with entries; the last entry of the log is of {log.last_date:%Y-%m-%d}."
@@ -43,5 +51,6 @@ def publish_review(folder: Path, month: str, out: Path, say: Callable[[str], Non
     if log.set_aside:
         say(f"{log.jobs_set_aside} jobs with faults are set aside; 'rework check' lists them.")
     say(f"Making the review of {chosen} …")
-    given = {"log_folder": str(folder), "month": str(chosen)}
+    last = earlier_summary(out, str(chosen))
+    given = {"log_folder": str(folder), "month": str(chosen), "last_review": str(last.resolve()) if last else ""}
     return render(NOTEBOOK, given, out / f"review-{chosen}.html", say)

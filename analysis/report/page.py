@@ -119,6 +119,31 @@ class Caution:
 
 
 @dataclass(frozen=True)
+class Beside:
+    """Something shown, and a file that is put beside the page together with it.
+
+    Parameters
+    ----------
+    shown : Prose or Bullets
+        What the page shows.
+    ending : str
+        Ending of the file's name; the rest is the page's.
+    text : str
+        Its content.
+    """
+
+    shown: Prose | Bullets
+    ending: str
+    text: str
+
+    def _repr_html_(self) -> str:
+        return self.shown._repr_html_()
+
+    def _repr_mimebundle_(self, **_: Any) -> dict[str, Any]:
+        return {"text/html": self._repr_html_(), "application/vnd.rework.beside+json": {self.ending: self.text}}
+
+
+@dataclass(frozen=True)
 class Picture:
     """A figure with real alternative text and its n.
 

@@ -11,8 +11,15 @@ import pytest
 from analysis.demo.shop import Shop
 from analysis.demo.simulator import simulate
 from analysis.errors import ReworkError
-from analysis.questions.since_last import SCHEMA, MonthChange, Watched, changes_since, read_summary, summarise
-from analysis.questions.since_last import write_summary as write
+from analysis.questions.since_last import (
+    SCHEMA,
+    MonthChange,
+    Watched,
+    changes_since,
+    read_summary,
+    summarise,
+    summary_text,
+)
 from analysis.records.log import Log
 
 MONTH = pd.Period("2024-03")
@@ -30,6 +37,10 @@ def tables():
 @pytest.fixture(scope="module")
 def last(tables):
     return summarise(Log.from_tables(tables), MONTH, WATCHED)
+
+
+def write(summary, path):
+    path.write_text(summary_text(summary), encoding="utf-8")
 
 
 def _copy(tables):

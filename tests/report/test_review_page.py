@@ -95,7 +95,7 @@ def test_cautions_and_definitions_are_there(text):
 def test_the_command_publishes_and_says_where(tmp_path, capsys, monkeypatch):
     called = {}
 
-    def stand_in(folder, month, out, say):
+    def stand_in(folder, month, out, say, today):
         called.update(folder=folder, month=month, out=out)
         say("  Rates")
         return out / "review-2024-08.html"

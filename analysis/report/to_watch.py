@@ -1,0 +1,185 @@
+"""What the review says is to be watched until the next one, and what became of what the last one said."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from analysis.questions.expected import MonthExpected
+from analysis.questions.period import month_name
+from analysis.questions.review import Review
+from analysis.questions.since_last import Watched
+from analysis.questions.verdicts import Verdict
+from analysis.questions.what_changed import BY_COLUMN, Candidate, group_in, level_of
+from analysis.records.dictionary import JOBS
+from analysis.records.problems import plural
+from analysis.report.wording import number, sentence
+
+
+@dataclass(frozen=True)
+class Now:
+    """Where a watched thing stands: in words with n, as a number (None without one), and the jobs behind it."""
+
+    words: str
+    value: float | None
+    n: int
+
+
+def to_watch(review: Review) -> tuple[Watched, ...]:
+    """At most three things, the most pressing first; the first one stands on the first screen."""
+    keys = [*_alarms(review), *_measures(review), *_month(review), *_pads(review), *_causes(review)]
+    picked = list(dict.fromkeys(keys))[:3]
+    out = []
+    for key in picked:
+        now = stands(review, key)
+        out.append(Watched(key, _said(review, key), now.value, now.n))
+    return tuple(out)
+
+
+def suspect(review: Review) -> Candidate | None:
+    """The explanation to look at first: of this month's alarm or bad month, beyond chance, and nobody in person."""
+    looked = review.watching.looked
+    if looked is None or not looked.now:
+        return None
+    sure = [each for each in looked.found.listed if each.verdict is not Verdict.CANNOT_TELL]
+    return next((each for each in sure if each.column != "technician_id"), None)
+
+
+def _alarms(review: Review) -> list[str]:
+    found = suspect(review)
+    if found is not None:
+        return [f"group {found.column} {found.code}"]
+    return ["first_boot"] if any(signal.day >= review.month.start_time for signal in review.watching.signals) else []
+
+
+def _measures(review: Review) -> list[str]:
+    return [f"measure {chart.measure.column}" for chart in review.watching.measures if chart.months[-1].outside]
+
+
+def _month(review: Review) -> list[str]:
+    now = review.now
+    bad = isinstance(now, MonthExpected) and now.verdict is not Verdict.CANNOT_TELL and now.direction == "fewer"
+    return ["first_boot"] if bad else []
+
+
+def _pads(review: Review) -> list[str]:
+    pads = review.pads
+    most = pads.steps[:2]
+    # "Most" must be true, and not of a few.
+    told = pads.with_loss >= 10 and 2 * sum(n for _, n in most) > pads.with_loss
+    return ["pads"] if told else []
+
+
+def _causes(review: Review) -> list[str]:
+    year = review.causes_year
+    unexplained = year.n >= 5 and year.unexplained * 3 >= year.n
+    biggest = year.biggest
+    named = [f"cause {biggest.code}"] if biggest is not None and biggest.n >= 3 else []
+    return (["unexplained"] if unexplained else []) + named
+
+
+def stands(review: Review, key: str) -> Now:
+    """Where something stands in this review.
+
+    Parameters
+    ----------
+    review : Review
+    key : str
+        As in :attr:`analysis.questions.since_last.Watched.key`; an unknown one is told as such.
+    """
+    kind, _, rest = key.partition(" ")
+    ways: dict[str, Callable[[Review, str], Now]] = {
+        "first_boot": _first_boot_now,
+        "group": _group_now,
+        "measure": _measure_now,
+        "pads": _pads_now,
+        "cause": _cause_now,
+        "unexplained": _unexplained_now,
+    }
+    return ways[kind](review, rest) if kind in ways else Now("this version does not know it", None, 0)
+
+
+def _first_boot_now(review: Review, _: str) -> Now:
+    now = review.now
+    if not isinstance(now, MonthExpected) or not now.n:
+        return Now(f"no expected number for {month_name(review.month)}", None, 0)
+    words = f"{now.observed} of {now.n} booted in {month_name(review.month)}, {number(now.expected, 1)} expected: {now.verdict}"
+    if now.verdict is not Verdict.CANNOT_TELL:
+        words += f", {now.direction} than expected"
+    return Now(words, now.observed - now.expected, now.n)
+
+
+def _group_now(review: Review, rest: str) -> Now:
+    column, _, code = rest.partition(" ")
+    if column not in BY_COLUMN:
+        return Now("this version does not know it", None, 0)
+    rows = group_in(review.log, review.cohort, review.month, column, code)
+    tested = int(review.cohort.first_boots["first_boot_month"].eq(review.month).sum())
+    failed, n = int(rows["first_boot"].eq(0).sum()), len(rows)
+    month = month_name(review.month)
+    if not n:
+        return Now(f"none of {plural(tested, 'job')} first tested in {month}", None, 0)
+    return Now(f"{n} of {plural(tested, 'job')} first tested in {month}; {failed} of the {n} failed", failed / n, n)
+
+
+def _measure_now(review: Review, column: str) -> Now:
+    chart = next((each for each in review.watching.measures if each.measure.column == column), None)
+    if chart is None or not chart.months[-1].n:
+        return Now(f"not recorded in {month_name(review.month)}", None, 0)
+    month = chart.months[-1]
+    usual = "" if month.limits is None else ", outside its usual range" if month.outside else ", within its usual range"
+    words = f"mean {number(month.mean, 2)} of {plural(month.n, 'job')} in {month_name(review.month)}{usual}"
+    return Now(words, month.mean, month.n)
+
+
+def _pads_now(review: Review, _: str) -> Now:
+    pads = review.pads
+    steps = " and ".join(f"{n} in {name}" for name, n in pads.steps[:2])
+    words = f"{pads.with_loss} of {plural(pads.sides, 'side')} seen in twelve months lost pads on the bench"
+    words += f", {steps}" if steps else ""
+    return Now(words, pads.with_loss / pads.sides if pads.sides else None, pads.sides)
+
+
+def _cause_now(review: Review, code: str) -> Now:
+    month = review.causes_month
+    n = next((row.n for row in month.rows if row.code == code), 0)
+    if not month.n:
+        return Now(f"no failure closed in {month_name(review.month)}", None, 0)
+    words = f"{n} of {plural(month.n, 'failure')} closed in {month_name(review.month)}"
+    return Now(words, n / month.n, month.n)
+
+
+def _unexplained_now(review: Review, _: str) -> Now:
+    year = review.causes_year
+    words = f"{year.unexplained} of {plural(year.n, 'failure')} in twelve months without a known cause"
+    return Now(words, year.unexplained / year.n if year.n else None, year.n)
+
+
+def _said(review: Review, key: str) -> str:
+    """The sentence that goes with a key."""
+    kind, _, rest = key.partition(" ")
+    if kind == "group":
+        column, _, code = rest.partition(" ")
+        return f"Look at {BY_COLUMN[column].name} {level_of(BY_COLUMN[column], code)} first: its jobs failed more often than the others."
+    if kind == "measure":
+        name = next(chart.measure.name for chart in review.watching.measures if chart.measure.column == rest)
+        return f"Watch {name}: outside its usual range this month."
+    if kind == "pads":
+        steps = " and ".join(f"{name} ({n})" for name, n in review.pads.steps[:2])
+        return f"Watch pads: most sides that lose some on the bench lose them in {steps}."
+    if kind == "cause":
+        return f"{sentence(JOBS['failure_cause'].text_of(rest))}: the most frequent known cause of twelve months."
+    if kind == "unexplained":
+        return "Write down causes: too many failures have none, so that nothing can be learnt from them."
+    return _first_boot_said(review)
+
+
+def _first_boot_said(review: Review) -> str:
+    now = review.now
+    if suspect(review) is not None:
+        return "Watch whether first boots come back to what is to be expected."
+    if any(signal.day >= review.month.start_time for signal in review.watching.signals):
+        return "Look at what changed on the bench (donor lot, alloy, settings): first boots fell, and nothing logged explains it."
+    if isinstance(now, MonthExpected) and now.verdict is Verdict.CLEAR:
+        return "Look at what changed on the bench (donor lot, alloy, settings): the recorded intake facts do not explain this month."
+    return "Watch first boots: if next month again brings fewer than expected, look at what changed on the bench."
