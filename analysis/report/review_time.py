@@ -118,6 +118,8 @@ def attempts_ledger(review: Review) -> Grid:
 def hours_by_damage_picture(review: Review) -> Picture | Prose:
     """Bench hours to the first success by damage class."""
     answer = review.hours
+    if isinstance(answer, NoModel) and answer.lacking is not None:
+        return Prose(["For the same reason they cannot be compared between damage classes."])
     if isinstance(answer, NoModel) or len(answer.by_damage) < 2:
         least = review.log.settings.minimum_class_n
         why = f"fewer than two have {least} jobs with recorded hours"
@@ -175,10 +177,8 @@ def attempts_grid(review: Review) -> Grid | Prose:
     rows = [
         [
             f"test {row.test_no}",
-            str(row.tried),
             of(row.chance),
-            percent(row.chance.rate),
-            interval(row.chance.low, row.chance.high),
+            _with_range((row.chance.rate, row.chance.low, row.chance.high)),
             str(row.lost),
             str(row.given_up),
             str(row.stopped),
@@ -189,11 +189,11 @@ def attempts_grid(review: Review) -> Grid | Prose:
         ]
         for row in table
     ]
-    heads = ["boot test", "tried", "booted", "chance", "95 % interval"]
-    heads += ["lost for good", "given up", "stopped by the client", "still open"]
-    heads += ["closed, later tests not recorded"] if unrecorded else []
+    heads = ["boot test", "booted, of jobs tried", "chance"]
+    heads += ["lost for good", "given up", "client stopped", "still open"]
+    heads += ["closed, no later record"] if unrecorded else []
     heads += [f"booted by then, of tested jobs: {end}" for end in ("low", "high")] if bounded else [BY_THEN]
-    heads += ["… if none had been given up or stopped"]
+    heads += ["… had none been given up or stopped"]
     under = f"{_attempts_note(review.attempts, bounded)} {EACH_INTERVAL}"
     return Grid("Attempts, by boot test", heads, rows, numbers=tuple(range(1, len(heads))), under=under)
 
@@ -209,9 +209,12 @@ def _attempts_note(answer: AttemptsAnswer, bounded: bool) -> str:
             " tests are not known; every row from test 2 on is of jobs whose later tests are recorded."
         )
     if bounded:
-        high = [f"the {unrecorded} not recovered booted later as often as the jobs with a record"] if unrecorded else []
+        like = "booted later as often as jobs with a record that were not lost"
+        high = [f"the {unrecorded} not recovered {like}"] if unrecorded else []
         high += [f"the {boots} recovered booted at test 2"] if boots else []
         parts.append(f"Low: none of them booted at the tests shown. High: {listed(high)}.")
+        if unrecorded:
+            parts.append("As most jobs that boot are recovered, low is nearer the truth for those not recovered.")
     parts.append(
         "The chance of a later test holds for jobs like those that were continued: hopeless ones are given up earlier."
         " The last column assumes that jobs given up or stopped were like those continued; it is usually too high, and no"

@@ -62,3 +62,9 @@ def test_the_few_hours_missing_are_told_with_what_they_can_change():
     assert "57 % of the 94 jobs with hours had booted" in grid.under
     assert "with these it is between 54 % and 60 % of 100, whatever their hours were." in grid.under
     assert review_time.hours_ledger(review_of(ended(60, 0, 40, 0), pd.Period("2026-02"))).under == ""
+
+
+def test_damage_classes_are_not_blamed_for_missing_hours():
+    log = ended(60, 0, 40, 30)
+    text = review_time.hours_by_damage_picture(review_of(log, pd.Period("2026-02"))).paragraphs[0]
+    assert text == "For the same reason they cannot be compared between damage classes."
