@@ -238,7 +238,13 @@ def _parser() -> argparse.ArgumentParser:
         "--mapping", type=Path, metavar="FILE", help="what headings and words mean, to edit (FOLDER/import.toml)"
     )
     importing.add_argument(
-        "--apply-changes", action="store_true", help="also set cells of the log that the sheet says otherwise"
+        "--apply-changes",
+        nargs="?",
+        const=True,
+        default=False,
+        type=lambda codes: frozenset(codes.split(",")),
+        metavar="CODE,CODE",
+        help="also set cells of the log that the sheet says otherwise: all, or those of the jobs named",
     )
 
     enter = add(

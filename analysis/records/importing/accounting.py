@@ -5,13 +5,16 @@ from __future__ import annotations
 import csv
 import io
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 
+from analysis.errors import LogError
 from analysis.records.convert import convert
 from analysis.records.dictionary import JOBS
+from analysis.records.importing.csv_file import csv_sheet
 from analysis.records.importing.grid import Cell, HeadedSheet, letters
 from analysis.records.importing.reading import strict
 from analysis.records.log import KEPT_ASIDE
@@ -113,12 +116,40 @@ def _personal(texts: Sequence[str]) -> set[str]:
     return {text for _, text, bad in made.bad if bad.code == "personal-data"}
 
 
-def not_placed_csv(cells: Sequence[NotPlaced]) -> str:
-    """The cells kept aside as CSV text; what a spreadsheet would run as a formula is made text."""
+def lines_of_others(path: Path, sources: Collection[str]) -> list[list[str]]:
+    """Lines that imports of other files left in the list.
+
+    Parameters
+    ----------
+    path : Path
+        The list; need not be there.
+    sources : collection of str
+        Names of the files imported now, whose lines are written anew.
+
+    Raises
+    ------
+    LogError
+        If it is something else by now.
+    """
+    sheet = csv_sheet(path) if path.is_file() else None
+    if sheet is None or not sheet.rows:
+        return []
+    lines = [[row[at].text if at in row else "" for at in range(len(_FIELDS))] for row in sheet.rows.values()]
+    if tuple(lines[0]) != _FIELDS:
+        todo = "Give it another name or delete it; nothing was changed."
+        raise LogError("is no list of an import any more.", rule=",".join(_FIELDS), todo=todo, where=str(path))
+    return [line for line in lines[1:] if line[0] not in sources]
+
+
+def not_placed_csv(cells: Sequence[NotPlaced], others: Sequence[Sequence[str]] = ()) -> str:
+    """The cells kept aside as CSV text, after lines of other imports.
+
+    What a spreadsheet would run as a formula is made text.
+    """
     personal = _personal(list(dict.fromkeys(cell.value.strip() for cell in cells)))
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n", quoting=csv.QUOTE_ALL)  # a lone carriage return splits a bare cell
-    writer.writerow(_FIELDS)
+    writer.writerows([_FIELDS, *others])
     for cell in cells:
         value = WITHHELD if cell.value.strip() in personal else cell.value
         row = [cell.source_file, cell.sheet, str(cell.row), cell.column, value, cell.why]

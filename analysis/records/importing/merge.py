@@ -16,6 +16,7 @@ from analysis.records.importing.place import Records
 from analysis.records.importing.rows import Key
 from analysis.records.problems import quoted, visible
 
+Apply = bool | frozenset[str]
 STATE_FILE = "import_state.json"
 _VERSION = 1
 
@@ -32,6 +33,8 @@ class Change:
         In the log and in the sheet.
     why : str
         Who changed it since the last import.
+    made : bool
+        Whether it was made.
     """
 
     table: str
@@ -41,6 +44,7 @@ class Change:
     before: str
     after: str
     why: str
+    made: bool
 
     @property
     def text(self) -> str:
@@ -48,7 +52,8 @@ class Change:
         where = f"{self.table} {visible(self.job)}" + (f" {visible(self.row)}" if self.row else "")
         before = quoted(self.before) if self.before else "blank"
         after = quoted(self.after) if self.after else "blank"
-        return f"CHANGED {where} | {self.column} | before {before} | after {after} | {self.why}"
+        done = "MADE" if self.made else "CHANGED"
+        return f"{done} {where} | {self.column} | before {before} | after {after} | {self.why}"
 
 
 @dataclass
@@ -127,25 +132,34 @@ def _cells(
 class _Merger:
     existing: ExistingTable
     last: dict[Key, dict[str, str]]
-    apply: bool
+    apply: Apply
     out: Merged
+
+    def _applies(self, key: Key) -> bool:
+        """Whether changes to this row are made."""
+        return self.apply if isinstance(self.apply, bool) else key[0] in self.apply
 
     def _say(self, key: Key, column: str, before: str, after: str, why: str) -> None:
         table = self.existing.table.name
         rest = " ".join(part for part in key[1:] if part)
-        self.out.changes.append(Change(table, key[0], rest, column, before, after, why))
+        self.out.changes.append(Change(table, key[0], rest, column, before, after, why, self._applies(key)))
+
+    def other_date(self, key: Key) -> Key:
+        """The key under which the same work may stand: a blank before_test_no may be a 1 elsewhere; it means that."""
+        other = {"": "1", "1": ""}.get(key[-1]) if self.existing.table.key[-1] == "before_test_no" else None
+        return key if other is None else (*key[:-1], other)
 
     def _in_log(self, key: Key) -> dict[str, str] | None:
-        """The log's row; work that the sheet does not date may be dated before test 1 there, for a blank means that."""
-        dated = (*key[:-1], "1") if self.existing.table.key[-1] == "before_test_no" and not key[-1] else key
-        return self.existing.by_key.get(key) or self.existing.by_key.get(dated)
+        """The log's row."""
+        return self.existing.by_key.get(key) or self.existing.by_key.get(self.other_date(key))
 
     def row(self, key: Key, sheet: dict[str, str]) -> dict[str, str]:
         """Merge one row of the sheet; return what of it stands in the log afterwards."""
         table = self.existing.table
-        log, last = self._in_log(key), self.last.get(key)
+        log = self._in_log(key)
+        last = self.last.get(key) or self.last.get(self.other_date(key))
         if log is None:
-            if last is not None and not self.apply:
+            if last is not None and not self._applies(key):
                 self._say(
                     key, "the whole row", "", "the row of the sheet", "deleted from the log since the last import"
                 )
@@ -159,7 +173,7 @@ class _Merger:
             fresh = not now and old is None
             if not fresh:
                 self._say(key, name, now, new, _who(now, old, new))
-            if fresh or self.apply:
+            if fresh or self._applies(key):
                 log[name] = new
                 self.out.touched.add(table.name)
                 self.out.cells_added += fresh
@@ -174,7 +188,7 @@ class _Merger:
         names = [name for name in self.existing.table.names if name not in self.existing.table.key and log.get(name)]
         for name in names:
             self._say(key, name, log[name], "", "no longer in the sheet")
-        if self.apply:
+        if self._applies(key):
             self.existing.remove(key)
             self.out.touched.add(self.existing.table.name)
             return None
@@ -182,7 +196,7 @@ class _Merger:
 
 
 def merge(
-    existing: Mapping[str, ExistingTable], last: Records, sheet: Records, jobs_seen: set[str], apply: bool
+    existing: Mapping[str, ExistingTable], last: Records, sheet: Records, jobs_seen: set[str], apply: Apply
 ) -> Merged:
     """Bring the sheet's records into the log's tables, in place.
 
@@ -196,8 +210,9 @@ def merge(
         What the sheet gives.
     jobs_seen : set of str
         Job codes in the sheet, those kept aside included.
-    apply : bool
-        Whether changes are made, too. A job that vanished from the sheet is never taken out.
+    apply : bool or frozenset of str
+        Whether changes are made, too, or the codes whose changes are. A job that vanished from the sheet is never
+        taken out.
     """
     out = Merged()
     out.vanished = sorted(key[0] for key in last.get("jobs", {}) if key[0] not in jobs_seen)
@@ -206,7 +221,7 @@ def merge(
         merger = _Merger(table, last.get(name, {}), apply, out)
         state = {key: merger.row(key, row) for key, row in sheet.get(name, {}).items()}
         for key, old in merger.last.items():
-            if key in state:
+            if key in state or merger.other_date(key) in state:
                 continue
             of_a_job = "job_id" in table.table.names and name != "jobs"
             kept = merger.gone(key) if of_a_job and key[0] in placed_jobs else old

@@ -7,7 +7,7 @@ import datetime as dt
 import shutil
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from analysis.errors import LogError, SettingsError
@@ -22,7 +22,7 @@ from analysis.records.importing.grid import HeadedSheet, Sheet
 from analysis.records.importing.heading_row import find_headings, kind_of_rows
 from analysis.records.importing.mapping import IGNORED, OPEN, SheetMap
 from analysis.records.importing.mapping_file import FILE, completed_mapping, parse_mapping
-from analysis.records.importing.merge import STATE_FILE, Merged, merge, read_state, state_text
+from analysis.records.importing.merge import STATE_FILE, Apply, Merged, merge, read_state, state_text
 from analysis.records.importing.place import Placement, place
 from analysis.records.importing.proposal import Proposal, Remark
 from analysis.records.importing.propose import propose
@@ -31,6 +31,7 @@ from analysis.records.importing.rows import read_sheet
 from analysis.records.importing.sheet_questions import ask_of_sheets
 from analysis.records.importing.sources import read_sources
 from analysis.records.importing.writing import write_together
+from analysis.records.problems import visible
 from analysis.records.settings import FILE as SETTINGS_FILE
 from analysis.records.settings import settings_file
 
@@ -49,12 +50,12 @@ class Imported:
         Records and cells kept aside.
     merged : Merged
         What was added, what changed, what vanished.
-    applied : bool
-        Whether changes were made.
     written : tuple of Path
         Files that are new or different.
     told : str
         What became of an entry or import that had been interrupted before; blank when none had.
+    others : Counter of str
+        Lines that the list of cells kept aside still has of other files, by file.
     """
 
     folder: Path
@@ -62,14 +63,23 @@ class Imported:
     questions: tuple[Question, ...]
     placement: Placement
     merged: Merged
-    applied: bool
     written: tuple[Path, ...]
     told: str = ""
+    others: Counter[str] = field(default_factory=Counter)
 
     @property
     def kept_aside(self) -> Counter[str]:
         """Reasons and how many cells each is about."""
         return Counter(cell.why for cell in self.placement.aside)
+
+
+@dataclass(frozen=True)
+class _How:
+    """How an import goes: which changes are made, the names of its files, and the day."""
+
+    apply: Apply
+    sources: frozenset[str]
+    today: dt.date
 
 
 def _fits(sheet: Sheet, known: SheetMap) -> bool:
@@ -184,39 +194,46 @@ def _opened(folder: Path) -> Iterator[None]:
             shutil.rmtree(folder, ignore_errors=True)
 
 
+def _refuse_unchanged(codes: frozenset[str], merged: Merged, folder: Path) -> None:
+    """Refuse codes of which there is nothing to change: one is mistyped."""
+    changed = {change.job for change in merged.changes}
+    if wrong := sorted(codes - changed):
+        there = ", ".join(visible(code) for code in sorted(changed)[:10]) + (" …" if len(changed) > 10 else "")
+        todo = f"Changes there are of: {there or 'none'}. Nothing was changed."
+        named = ", ".join(visible(code) for code in wrong[:5])
+        raise LogError(f"no change of {named}.", rule="--apply-changes CODE,CODE", todo=todo, where=str(folder))
+
+
 def _store(
-    folder: Path,
-    path: Path,
-    mapping: str,
-    proposals: Sequence[Proposal],
-    placement: Placement,
-    apply_changes: bool,
-    today: dt.date,
-) -> tuple[Merged, tuple[Path, ...]]:
-    """Merge what was placed into the log and write all files."""
-    existing = {table.name: read_existing(folder, table, today) for table in TABLES}
-    state = folder / STATE_FILE
+    folder: Path, path: Path, mapping: str, proposals: Sequence[Proposal], placement: Placement, how: _How
+) -> tuple[Merged, tuple[Path, ...], Counter[str]]:
+    """Merge what was placed into the log and write all files; told are also the lines kept of other imports."""
+    existing = {table.name: read_existing(folder, table, how.today) for table in TABLES}
+    state, aside = folder / STATE_FILE, folder / accounting.FILE
     last = read_state(_read_text(state), str(state)) if state.is_file() else {}
-    merged = merge(existing, last, placement.records, placement.jobs_seen, apply_changes)
+    others = accounting.lines_of_others(aside, how.sources)
+    merged = merge(existing, last, placement.records, placement.jobs_seen, how.apply)
+    if isinstance(how.apply, frozenset):
+        _refuse_unchanged(how.apply, merged, folder)
     files = {path: completed_mapping(mapping, proposals)}
     files |= {
         folder / table.file: existing[table.name].text()
         for table in TABLES
         if table.name in merged.touched or not (folder / table.file).is_file()
     }
-    files |= {state: state_text(merged.state), folder / accounting.FILE: accounting.not_placed_csv(placement.aside)}
+    files |= {state: state_text(merged.state), aside: accounting.not_placed_csv(placement.aside, others)}
     if not (folder / SETTINGS_FILE).is_file():
         files[folder / SETTINGS_FILE] = settings_file(**_currency(proposals))
     if not (folder / GUIDE).is_file():
         files[folder / GUIDE] = guide_text()
-    return merged, tuple(write_together(folder, files))
+    return merged, tuple(write_together(folder, files)), Counter(line[0] for line in others)
 
 
 def import_files(
     sources: Sequence[Path],
     folder: Path,
     mapping: Path | None = None,
-    apply_changes: bool = False,
+    apply_changes: Apply = False,
     today: dt.date | None = None,
 ) -> Imported:
     """Bring spreadsheets into a log.
@@ -229,8 +246,9 @@ def import_files(
         The log; made when it is not there.
     mapping : Path, optional
         The mapping file; ``import.toml`` in the folder by default. Made when it is not there, completed when it is.
-    apply_changes : bool
-        Whether cells that differ between log and sheet are set to what the sheet says.
+    apply_changes : bool or frozenset of str
+        Whether cells that differ between log and sheet are set to what the sheet says, or the jobs, donors and
+        technicians of which they are.
     today : date, optional
         Later dates are refused; by default the computer's date.
 
@@ -250,5 +268,6 @@ def import_files(
     taken = [p for p in proposals if p.sheet.row not in (OPEN, IGNORED)]
     placement = place([read_sheet(p.headed, p.sheet, today) for p in taken], [p for p in proposals if p not in taken])
     with _opened(folder):
-        merged, written = _store(folder, path, before, proposals, placement, apply_changes, today)
-    return Imported(folder, path, tuple(questions_of(proposals)), placement, merged, apply_changes, written, told)
+        how = _How(apply_changes, frozenset(Path(source).name for source in sources), today)
+        merged, written, others = _store(folder, path, before, proposals, placement, how)
+    return Imported(folder, path, tuple(questions_of(proposals)), placement, merged, written, told, others)

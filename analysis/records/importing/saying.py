@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 
 from analysis.records.check import CheckReport
 from analysis.records.importing import accounting
+from analysis.records.importing.merge import Change
 from analysis.records.importing.run import Imported
 from analysis.records.problems import Severity, plural, summed_up, visible
 
@@ -29,22 +30,35 @@ def import_lines(done: Imported, report: CheckReport) -> Iterator[str]:
     merged = done.merged
     yield from _some([change.text for change in merged.changes], "changes")
     if merged.changes:
-        made = "were made" if done.applied else "were NOT made; add --apply-changes to make them"
-        yield f"{plural(len(merged.changes), 'change')} {made}."
+        yield _changes_made(merged.changes)
     if merged.vanished:
         names = ", ".join(visible(job) for job in merged.vanished[:10]) + (" …" if len(merged.vanished) > 10 else "")
-        yield f"No longer in the sheet, kept in the log: {names}."
+        yield f"Of earlier imports and not in these files, kept in the log: {names}."
     added = ", ".join(f"{name}.csv {plural(n, 'row')}" for name, n in merged.rows_added.items())
     yield f"Added: {added or 'no rows'}; {plural(merged.cells_added, 'blank cell')} of earlier rows filled."
     reasons = done.kept_aside.most_common()
     if reasons:
         yield f"Kept aside in {done.folder / accounting.FILE}:"
         yield from _some([f"  {plural(n, 'cell')}: {visible(why, 150)}" for why, n in reasons], "reasons")
+    if done.others:
+        files = ", ".join(f"{visible(file)} {plural(n, 'line')}" for file, n in done.others.items())
+        yield f"It still has what earlier imports kept aside: {files}. Delete what you no longer need."
     yield done.placement.accounting.text
     faults = [problem for problem in report.problems if problem.severity is Severity.FAULT]
     yield f"Check of {done.folder}: {report.text}"
     yield from _some([f"  {line}" for line in summed_up(faults, 1)], "kinds of fault")
     yield f"Next: {_next(done, bool(faults))}"
+
+
+def _changes_made(changes: Sequence[Change]) -> str:
+    made = sum(change.made for change in changes)
+    left = len(changes) - made
+    codes = list(dict.fromkeys(visible(change.job) for change in changes if not change.made))
+    parts = [f"{plural(made, 'change')} made"] if made else []
+    if left:
+        some = f" {','.join(codes[:2])} (the codes above, parted by commas) for those of some jobs only"
+        parts.append(f"{plural(left, 'change')} NOT made: add --apply-changes for all, or --apply-changes{some}")
+    return "; ".join(parts) + "."
 
 
 def _next(done: Imported, faults: bool) -> str:

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from analysis.cli import main
 from analysis.errors import LogError, SettingsError
 from tests.records.importing.sheets import HEAD, ROWS, aside, asked, cells, replaced, run, sheet, table, with_column
 
@@ -270,3 +271,78 @@ def test_an_import_that_was_interrupted_is_told_in_plain_words(log, monkeypatch)
     assert done.told == "An import had been interrupted; it is complete now."
     assert cells(log, "bench_hours") == ["4", "5", "2"]
     assert not [path for path in log.iterdir() if "unwritten" in path.name or path.name == ".rework-entry.json"]
+
+
+def test_changes_of_chosen_jobs_only_are_made(log):
+    source = month(log, ("8", "9", "1"))
+    replaced(log.parent / "april.csv", ("2024-04-01", "2024-04-02"))
+    done = run(source, log, apply_changes=frozenset({"J-2", "J-3"}))
+    assert {(c.job, c.column, c.made) for c in done.merged.changes} == {
+        ("J-1", "bench_hours", False),
+        ("J-2", "bench_hours", True),
+        ("J-3", "received_date", True),
+    }
+    assert cells(log, "bench_hours") == ["4", "9", "1"]
+    assert cells(log, "received_date")[2] == "2024-04-02"
+    assert [c.job for c in run(source, log).merged.changes] == ["J-1"]
+
+
+def test_a_mistyped_job_is_refused_and_nothing_changed(log):
+    source, before = month(log, ("8", "9", "")), tree(log)
+    with pytest.raises(LogError, match="no change of J-7") as told:
+        run(source, log, apply_changes=frozenset({"J-2", "J-7"}))
+    assert "Changes there are of: J-1, J-2." in str(told.value)
+    assert tree(log) == before
+
+
+def test_the_command_shows_before_and_after_and_takes_codes(tmp_path, capsys):
+    source, log = with_column(tmp_path / "a.csv", "Bench hours", ["4", "5", ""]), tmp_path / "log"
+    command = ["import", str(source), "--into", str(log)]
+    main(command)
+    with_column(source, "Bench hours", ["8", "9", ""])
+    capsys.readouterr()
+    main(command)
+    out = capsys.readouterr().out
+    assert "CHANGED jobs J-1 | bench_hours | before '4' | after '8' | changed in the sheet" in out
+    assert "2 changes NOT made: add --apply-changes for all, or --apply-changes J-1,J-2" in out
+    main([*command, "--apply-changes", "J-2"])
+    out = capsys.readouterr().out
+    assert "MADE jobs J-2 | bench_hours | before '5' | after '9' | changed in the sheet" in out
+    assert "1 change made; 1 change NOT made" in out
+    main([*command, "--apply-changes"])
+    assert cells(log, "bench_hours") == ["8", "9", ""]
+
+
+def test_what_another_sheet_left_aside_stays_in_the_list(log):
+    head = (*HEAD, "Bench hours", "Notes")
+    other = sheet(log.parent / "old.csv", head, [("K-1", "2023-03-02", "drop", "yes", "3", "=by post")])
+    first = sheet(log.parent / "march.csv", head, [(*row, "4", "urgent") for row in ROWS])
+    for source in (first, other, first, other, other):
+        done = run(source, log)
+    assert [(row["source_file"], row["value"]) for row in aside(log)] == [
+        *[("march.csv", "urgent")] * 3,
+        ("old.csv", "'=by post"),
+    ]
+    assert done.others == {"march.csv": 3}
+    assert done.written == ()
+
+
+def test_a_list_that_is_something_else_now_is_not_written_over(log):
+    (log / "not_placed.csv").write_text("my,own\nlist,1\n", encoding="utf-8")
+    before = tree(log)
+    with pytest.raises(LogError, match="no list of an import"):
+        run(log.parent / "march.csv", log)
+    assert tree(log) == before
+
+
+def test_work_that_was_undated_in_an_earlier_import_is_dated_where_it_stands(tmp_path):
+    head = (*HEAD, "CPU lower clean passes", "Test 1 result", "Test 2 result")
+    source, log = sheet(tmp_path / "a.csv", head, [(*row, "2", "short", "short") for row in ROWS[:2]]), tmp_path / "log"
+    run(source, log)
+    replaced(log / "import.toml", ('work_before_test_1 = "?"', 'work_before_test_1 = "no"'))
+    run(source, log)
+    assert cells(log, "before_test_no", "chip_sides") == ["", ""]
+    replaced(log / "import.toml", ('work_before_test_1 = "no"', 'work_before_test_1 = "yes"'))
+    done = run(source, log)
+    assert (done.merged.changes, done.merged.rows_added) == ([], {})
+    assert cells(log, "before_test_no", "chip_sides") == ["1", "1"]
