@@ -135,7 +135,7 @@ def headline(view: SheetView) -> FirstScreen:
 
 def success(view: SheetView) -> Prose:
     """What counts as success, in one sentence."""
-    return Prose([view.words.say("main.success"), view.words.say("notes.chains")])
+    return Prose([f"{view.words.say('main.success')} {view.words.say('notes.chains')}"])
 
 
 _JOBS = ("received", "declined", "withdrawn", "repeats", "accepted")

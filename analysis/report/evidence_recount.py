@@ -199,6 +199,6 @@ def recount_sheet(path: Path, folder: Path, say: Callable[[str], None]) -> bool:
         say("Does not match:")
         for line in lines:
             say(f"  {line}")
-    for note in _notes(found, marked_up=bool(made) and made != sheet.html):
+    for note in _notes(found, marked_up=not lines and bool(made) and made != sheet.html):
         say(f"Note: {note}")
     return not lines

@@ -9,10 +9,14 @@ import re
 from pathlib import Path
 from statistics import NormalDist
 
+import pandas as pd
 import pytest
 from bs4 import BeautifulSoup
 
+from analysis.questions.evidence import build_evidence
+from analysis.questions.evidence_span import half_year
 from tests.evidence.sealed import copy_of, sheet
+from tests.tables import closed, log_of
 
 Z = NormalDist().inv_cdf(0.975)
 
@@ -24,9 +28,9 @@ def wilson(x, n):
 
 
 def rate(x, n):
-    """As the sheet writes it."""
+    """As the sheet writes it; no interval end of a rate is a half, but a rate may be."""
     low, high = wilson(x, n)
-    return f"{100 * x / n:.0f}%", f"{100 * low:.0f}–{100 * high:.0f}%"
+    return f"{(200 * x + n) // (2 * n)}%", f"{100 * low:.0f}–{100 * high:.0f}%"
 
 
 class Auditor:
@@ -139,7 +143,7 @@ def test_rates_and_ranges_step_2(page, auditor):
     untested = auditor.count(first_boot="stopped_untested")
     bounds = [f"{100 * x / (yes + no + untested):.0f}%" for x in (yes, yes + untested)]
     assert details[1].endswith(
-        f"{untested} jobs were stopped before any try; had all failed or all started, it would be "
+        f"Stopped before any try: {untested}; had all of these failed or all started, it would be "
         f"{bounds[0]} or {bounds[1]}."
     )
 
@@ -260,9 +264,29 @@ def test_the_formulas_printed_in_the_guide_give_the_sheets_times_and_ranges(page
             within = f"within {row - 2} days of receipt in {share:.0f}% of accepted jobs"
             want = f"{within} (likely range {low:.0f}–{high:.0f}%)"
             assert want in shown
+    assert "`=1-0.025^(1/M2)`" in text  # while nobody's data were recovered
+    nobody = evidence_of_days([0] * 3 + [20] * 12)
+    assert nobody[14][0] == 0
+    assert nobody[14][1:] == pytest.approx((0, 1 - 0.025 ** (1 / 12)), abs=1e-12)
     wilson_ends = re.findall(r"^(=\(M1.*)$", text, re.M)
     sheet_.cells |= {"M1": 88.0, "M2": 124.0, "M3": Z}
     assert [sheet_.value(each) for each in wilson_ends] == pytest.approx(wilson(88, 124), abs=1e-12)
+
+
+def evidence_of_days(days):
+    """Share recovered by each day with its range, for jobs closed without recovery after so many days."""
+    rows = [
+        closed(
+            f"J-{at}",
+            "not_recovered",
+            first_boot_result="short",
+            received_date="2026-01-05",
+            closed_date=str(pd.Timestamp("2026-01-05") + pd.Timedelta(days=n))[:10],
+        )
+        for at, n in enumerate(days)
+    ]
+    counted = build_evidence(log_of(jobs=rows), half_year("2026H1"), pd.Timestamp("2026-06-30"))
+    return {day: rest for day, *rest in counted.turnaround.recovered}
 
 
 def moved(formula, row):
@@ -288,7 +312,12 @@ def test_losses_and_fees_step_5(page, auditor):
     lost = auditor.count(lost_for_good="yes") + arrival
     share, likely = rate(lost, auditor.closed)
     assert f"In {lost} of {auditor.closed} closed jobs ({share}, likely range {likely})" in loss
-    assert f"In {arrival} of them" in loss
+    assert (
+        f"Lost before arrival, as the bench wrote: {arrival}; counted as lost in the attempt: {lost - arrival}." in loss
+    )
+    unknown = auditor.count(lost_for_good="not_recorded")
+    most = rate(lost + unknown, auditor.closed)[0]
+    assert f"Not recorded for jobs without success: {unknown}; were all of these lost, it would be {most}" in loss
     numbers = [int(n) for n in re.findall(r" (\d+)[;.]", fee)]
     counts = {code: auditor.count(fee_basis=code) for code in ("no_result_no_fee", "flat", "staged", "not_recorded")}
     assert numbers == [counts["no_result_no_fee"], counts["staged"], counts["flat"] + counts["not_recorded"]]

@@ -60,9 +60,10 @@ def test_the_sheet_behaves_and_prints_on_one_page(which, request, running_browse
 
 
 @pytest.mark.browser
-def test_chosen_months_with_the_whole_log_print_on_one_page_in_german(demo_log, tmp_path, running_browser):
+def test_chosen_months_with_the_whole_log_and_a_device_print_on_one_page_in_german(demo_log, tmp_path, running_browser):
     folder = copy_of(demo_log, tmp_path / "log")
-    path = sheet(folder, tmp_path, first="2023-10", last="2024-06", language="de")
+    device = ["intake_damage=none_seen", "device_age_years=3.5", "prior_rework=elsewhere", "underfill=partial"]
+    path = sheet(folder, tmp_path, first="2023-10", last="2024-06", language="de", intake=device)
     page = running_browser.new_page()
     page.goto(path.resolve().as_uri())
     assert len(re.findall(rb"/Type\s*/Page\b", page.pdf(format="A4"))) == 1
