@@ -133,10 +133,8 @@ def _uphill(data: Data, point: Point, index: NDArray[np.int64], step: Floats) ->
     return None
 
 
-def maximise(data: Data, start: Floats, free: Flags, tolerance: float = TOLERANCE) -> tuple[Point, bool]:
+def maximise(data: Data, start: Floats, free: Flags) -> tuple[Point, bool]:
     """Maximise over the free coefficients, the others held at ``start``; Newton with halved steps.
-
-    ``tolerance`` is the distance from the maximum, in standard errors, at which the iteration may stop.
 
     Returns
     -------
@@ -153,7 +151,7 @@ def maximise(data: Data, start: Floats, free: Flags, tolerance: float = TOLERANC
         score = point.score[0, index]
         # The decrement is free of the columns' units; a score alone is not.
         decrement = float(score @ np.linalg.solve(point.information[0][np.ix_(index, index)], score))
-        if decrement < tolerance**2 or (decrement < 1e-16 and decrement > before / 4):
+        if decrement < TOLERANCE**2 or (decrement < 1e-16 and decrement > before / 4):
             return point, True
         before = decrement
         step = np.linalg.solve(_curvature(data, point, index, exact=turn >= SAFE_STEPS), score)

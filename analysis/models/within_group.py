@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.errors import ModelError, UnconvergedError
-from analysis.models.penalised import TOLERANCE, Data, maximise
+from analysis.models.penalised import Data, maximise
 from analysis.models.pooled import TAU_SCALE
 from analysis.models.random_intercepts import MixUncertainty, RandomIntercepts, fit_random_intercepts
 
@@ -68,7 +68,7 @@ class CaseMix:
     offset: Floats
 
 
-def fit_case_mix(rows: WithinRows, y: Floats, start: Floats | None = None, tolerance: float = TOLERANCE) -> CaseMix:
+def fit_case_mix(rows: WithinRows, y: Floats) -> CaseMix:
     """Learn the case mix within the groups.
 
     Parameters
@@ -76,10 +76,6 @@ def fit_case_mix(rows: WithinRows, y: Floats, start: Floats | None = None, toler
     rows : WithinRows
     y : ndarray, shape (n,)
         Outcomes, 0 or 1.
-    start : ndarray, shape (p,), optional
-        Where the iteration starts; it decides nothing but time.
-    tolerance : float
-        Distance from the maximum, in standard errors, at which the iteration may stop.
 
     Raises
     ------
@@ -92,12 +88,15 @@ def fit_case_mix(rows: WithinRows, y: Floats, start: Floats | None = None, toler
     if len(y) != n or not np.isin(y, (0.0, 1.0)).all():
         raise ModelError("Every row needs one outcome, 0 or 1.")
     data = Data(rows.x, np.asarray(y, float), np.ones(n), np.zeros(n), np.ascontiguousarray(rows.x.T))
-    begin = np.zeros(width) if start is None else start
-    best, settled = maximise(data, begin, np.ones(width, dtype=bool), tolerance)
+    best, settled = maximise(data, np.zeros(width), np.ones(width, dtype=bool))
     if not settled:
         raise UnconvergedError(f"The case mix of {n} jobs could not be learned: the iteration did not settle.")
-    beta = best.beta[0]
-    return CaseMix(beta, best.inverse[0], rows.centred @ beta[rows.mix])
+    return case_mix(rows, best.beta[0], best.inverse[0])
+
+
+def case_mix(rows: WithinRows, beta: Floats, covariance: Floats) -> CaseMix:
+    """The case mix that coefficients of the rows' columns make."""
+    return CaseMix(beta, covariance, rows.centred @ beta[rows.mix])
 
 
 def compare_groups(rows: WithinRows, y: Floats, mix: CaseMix, tau_scale: float = TAU_SCALE) -> RandomIntercepts:

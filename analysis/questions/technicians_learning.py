@@ -10,24 +10,27 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import stats
 from scipy.special import expit
 
 from analysis.models.design import EVENTS_PER_DF, Design, fit_design
 from analysis.models.effects import ChanceCurve, chance_curve
 from analysis.models.firth import fit_firth, term_test
+from analysis.models.penalised_many import maximise_many
 from analysis.models.terms import NOT_RECORDED, Category, Curve, FittedCurve
 from analysis.questions.technicians import Technicians
 from analysis.questions.technicians_rows import PERSON
 from analysis.questions.terms import EXPECTED
-from analysis.questions.twin import Rng, Smallest, draw_outcomes, smallest_found
+from analysis.questions.twin import Smallest, draw_outcomes, read_off, rng_of
 from analysis.questions.verdicts import Verdict, verdict_of
 
 Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
 
 PERSONAL = Category(PERSON, "technician", min_level=1)
 EARLIER = Curve("experience_jobs", "earlier jobs", "jobs", df=2)
 QUARTER = Category("quarter", "quarter of the year")
-SHOPS, SEED = 30, 64
+SHOPS, SEED, NEAR = 50, 64, 1e-3
 SLOPES = (0.5, 1.0, 2.0, 4.0)  # log odds a hundred earlier jobs, planted in the twin
 STEP = 100.0  # jobs that a slope belongs to
 
@@ -90,11 +93,15 @@ def learning(found: Technicians, shops: int = SHOPS) -> Learning | None:
     base = found.offset + found.centre
     centred = (counted - counted.mean()) / STEP
 
-    def finds(slope: float, rng: Rng) -> bool:
-        drawn = draw_outcomes(base + slope * centred, rng)
-        return term_test(x, drawn, columns, EARLIER.label).p <= 0.05
+    free = np.ones(x.shape[1], dtype=bool)
+    held = np.where(np.isin(np.arange(x.shape[1]), columns), False, free)
 
-    smallest = smallest_found(finds, SLOPES, shops, SEED)
+    def finds(slope: float) -> Flags:
+        drawn = np.array([draw_outcomes(base + slope * centred, rng_of(SEED, shop)) for shop in range(shops)])
+        whole, without = (maximise_many(x, drawn, np.zeros(x.shape[1]), f, NEAR).loglik for f in (free, held))
+        return np.asarray(stats.chi2.sf(2 * (whole - without), len(columns)) <= 0.05)
+
+    smallest = read_off(SLOPES, [finds(slope) for slope in SLOPES])
     rise = expit(base + smallest.size).mean() - expit(base).mean() if np.isfinite(smallest.size) else np.inf
     return Learning(
         curve=chance_curve(fit, x, columns, term, counted, grid),

@@ -6,19 +6,20 @@ made on them: case mix learned again, intercepts, verdict words.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.models.penalised_many import Maxima, maximise_many
 from analysis.models.pooled import TAU_SCALE
-from analysis.models.within_group import compare_groups, fit_case_mix
+from analysis.models.within_group import case_mix, compare_groups, fit_case_mix
 from analysis.questions.technicians import Technicians
-from analysis.questions.twin import Share, Smallest, draw_outcomes, share_of, smallest_found
+from analysis.questions.twin import Rng, Share, Smallest, draw_outcomes, read_off, rng_of
 from analysis.questions.verdicts import Verdict, verdict_of_chance
 
 Floats = NDArray[np.float64]
-Rng = np.random.Generator
 
 SHOPS = 200
 # Stated beforehand: share of logs of people who do not differ in which anyone is marked clear, or leaning or clear.
@@ -26,7 +27,7 @@ CLEAR_RATE, LEANING_RATE = 0.05, 0.20
 # In standard errors of each person's own distance from the average.
 SIZES = (1.5, 2.5, 3.5, 4.5, 6.0, 8.0)
 TYPICAL_SD = TAU_SCALE * np.sqrt(2 / np.pi)  # mean of the half-normal prior of the SD between technicians, log odds
-NEAR = 1e-3  # standard errors: far below what a verdict turns on, and twice as fast
+NEAR = 1e-3  # standard errors: far below what a verdict turns on
 SEEDS = {"quiet": 61, "planted": 62, "best": 63}
 
 
@@ -99,10 +100,17 @@ class _Twin:
         spread = off_mean @ (np.diag(1 / own) + moved @ mix @ moved.T) @ off_mean
         self.se = np.sqrt(np.diag(spread))
 
-    def above(self, planted: Floats, rng: Rng) -> Floats:
-        """Posterior chances of lying above the average in one twin with these intercepts planted."""
-        y = draw_outcomes(self.base + self.member @ planted, rng)
-        mix = fit_case_mix(self.within, y, start=self.found.mix.beta, tolerance=NEAR)
+    def above(self, planted: Floats, rngs: Sequence[Rng]) -> Floats:
+        """Posterior chances of lying above the average, one twin a row of planted intercepts, shape (b, k)."""
+        shifts = planted @ self.member.T
+        y = np.array([draw_outcomes(self.base + shift, rng) for shift, rng in zip(shifts, rngs, strict=True)])
+        start = self.found.mix.beta
+        fits = maximise_many(self.within.x, y, start, np.ones(len(start), dtype=bool), NEAR)
+        return np.array([self._compared(fits, k, y[k]) for k in range(len(y))])
+
+    def _compared(self, fits: Maxima, k: int, y: Floats) -> Floats:
+        done = bool(fits.settled[k])
+        mix = case_mix(self.within, fits.beta[k], fits.covariance[k]) if done else fit_case_mix(self.within, y)
         return compare_groups(self.within, y, mix).above_mean()
 
     def one_apart(self, who: int, distance: float) -> Floats:
@@ -110,11 +118,16 @@ class _Twin:
         k = len(self.se)
         return np.where(np.arange(k) == who, distance, -distance / (k - 1))
 
-    def finds(self, size: float, rng: Rng) -> bool:
+    def finds(self, size: float, shops: int) -> list[bool]:
         """Whether a person drawn by lot, planted so many standard errors above or below, is clear on that side."""
-        who, side = int(rng.integers(len(self.se))), float(rng.choice([-1.0, 1.0]))
-        above = float(self.above(self.one_apart(who, side * size * self.se[who]), rng)[who])
-        return verdict_of_chance(above) is Verdict.CLEAR and (above > 0.5) == (side > 0)
+        rngs = [rng_of(SEEDS["planted"], shop) for shop in range(shops)]
+        drawn = [(int(rng.integers(len(self.se))), float(rng.choice([-1.0, 1.0]))) for rng in rngs]
+        planted = np.array([self.one_apart(who, side * size * self.se[who]) for who, side in drawn])
+        above = [float(row[who]) for row, (who, _) in zip(self.above(planted, rngs), drawn, strict=True)]
+        return [
+            verdict_of_chance(a) is Verdict.CLEAR and (a > 0.5) == (side > 0)
+            for a, (_, side) in zip(above, drawn, strict=True)
+        ]
 
 
 def _detectable(twin: _Twin, size: float) -> tuple[Detectable, ...]:
@@ -138,33 +151,21 @@ def technician_twin(found: Technicians, shops: int = SHOPS) -> TechnicianTwin:
     found : Technicians
         The comparison of the log itself: its jobs, case mix and average are kept.
     shops : int
-        Simulated shops for each question; a quarter as many at each size planted.
+        Simulated shops for each question; half as many at each size planted.
     """
     twin = _Twin(found)
     k = len(found.fit.names)
-    words: list[set[Verdict]] = []
-
-    def anyone(rng: Rng) -> bool:
-        words.append({verdict_of_chance(float(a)) for a in twin.above(np.zeros(k), rng)})
-        return Verdict.CLEAR in words[-1]
-
-    places: list[bool] = []
-
-    def best_is_first(rng: Rng) -> bool:
-        planted = rng.normal(0, TYPICAL_SD, k)
-        above = twin.above(planted, rng)
-        best = int(np.argmax(planted))
-        places.append(bool(above[best] > 0.5))
-        return int(np.argmax(above)) == best
-
-    clear = share_of(anyone, shops, SEEDS["quiet"])
-    first = share_of(best_is_first, shops, SEEDS["best"])
-    smallest = smallest_found(twin.finds, SIZES, max(shops // 4, 1), SEEDS["planted"])
+    quiet = twin.above(np.zeros((shops, k)), [rng_of(SEEDS["quiet"], shop) for shop in range(shops)])
+    words = [{verdict_of_chance(float(a)) for a in row} for row in quiet]
+    rngs = [rng_of(SEEDS["best"], shop) for shop in range(shops)]
+    planted = np.array([rng.normal(0, TYPICAL_SD, k) for rng in rngs])
+    above, best, each = twin.above(planted, rngs), planted.argmax(axis=1), np.arange(shops)
+    smallest = read_off(SIZES, [twin.finds(size, max(shops // 2, 1)) for size in SIZES])
     return TechnicianTwin(
-        anyone_clear=clear,
+        anyone_clear=Share(sum(Verdict.CLEAR in seen for seen in words), shops),
         anyone_leaning=Share(sum(len(seen - {Verdict.CANNOT_TELL}) > 0 for seen in words), shops),
         smallest=smallest,
         detectable=_detectable(twin, smallest.size),
-        best_above=Share(sum(places), shops),
-        best_first=first,
+        best_above=Share(int((above[each, best] > 0.5).sum()), shops),
+        best_first=Share(int((above.argmax(axis=1) == best).sum()), shops),
     )

@@ -13,7 +13,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 from scipy.special import logit
 
 from analysis.models.firth import fit_firth
@@ -88,7 +88,7 @@ def share_of(one_shop: Callable[[Rng], bool], shops: int, rng_seed: int) -> Shar
     rng_seed : int
         The same seed gives the same share.
     """
-    found = [bool(one_shop(np.random.default_rng((rng_seed, k)))) for k in range(shops)]
+    found = [bool(one_shop(rng_of(rng_seed, k))) for k in range(shops)]
     return Share(sum(found), shops)
 
 
@@ -119,8 +119,28 @@ def smallest_found(
     Smallest
         Read off a logistic curve of found on size, so that no size has to be hit exactly.
     """
-    found = np.array([[one_shop(size, np.random.default_rng((rng_seed, k))) for k in range(shops)] for size in sizes])
-    shares = found.mean(axis=1)
+    found = np.array([[one_shop(size, rng_of(rng_seed, k)) for k in range(shops)] for size in sizes])
+    return read_off(sizes, found, power)
+
+
+def rng_of(rng_seed: int, shop: int) -> Rng:
+    """The random numbers of one simulated shop."""
+    return np.random.default_rng((rng_seed, shop))
+
+
+def read_off(sizes: Sequence[float], found: ArrayLike, power: float = POWER) -> Smallest:
+    """The same from shops already simulated.
+
+    Parameters
+    ----------
+    sizes : sequence of float
+        Sizes planted, growing.
+    found : array_like of bool, shape (len(sizes), shops)
+        Whether the comparison found the difference.
+    power : float
+    """
+    hits = np.asarray(found, dtype=float)
+    shops, shares = hits.shape[1], hits.mean(axis=1)
     size, error = _crossing(np.asarray(sizes, float), shares, shops, power)
     largest = float(sizes[-1])
     if not 0 < size <= largest:

@@ -7,6 +7,8 @@ import pytest
 from scipy import special, stats
 
 from analysis.errors import ModelError, UnconvergedError
+from analysis.models.firth import term_test
+from analysis.models.penalised_many import maximise_many
 from analysis.models.pooled import INTERCEPT_SD
 from analysis.models.random_intercepts import MixUncertainty, fit_random_intercepts, rank_intervals
 from analysis.models.within_group import WithinRows, compare_groups, fit_case_mix
@@ -143,15 +145,30 @@ def test_a_good_group_with_hard_jobs_keeps_its_advantage_only_with_a_column_of_i
     assert half[1] < 0.8 * half[0]
 
 
-def test_the_start_of_the_iteration_decides_nothing():
+def test_many_draws_at_once_find_what_each_alone_finds():
     rng = np.random.default_rng(2)
     group = np.repeat(np.array(["A", "B"], object), 50)
-    x = np.column_stack([np.ones(100), group == "B", rng.normal(0, 1, 100)]).astype(float)
-    within = WithinRows(x, np.array([False, False, True]), group, np.ones(100, dtype=bool))
-    y = (rng.random(100) < 0.6).astype(float)
-    np.testing.assert_allclose(
-        fit_case_mix(within, y).beta, fit_case_mix(within, y, start=np.array([1.0, -1.0, 1.0])).beta, atol=1e-8
-    )
+    x = np.column_stack([np.ones(100), group == "B", rng.normal(0, 1, (100, 3))]).astype(float)
+    within = WithinRows(x, np.array([False, False, True, True, True]), group, np.ones(100, dtype=bool))
+    y = (rng.random((30, 100)) < special.expit(0.8 + x[:, 2])).astype(float)
+    y[0], y[1] = 1.0, x[:, 2] > 0  # no failure at all, and separated
+    many = maximise_many(x, y, np.zeros(5), np.ones(5, dtype=bool), 1e-9)
+    assert many.settled.all()
+    for k in range(30):
+        alone = fit_case_mix(within, y[k])
+        np.testing.assert_allclose(many.beta[k], alone.beta, rtol=1e-6, atol=1e-6)
+        np.testing.assert_allclose(many.covariance[k], alone.covariance, rtol=1e-5, atol=1e-6)
+
+
+def test_the_likelihood_lost_by_a_term_is_the_same_for_many_draws_at_once():
+    rng = np.random.default_rng(5)
+    x = np.column_stack([np.ones(80), rng.normal(0, 1, (80, 3))])
+    y = (rng.random((6, 80)) < 0.4).astype(float)
+    free = np.array([True, True, False, False])
+    whole = maximise_many(x, y, np.zeros(4), np.ones(4, dtype=bool), 1e-9).loglik
+    lost = 2 * (whole - maximise_many(x, y, np.zeros(4), free, 1e-9).loglik)
+    alone = [term_test(x, each, (2, 3), "both").statistic for each in y]
+    np.testing.assert_allclose(lost, alone, atol=1e-7)
 
 
 def test_what_cannot_be_compared_is_refused():

@@ -1,0 +1,170 @@
+"""The comparison of technicians: by hand, direction, invariance, its twin, and learning."""
+
+from __future__ import annotations
+
+import dataclasses
+
+import numpy as np
+import pytest
+from scipy import stats
+from scipy.special import expit
+
+from analysis.cli import DEMO
+from analysis.cohort.features import build_cohort
+from analysis.models.within_group import compare_groups, fit_case_mix
+from analysis.questions.technicians import Technicians, compare_technicians
+from analysis.questions.technicians_learning import learning
+from analysis.questions.technicians_rows import NotComparable
+from analysis.questions.technicians_twin import _Twin, technician_twin
+from analysis.questions.twin import rng_of
+from analysis.questions.verdicts import Verdict, verdict_of_chance
+from analysis.records.log import read_log
+
+
+@pytest.fixture(scope="module")
+def cohort():
+    return build_cohort(read_log(DEMO).without_faulty_jobs())
+
+
+@pytest.fixture(scope="module")
+def found(cohort):
+    return compare_technicians(cohort, 20, 10.0)
+
+
+def with_rows(cohort, rows):
+    return dataclasses.replace(cohort, first_boots=rows.reset_index(drop=True))
+
+
+@pytest.mark.parametrize(
+    ("above", "verdict"),
+    [
+        (0.976, Verdict.CLEAR),
+        (0.975, Verdict.LEANING),
+        (0.024, Verdict.CLEAR),
+        (0.901, Verdict.LEANING),
+        (0.09, Verdict.LEANING),
+        (0.90, Verdict.CANNOT_TELL),
+        (0.5, Verdict.CANNOT_TELL),
+    ],
+)
+def test_verdict_words_by_the_chance_on_either_tail(above, verdict):
+    assert verdict_of_chance(above) is verdict
+
+
+def test_counts_are_those_of_the_log(cohort, found):
+    rows = cohort.first_boots
+    for person in found.people:
+        own = rows[rows["technician_id"].eq(person.code).fillna(False)]
+        assert (person.raw.x, person.raw.n) == (int(own["first_boot"].sum()), len(own))
+    assert found.ledger.rows_used == sum(person.raw.n for person in found.people) == found.bench.n
+    assert [p.code for p in found.people] == sorted(p.code for p in found.people)
+
+
+def test_limits_without_any_mix_are_those_of_the_binomial(cohort):
+    """All boards alike: everyone's chance is the bench's average, so that the limits are binomial."""
+    rows = cohort.first_boots.copy()
+    for name in ("board_family", "prior_rework", "underfill", "second_damage_seen", "device_class", "intake_damage"):
+        rows[name] = "drop"
+    rows["device_age_years"] = 3.0
+    alike = compare_technicians(with_rows(cohort, rows), 20, 10.0)
+    chance = float(expit(alike.centre))
+    for person in alike.people:
+        assert person.hardness == pytest.approx(chance)
+        low, high = stats.binom.ppf([0.025, 0.975], person.raw.n, chance)
+        assert (person.limits[0].low, person.limits[0].high) == (low, high)
+    few = sorted((p for p in alike.people if p.raw.n < 100), key=lambda p: p.above)
+    assert [p.raw.rate for p in few] == sorted(p.raw.rate for p in few)
+
+
+def test_row_order_and_the_codes_decide_nothing(cohort, found):
+    rows = cohort.first_boots.sample(frac=1, random_state=3)
+    again = compare_technicians(with_rows(cohort, rows), 20, 10.0)
+    np.testing.assert_allclose([p.above for p in again.people], [p.above for p in found.people], atol=1e-7)
+    renamed = rows.assign(technician_id=rows["technician_id"].str.replace("T2", "Z2"))
+    other = compare_technicians(with_rows(cohort, renamed), 20, 10.0)
+    assert other.person("Z2").above == pytest.approx(found.person("T2").above, abs=1e-7)
+    assert other.people[-1].code == "Z2"
+
+
+def test_an_age_in_months_compares_alike(cohort, found):
+    rows = cohort.first_boots.assign(device_age_years=12 * cohort.first_boots["device_age_years"])
+    again = compare_technicians(with_rows(cohort, rows), 20, 10.0)
+    np.testing.assert_allclose([p.above for p in again.people], [p.above for p in found.people], atol=1e-6)
+
+
+def test_a_success_more_raises_and_a_failure_more_lowers(cohort, found):
+    rows = cohort.first_boots
+    for before, after in ((0.0, 1.0), (1.0, 0.0)):
+        own = np.flatnonzero(rows["technician_id"].eq("T3").fillna(False) & rows["first_boot"].eq(before))[:6]
+        changed = rows["first_boot"].copy()
+        changed.iloc[own] = after
+        moved = compare_technicians(with_rows(cohort, rows.assign(first_boot=changed)), 20, 10.0)
+        assert (moved.person("T3").above > found.person("T3").above) == (after == 1.0)
+
+
+def test_a_small_number_is_left_out_of_the_comparison_but_not_of_the_ledger(cohort):
+    shown = compare_technicians(cohort, 80, 10.0)
+    assert [p.code for p in shown.people] == ["T2", "T3", "T4"]
+    assert ("of technicians with fewer than 80 such jobs each", 128) in shown.ledger.exclusions
+    none = compare_technicians(cohort, 1000, 10.0)
+    assert isinstance(none, NotComparable)
+    assert none.people == 0
+
+
+def test_the_twin_compares_as_the_page_does(found):
+    twin = _Twin(found)
+    rngs = [rng_of(9, k) for k in range(3)]
+    at_once = twin.above(np.zeros((3, 5)), rngs)
+    for k in range(3):
+        rng = rng_of(9, k)
+        y = (np.log(1 / rng.random(len(twin.base)) - 1) > -twin.base).astype(float)
+        mix = fit_case_mix(twin.within, y)
+        np.testing.assert_allclose(at_once[k], compare_groups(twin.within, y, mix).above_mean(), atol=2e-3)
+
+
+def test_a_distance_as_told_is_clear_in_four_of_five_logs(found):
+    """The size is read off all people together; it must hold for each of them."""
+    told, twin = technician_twin(found, 100), _Twin(found)
+    seen = []
+    for who, each in enumerate(told.detectable):
+        planted = np.array([twin.one_apart(who, each.log_odds)] * 40)
+        above = twin.above(planted, [rng_of(100 + who, k) for k in range(40)])[:, who]
+        seen.append((above > 0.975).mean())
+    error = np.sqrt(0.8 * 0.2 / 200)
+    assert abs(np.mean(seen) - 0.8) < 0.05 + 3 * error
+    assert min(seen) > 0.8 - 0.1 - 3 * np.sqrt(0.8 * 0.2 / 40)
+
+
+def test_more_jobs_show_smaller_differences(cohort, found):
+    doubled = with_rows(cohort, cohort.first_boots.loc[np.repeat(cohort.first_boots.index, 3)])
+    larger = compare_technicians(doubled, 20, 10.0)
+    assert isinstance(larger, Technicians)
+    assert (_Twin(larger).se < 0.7 * _Twin(found).se).all()
+
+
+def test_a_planted_rise_with_earlier_jobs_is_found_and_a_level_line_mostly_is_not(cohort):
+    rows = cohort.first_boots
+    earlier = rows["experience_jobs"].to_numpy(float, na_value=0.0)
+    rng = np.random.default_rng(5)
+    verdicts = []
+    for slope in (0.0, 0.06):
+        y = (rng.random(len(rows)) < expit(0.7 + slope * (earlier - 50))).astype(float)
+        told = learning(compare_technicians(with_rows(cohort, rows.assign(first_boot=y)), 20, 10.0), shops=2)
+        verdicts.append(told.verdict)
+        if slope:
+            assert told.curve.chance[-1] > told.curve.chance[0] + 0.3
+    assert verdicts == [Verdict.CANNOT_TELL, Verdict.CLEAR]
+
+
+def test_a_change_for_everyone_does_not_pass_for_learning(cohort):
+    """From the middle of the log on nearly all boards boot: a new station, not learning."""
+    rows = cohort.first_boots
+    quarter = rows["received_date"].dt.to_period("Q")
+    late = quarter.ge("2023Q3").to_numpy(bool)
+    rng = np.random.default_rng(2)
+    p = []
+    for _ in range(6):
+        y = (rng.random(len(rows)) < np.where(late, 0.9, 0.5)).astype(float)
+        told = learning(compare_technicians(with_rows(cohort, rows.assign(first_boot=y)), 20, 10.0), shops=1)
+        p.append(told.p)
+    assert np.mean(np.array(p) < 0.05) <= 2 / 6

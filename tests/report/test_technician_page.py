@@ -1,0 +1,287 @@
+"""The technicians' page and the private page of the demo, the answer key, privacy, little data, and the command."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+import re
+from collections.abc import Callable
+
+import pytest
+from bs4 import BeautifulSoup
+
+from analysis.cli import DEMO, main
+from analysis.demo.shop import Shop
+from analysis.demo.simulator import simulate
+from analysis.errors import ReworkError
+from analysis.questions.technicians import compare_technicians
+from analysis.questions.technicians_answers import TechnicianAnswers, build_technicians, technician_answers
+from analysis.questions.technicians_private import private_view
+from analysis.questions.verdicts import Verdict
+from analysis.records.log import Log
+from analysis.records.settings import Settings
+from analysis.report import technician_closing, technician_page, technician_private
+from analysis.report.technician_pages import publish_technician, publish_technicians
+from tests.report.gates import assert_page_behaves, assert_page_is_sound, visible_text
+from tests.tables import closed, log_of
+
+PAGE: list[Callable[[TechnicianAnswers], object]] = [
+    technician_page.first_screen,
+    technician_page.technicians_ledger,
+    technician_page.mix_picture,
+    technician_page.mix_grid,
+    technician_page.adjusted_words,
+    technician_page.verdict_grid,
+    technician_page.verdict_words,
+    technician_page.funnel_picture,
+    technician_page.funnel_grid,
+    technician_page.rank_grid,
+    technician_page.learning_picture,
+    technician_page.learning_words,
+    technician_closing.definitions,
+    technician_closing.methods,
+    technician_closing.limits,
+    technician_closing.cautions,
+]
+OWN = [technician_private.private_screen, technician_private.damage_grid, technician_private.time_grid]
+
+
+def answers_of(log: Log) -> TechnicianAnswers:
+    return technician_answers(log, shops=4, learning_shops=2)
+
+
+def shown(log: Log) -> str:
+    answers = answers_of(log)
+    technician_page.page_head(answers)
+    html = "".join(section(answers)._repr_html_() for section in PAGE)  # type: ignore[attr-defined]
+    for stray in (">nan", " nan", "None", "<NA>", ">inf", " inf"):
+        assert stray not in html
+    return html
+
+
+@pytest.fixture(scope="module")
+def answers():
+    return build_technicians(DEMO)
+
+
+@pytest.fixture(scope="module")
+def page(tmp_path_factory):
+    return publish_technicians(DEMO, tmp_path_factory.mktemp("technicians"), lambda text: None)
+
+
+@pytest.fixture(scope="module")
+def private(tmp_path_factory):
+    return publish_technician(DEMO, "T2", tmp_path_factory.mktemp("technician"), lambda text: None)
+
+
+def soup_of(path):
+    return BeautifulSoup(path.read_text(encoding="utf-8"), "html5lib")
+
+
+def test_the_pages_are_sound(page, private):
+    assert_page_is_sound(page)
+    assert_page_is_sound(private)
+
+
+@pytest.mark.browser
+def test_the_pages_behave_in_a_browser(page, private, running_browser):
+    assert_page_behaves(page, running_browser)
+    assert_page_behaves(private, running_browser)
+
+
+def test_the_first_sentence_says_whether_they_can_be_told_apart(page, answers):
+    soup = soup_of(page)
+    labels = [tag.get_text() for tag in soup.select(".first .label")]
+    assert labels == ["Can they be told apart?", "What the boards did", "What this log could show", "Jobs used"]
+    first = soup.select_one(".first .says").get_text()
+    assert re.match(r"They cannot be told apart|They can hardly be told apart|Told apart by this log", first)
+    for word in ("posterior", "log odds", "prior", "poisson", "laplace", "intercept", "likelihood", "e-value", "holm"):
+        assert word not in soup.select_one(".first").get_text().lower()
+
+
+def test_people_stand_in_the_order_of_their_codes_everywhere(page):
+    for table in soup_of(page).find_all("table"):
+        codes = [head.get_text() for head in table.select("tbody th") if re.fullmatch(r"T\d", head.get_text())]
+        assert codes == sorted(codes)
+
+
+def test_beside_every_cannot_tell_stands_what_the_log_could_have_shown(page, answers):
+    table = next(
+        t for t in soup_of(page).find_all("table") if t.caption.get_text().startswith("Each technician beside")
+    )
+    rows = [[cell.get_text() for cell in row.find_all(["th", "td"])] for row in table.select("tbody tr")]
+    assert [row[0] for row in rows] == list(answers.found.fit.names)
+    for row in rows:
+        if row[1].replace("\xa0", " ") == "cannot tell":
+            assert re.fullmatch(r"\d+ above, \d+ below", row[-1])
+
+
+def test_no_colour_tells_good_from_bad(page):
+    """Every dot and interval has the same colour; rows of tables carry no class of their own."""
+    assert not soup_of(page).select("tr[class], td[style], th[style], tr[style]")
+
+
+def test_cautions_on_comparing_staff_are_there(page, private):
+    for path in (page, private):
+        text = visible_text(soup_of(path))
+        for words in ("Labour law", "consent", "pseudonyms", "pay, bonus or dismissal", "Invented data."):
+            assert words in text
+
+
+def test_the_answer_key_against_the_page(answers):
+    """Planted: T2 is the best, gets the hardest boards and so has the lowest raw rate; T4 is the weakest."""
+    key = json.loads((DEMO / "answer_key.json").read_text(encoding="utf-8"))["coefficients"]["technician"]
+    found = answers.found
+    best = max(key, key=key.get)
+    assert best == "T2"
+    raw = {p.code: p.raw.rate for p in found.people}
+    same = {p.code: p.adjusted.mean for p in found.people}
+    hardness = {p.code: p.hardness for p in found.people}
+    assert min(raw, key=raw.get) == best
+    assert min(hardness, key=hardness.get) == best
+    assert max(same, key=same.get) == best
+    assert min(same, key=same.get) == min(key, key=key.get) == "T4"
+    # The planted distance of T2 (0.51 log odds) is smaller than what this log can show: "cannot tell" is its answer.
+    mean = sum(key.values()) / len(key)
+    assert key[best] - mean < answers.twin.of(best).log_odds
+    assert {person.verdict for person in found.people} == {Verdict.CANNOT_TELL}
+
+
+def test_the_private_page_holds_nobody_elses_figures(private, answers):
+    html = private.read_text(encoding="utf-8")
+    text = visible_text(soup_of(private))
+    for person in answers.found.people:
+        if person.code == "T2":
+            assert f"{person.raw.x} of {person.raw.n}" in text
+            continue
+        assert not re.search(rf"\b{person.code}\b", html)
+        assert f"{person.raw.x} of {person.raw.n}" not in text
+    assert "rank" not in text
+    assert "T2 alone" in text
+
+
+def team(people: dict[str, int], **changes) -> Log:
+    """A log in which each technician has so many jobs, two of three booted."""
+    jobs, day = [], 0
+    for code, count in people.items():
+        for i in range(count):
+            day += 1
+            won = i % 3 > 0
+            jobs.append(
+                closed(
+                    f"{code}-{i}",
+                    "recovered" if won else "not_recovered",
+                    first_boot_result="data_readable" if won else "short",
+                    technician_id=code,
+                    intake_damage=("drop", "liquid")[i % 2],
+                    received_date=f"2025-{1 + day % 12:02d}-05",
+                    closed_date="2026-02-01",
+                )
+            )
+    return dataclasses.replace(log_of(jobs=jobs), settings=Settings(**changes))
+
+
+def test_with_two_people_a_private_page_is_refused_since_it_would_show_the_other():
+    answers = answers_of(team({"A": 30, "B": 30, "C": 8}))
+    with pytest.raises(ReworkError, match="the bench less your own figures are the other's"):
+        private_view(answers, "A")
+
+
+def test_too_few_jobs_of_one_and_an_unknown_code_are_refused():
+    answers = answers_of(team({"A": 30, "B": 30, "D": 25, "C": 8}))
+    assert private_view(answers, "A").others == 2
+    with pytest.raises(ReworkError, match="fewer than 20 first boots"):
+        private_view(answers, "C")
+    with pytest.raises(ReworkError, match="no job of technician 'Z'"):
+        private_view(answers, "Z")
+    html = "".join(part(private_view(answers, "A"))._repr_html_() for part in OWN)
+    assert "20 of 30" in html
+
+
+def test_who_is_under_the_minimum_is_not_shown_but_counted():
+    html = shown(team({"A": 30, "B": 30, "C": 8}))
+    assert not re.search(r">C<|\bC\b:", html)
+    assert "8 of technicians with fewer than 20 such jobs each" in html
+    html = shown(team({"A": 30, "B": 30, "C": 8}, minimum_technician_n=8))
+    assert re.search(r">C<", html)
+
+
+def test_the_smallest_difference_worth_acting_on_is_read_from_the_settings():
+    answers = answers_of(team({"A": 40, "B": 40, "C": 40}, smallest_difference_points=25))
+    assert answers.found.smallest == 0.25
+    assert "25 points" in technician_page.first_screen(answers)._repr_html_()
+
+
+def small(jobs: int, **changes) -> Log:
+    return Log.from_tables(simulate(dataclasses.replace(Shop(jobs=jobs), chains=False, **changes), 5).tables)
+
+
+@pytest.mark.parametrize("jobs", [1, 20, 60, 200])
+def test_few_jobs(jobs):
+    html = shown(small(jobs))
+    if jobs <= 20:
+        assert "Technicians are not compared" in html
+
+
+def test_no_job_no_technician_one_technician():
+    assert "no technician has" in shown(log_of())
+    nobody = team({"A": 40, "B": 40})
+    nobody.tables["jobs"]["technician_id"] = None
+    assert "no technician has" in shown(nobody)
+    assert "only one technician has" in shown(team({"A": 80}))
+
+
+@pytest.mark.parametrize("won", [True, False])
+def test_all_successes_and_all_failures(won):
+    log = team({"A": 30, "B": 30})
+    jobs = log.tables["jobs"]
+    jobs["outcome"] = "recovered" if won else "not_recovered"
+    jobs["first_boot_result"] = "data_readable" if won else "short"
+    assert "Too few" in shown(log)
+
+
+def test_one_without_a_failure_and_one_without_a_success():
+    log = team({"A": 30, "B": 30, "C": 30})
+    jobs = log.tables["jobs"]
+    for code, result in (("A", "data_readable"), ("B", "short")):
+        own = jobs["technician_id"].eq(code)
+        jobs.loc[own, "first_boot_result"] = result
+        jobs.loc[own, "outcome"] = "recovered" if code == "A" else "not_recovered"
+    html = shown(log)
+    assert (
+        "Told apart by this log: A above the bench&#x27;s average and B below the bench&#x27;s average (clear)" in html
+    )
+
+
+def test_many_people_and_long_codes():
+    people = {f"{'Person-of-the-bench-' if k % 2 else 'P'}{k:02d}": 20 for k in range(14)}
+    shown(team(people))
+
+
+def test_only_the_required_columns():
+    log = team({"A": 30, "B": 30})
+    bare = ["job_id", "received_date", "intake_damage", "decision", "outcome", "closed_date", "first_boot_result"]
+    typed = log_of(jobs=[{} for _ in range(60)]).tables["jobs"]
+    for column in log.tables["jobs"].columns.difference([*bare, "technician_id"]):
+        log.tables["jobs"][column] = typed[column]
+    shown(log)
+
+
+def test_the_command(tmp_path, capsys, monkeypatch):
+    done = []
+    monkeypatch.setattr(
+        "analysis.report.technician_pages.publish_technicians", lambda log, out, say: done.append((log, out))
+    )
+    assert main(["compare", "--out", str(tmp_path)]) == 0
+    assert done == [(DEMO, tmp_path)]
+    assert main(["compare", "--technician", "T9", "--out", str(tmp_path / "o")]) == 2
+    assert "no job of technician 'T9'" in capsys.readouterr().err
+    assert not (tmp_path / "o").exists()
+
+
+def test_later_work_does_not_move_the_comparison(answers):
+    """Chances and mix rest on intake facts and boot test 1 alone."""
+    cohort = answers.cohort
+    touched = cohort.first_boots.assign(clean_passes_per_side=9.0, bench_hours=1.0, guessed_success_pct=1.0)
+    again = compare_technicians(dataclasses.replace(cohort, first_boots=touched), 20, 10)
+    assert [p.above for p in again.people] == [p.above for p in answers.found.people]
