@@ -2,10 +2,10 @@
 
 ``python -m tests.studies.technicians --shops 200`` simulates jobs, technicians and blanks of two kinds of workshop:
 five technicians with about forty first boots each, boards dealt by lot; and one of the demo's size, where one
-technician gets the hardest boards. Outcomes are then drawn from intake facts and technicians alone, so that what is planted is
-known on the scale of the model: nobody differs; technicians drawn from the page's own prior; the same with the best of
-them getting the hardest boards. Last, the demo's workshop with everything in it (donors, pads, habits, a bad lot),
-whose T2 is planted as the best. The page itself prints the same error rates for the shop's own log.
+technician gets the hardest boards. Outcomes are then drawn from intake facts and technicians alone, so that what is
+planted is known on the scale of the model: nobody differs; technicians drawn from the page's own prior; the same with
+the best of them getting the hardest boards. Last, the demo's workshop with everything in it (donors, pads, habits, a
+bad lot), whose T2 is planted as the best. The page itself prints the same error rates for the shop's own log.
 """
 
 from __future__ import annotations
