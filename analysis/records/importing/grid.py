@@ -80,7 +80,8 @@ class HeadedSheet:
     headings : mapping of int to str
         Column position to heading; each heading is different, and a column without one is named by its letters.
     group_row : int
-        Number of the row above with titles over several headings ("CPU" over "pads lost"); 0 when there is none.
+        Number of the row above with titles over several headings ("CPU" over "pads lost"), or with headings that reach
+        over both rows; 0 when there is none.
     """
 
     sheet: Sheet
@@ -102,18 +103,22 @@ class HeadedSheet:
         return out
 
 
-def with_headings(sheet: Sheet, heading_row: int, groups: Mapping[int, str] | None = None) -> HeadedSheet:
+def with_headings(
+    sheet: Sheet, heading_row: int, groups: Mapping[int, str] | None = None, tall: Mapping[int, str] | None = None
+) -> HeadedSheet:
     """Name every column of a sheet by its heading; one that stands twice gets a number, a missing one letters.
 
-    ``groups`` are titles to be put before some headings, by position; they stand in the row above.
+    ``groups`` are titles to be put before some headings, by position, ``tall`` headings of columns without one in the
+    row; both stand in the row above.
     """
+    above = tall or {}
     row = sheet.rows.get(heading_row, {})
-    used = {at for number, cells in sheet.rows.items() if number >= heading_row for at in cells}
+    used = {at for number, cells in sheet.rows.items() if number >= heading_row for at in cells} | set(above)
     seen: Counter[str] = Counter()
     taken: set[str] = set()
     out = {}
     for at in sorted(used):
-        name = squeezed(row[at].text)[:200] if at in row else ""
+        name = squeezed(row[at].text if at in row else above.get(at, ""))[:200]
         name = name or f"(column {letters(at)})"
         name = f"{groups[at]} {name}" if groups and at in groups else name
         seen[name] += 1
@@ -123,4 +128,4 @@ def with_headings(sheet: Sheet, heading_row: int, groups: Mapping[int, str] | No
             unique = f"{name} ({seen[name]})"
         taken.add(unique)
         out[at] = unique
-    return HeadedSheet(sheet, heading_row, out, heading_row - 1 if groups else 0)
+    return HeadedSheet(sheet, heading_row, out, heading_row - 1 if groups or above else 0)

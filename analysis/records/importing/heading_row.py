@@ -45,17 +45,46 @@ def find_headings(sheet: Sheet, wanted: Collection[str] = ()) -> HeadedSheet:
         named = {number: _named(sheet, number, set(wanted)) for number in first}
         best = max(named, key=lambda number: (named[number], -number))
         if named[best]:
-            return with_headings(sheet, best, _groups(sheet, best))
+            return _headed(sheet, best)
     scores = {number: _score(row) for number, row in first.items()}
     best = max(scores, key=lambda number: (scores[number], -number))
-    return with_headings(sheet, best, _groups(sheet, best))
+    return _headed(sheet, best + 1 if _titles(sheet, best + 1) else best)
+
+
+def _headed(sheet: Sheet, number: int) -> HeadedSheet:
+    """The sheet with its headings in a row, those of the row above included where both belong together."""
+    if titles := _titles(sheet, number):
+        above = {at: squeezed(cell.text) for at, cell in sheet.rows[number - 1].items()}
+        tall = {at: text for at, text in above.items() if at not in sheet.rows[number]}
+        return with_headings(sheet, number, titles, tall)
+    return with_headings(sheet, number, _groups(sheet, number))
+
+
+def _titles(sheet: Sheet, number: int) -> dict[int, str]:
+    """Titles of the row above for each cell of a row that only goes on where a heading is parted.
+
+    Headings then reach over two rows: "Job no" over both, "CPU" over "pads lost" and "passes". None where it is not so.
+    """
+    above, row = sheet.rows.get(number - 1, {}), sheet.rows.get(number, {})
+    keys = [at for at, cell in above.items() if _goes_to(squeezed(cell.text), "jobs.job_id")]
+    words = all(cell.kind is CellKind.TEXT and _is_word(cell.text) for cell in row.values())
+    if not row or len(row) > _MOST_HEADINGS or not words or not keys or any(at in row for at in keys):
+        return {}
+    lefts = {at: max((left for left in above if left <= at), default=-1) for at in row}
+    if min(lefts.values()) < 0:
+        return {}
+    titles = {at: squeezed(above[left].text) for at, left in lefts.items()}
+    whole = sum(_complete(f"{titles[at]} {squeezed(cell.text)}") for at, cell in row.items())
+    return titles if 2 * whole > len(row) else {}
 
 
 def _named(sheet: Sheet, number: int, wanted: set[str]) -> int:
     """How many of the wanted headings a row would give."""
-    if not any(squeezed(cell.text)[:200] in wanted for cell in sheet.rows[number].values()):
+    rows = [sheet.rows[number], *([sheet.rows[number - 1]] if number - 1 in sheet.rows else [])]
+    texts = [squeezed(cell.text)[:200] for row in rows for cell in row.values()]
+    if not any(text in wanted for text in texts):
         return 0
-    return len(wanted & set(with_headings(sheet, number, _groups(sheet, number)).headings.values()))
+    return len(wanted & set(_headed(sheet, number).headings.values()))
 
 
 def _groups(sheet: Sheet, heading_row: int) -> dict[int, str]:

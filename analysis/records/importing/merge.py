@@ -167,7 +167,7 @@ class _Merger:
             self.existing.add(dict(sheet))
             self.out.rows_added[table.name] = self.out.rows_added.get(table.name, 0) + 1
             self.out.touched.add(table.name)
-            return dict(sheet)
+            return {name: text for name, text in sheet.items() if text}
         kept = dict(last or {}) | {name: text for name, text in sheet.items() if log.get(name, "") == text}
         for name, now, old, new in _cells(log, last, sheet, table.names):
             fresh = not now and old is None

@@ -13,7 +13,7 @@ from analysis.records.importing.grid import Cell, HeadedSheet
 from analysis.records.importing.headings_guess import Guess, guess_heading, usable_unit
 from analysis.records.importing.mapping import ASKED, IGNORED, OPEN, STEPS, SURE, ColumnMap, SheetMap
 from analysis.records.importing.proposal import Proposal, Remark
-from analysis.records.importing.reading import Aside, read_cells, value_key
+from analysis.records.importing.reading import Aside, canonical_texts, read_cells, strict, tidied, value_key
 from analysis.records.importing.stray_rows import stray_rows
 from analysis.records.importing.value_codes import value_code
 
@@ -123,14 +123,16 @@ def _completed(given: ColumnMap, cells: Sequence[Cell], today: dt.date) -> Detai
     return detail(given, cells, today, usable_unit(unit, given), inverted)
 
 
-def _no_things(headed: HeadedSheet, sheet: SheetMap) -> set[int]:
-    """Rows that nothing is asked about: without a code, totals and notes."""
+def _no_things(headed: HeadedSheet, sheet: SheetMap, today: dt.date) -> set[int]:
+    """Rows that nothing is asked about: without what could be a code, totals and notes."""
     key = f"{sheet.row}.{BY_NAME[sheet.row].key[0]}"
     given = sheet.by_heading()
     for at, heading in headed.headings.items():
         known, (guess, _) = given.get(heading), guess_heading(heading, sheet.row)
         if (known.to if known else guess.column.to if guess and guess.sure else "") == key:
-            codes = {number: row[at].text.strip() for number, row in headed.data.items() if at in row}
+            texts = {number: tidied(row[at].text) for number, row in headed.data.items() if at in row}
+            read = canonical_texts(list(texts.values()), BY_NAME[sheet.row].columns[0], strict(today))
+            codes = {number: code for number, code in zip(texts, read, strict=True) if isinstance(code, str)}
             return set(headed.data) - set(codes) | set(stray_rows(codes))
     return set()
 
@@ -150,7 +152,7 @@ def propose(headed: HeadedSheet, sheet: SheetMap, today: dt.date) -> Proposal:
     if sheet.row in (OPEN, IGNORED):
         return Proposal(headed, sheet, {})
     given = sheet.by_heading()
-    cells = headed.by_column(without=_no_things(headed, sheet))
+    cells = headed.by_column(without=_no_things(headed, sheet, today))
     remarks: dict[tuple[str, str], Remark] = {}
     columns: list[ColumnMap] = []
     new: list[_New] = []
