@@ -12,10 +12,12 @@ from analysis.errors import LogError, ReworkError
 from analysis.records.dictionary import BY_NAME, Column, Kind, KnownAt, Required
 from analysis.records.entering.desk import Desk, Row
 from analysis.records.entering.form import Filled, Place, by_place, fields_of, fill, tell
+from analysis.records.entering.questions import unit_of
 from analysis.records.entering.storing import HalfWrittenError, Stored, kept_answers, recover, store
 from analysis.records.entering.trial import RefusedEntryError, faults_of
 from analysis.records.entering.work import change, preset_rows
 from analysis.records.problems import Problem
+from analysis.records.settings import Settings
 from analysis.report.page import Prose
 
 _STAGES = {
@@ -53,8 +55,8 @@ def _field(column: Column, text: str = "") -> Any:
     return ipywidgets.Text(value=text, placeholder=column.unit, continuous_update=False, **place)
 
 
-def _title(column: Column) -> str:
-    unit = f", {column.unit}" if column.unit and column.unit not in column.title else ""
+def _title(column: Column, settings: Settings) -> str:
+    unit = f", {unit}" if (unit := unit_of(column, settings)) else ""
     needed = " (needed)" if column.required is Required.ALWAYS else ""
     return f"<label title='{escape(column.help, quote=True)}'>{escape(column.title)}{unit}{needed}</label>"
 
@@ -68,9 +70,11 @@ class _Row:
     columns : sequence of Column
     texts : dict of str to str
         What stands in the fields at first.
+    settings : Settings
+        The shop's, for the currency.
     """
 
-    def __init__(self, table: str, columns: Sequence[Column], texts: Row) -> None:
+    def __init__(self, table: str, columns: Sequence[Column], texts: Row, settings: Settings) -> None:
         import ipywidgets
 
         self.table, self.texts = table, dict(texts)
@@ -80,7 +84,10 @@ class _Row:
         for name, field in self.fields.items():
             field.observe(lambda event, name=name: self._changed(name, event["new"]), names="value")
         cells = [
-            ipywidgets.VBox([ipywidgets.HTML(_title(column)), self.fields[column.name], self.said[column.name]])
+            ipywidgets.VBox(
+                [ipywidgets.HTML(_title(column, settings)), self.fields[column.name], self.said[column.name]],
+                layout=ipywidgets.Layout(max_width="26em", margin="0 1em 0 0"),
+            )
             for column in columns
         ]
         wrap = ipywidgets.Layout(flex_flow="row wrap", width="100%")
@@ -151,7 +158,7 @@ class EnterForm:
         """An empty form for the next job."""
         self.desk = Desk.of(self._folder, self._today)
         self._told.value = f"<p role='status'>{escape(told)}</p>" if told else ""
-        demo = self.desk.rules.settings.invented
+        demo = self._settings.invented
         self.buttons["write"].disabled = demo
         self._top.value = "<p>Invented data: the form can be tried, nothing is written.</p>" if demo else ""
         self.presets.options = [preset.name for preset in self.desk.presets.presets]
@@ -159,6 +166,10 @@ class EnterForm:
         if self.job.value == self.desk.next_job:
             self._load()
         self.job.value = self.desk.next_job
+
+    @property
+    def _settings(self) -> Settings:
+        return self.desk.rules.settings
 
     def _load(self) -> None:
         """Fields of the job's row; what stands in the log already can be read, not changed."""
@@ -171,12 +182,12 @@ class EnterForm:
         self._jobs: list[_Row] = []
         parts: list[Any] = []
         for known_at, title in _STAGES.items():
-            row = _Row("jobs", [c for c in fields_of("jobs") if c.known_at is known_at], first)
+            row = _Row("jobs", [c for c in fields_of("jobs") if c.known_at is known_at], first, self._settings)
             for name, field in row.fields.items():
                 field.disabled = name in known
             self._jobs.append(row)
             parts += [w.HTML(f"<h4>{title}</h4>"), row.box]
-        self._donor = _Row("donors", [BY_NAME["donors"][name] for name in _DONOR], {})
+        self._donor = _Row("donors", [BY_NAME["donors"][name] for name in _DONOR], {}, self._settings)
         parts[4:4] = [w.HTML("<h4>The donor, if it is not in donors.csv yet</h4>"), self._donor.box]
         self._job_box.children = parts
         self.rows: list[_Row] = []
@@ -187,7 +198,7 @@ class EnterForm:
         before = {"before_test_no": str(self._tests_n + 1)} if table != "boot_tests" else {}
         first = {"test_date": self._today.isoformat()} if table == "boot_tests" else before
         kind = {"entry_kind": "typed"} if table == "heat_steps" else {}
-        row = _Row(table, fields_of(table), {**first, **kind, **(texts or {})})
+        row = _Row(table, fields_of(table), {**first, **kind, **(texts or {})}, self._settings)
         self.rows.append(row)
         self._rows_box.children = [*self._rows_box.children, row.box]
         return row

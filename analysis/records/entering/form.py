@@ -134,7 +134,7 @@ def by_place(desk: Desk, filled: Filled, problems: Iterable[Problem]) -> tuple[d
         shown = {"job_id", *(column.name for column in fields_of(table))} if table in BY_NAME else set()
         if problem.job in ("", filled.entry.job) and 0 <= at < len(numbers) and problem.column in shown:
             place = (table, numbers[at], problem.column)
-            text = f"{problem.severity}: {problem.found} must be {problem.rule}. {problem.todo}"
+            text = f"{problem.severity}: found {problem.found}; rule: {problem.rule}. {problem.todo}"
             said[place] = f"{said[place]} {text}" if place in said else text
         else:
             others.append(problem)

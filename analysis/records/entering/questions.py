@@ -9,6 +9,7 @@ from analysis.records.describe import column_text
 from analysis.records.dictionary import BY_NAME, Column, Kind
 from analysis.records.entering.cells import AnswerError, Rules, near
 from analysis.records.entering.session import Question
+from analysis.records.settings import Settings
 
 _MOST_OPTIONS = 12
 _AMOUNTS = ("fee_amount", "donor_cost")
@@ -17,6 +18,12 @@ _AMOUNTS = ("fee_amount", "donor_cost")
 def listed(codes: Sequence[str]) -> str:
     """Codes with their numbers on one line."""
     return "  " + "  ".join(f"{n} {code}" for n, code in enumerate(codes, start=1))
+
+
+def unit_of(column: Column, settings: Settings) -> str:
+    """What an answer is given in; empty where the title says it."""
+    unit = settings.currency if column.name in _AMOUNTS else column.unit
+    return unit if unit not in column.title else ""
 
 
 def _alike(code: str) -> str:
@@ -49,24 +56,17 @@ class Asked:
     ) -> Question:
         """Ask for one cell; ``known`` are the codes that the log has in this column, ``about`` names the row."""
         column = BY_NAME[table][name]
-        unit = self._unit(column)
+        unit = "yes or no" if column.kind is Kind.YES_NO else unit_of(column, self._rules.settings)
         codes = column.codes or (tuple(known) if len(known) <= _MOST_OPTIONS else ())
         return Question(
             f"{table}.{name}#{number}",
-            f"{about}{column.title}{unit}",
+            f"{about}{column.title}{f' ({unit})' if unit else ''}",
             self._own_code(column, known) if column.kind is Kind.KEY else lambda text: self._rules.read(column, text),
             default,
             required,
             column_text(column),
             listed(codes) if codes else "",
         )
-
-    def _unit(self, column: Column) -> str:
-        """What to answer in, unless the title says it."""
-        if column.kind is Kind.YES_NO:
-            return " (yes or no)"
-        unit = self._rules.settings.currency if column.name in _AMOUNTS else column.unit
-        return f" ({unit})" if unit and unit not in column.title else ""
 
     def _own_code(self, column: Column, known: Sequence[str]) -> Callable[[str], str]:
         """Reads a code of the shop's own: by number in the list, or as typed; a likely slip must be typed twice."""
