@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from analysis.cohort.ledger import Ledger
+from analysis.models.attempts import AttemptRow
 from analysis.models.design import Design
 from analysis.models.incidence import StepCurve
 from analysis.models.terms import FittedCategory
@@ -29,7 +30,6 @@ from analysis.report.wording import (
 )
 
 EACH_INTERVAL = "Each interval stands for itself: of 20 such, about one misses the truth by chance."
-BY_THEN = "booted by then, of tested jobs"
 
 
 def _ticks(stop: float) -> list[float]:
@@ -172,30 +172,38 @@ def attempts_grid(review: Review) -> Grid | Prose:
     table = review.attempts.table
     if not table:
         return Prose(["No boot test is recorded, so that nothing can be said about further attempts."])
-    bounded = any(row.bounded for row in table)
-    unrecorded = any(row.unrecorded + row.unrecorded_boot for row in table)
+    # What ended a job: losses and giving up always, the others where there are any.
+    ends = {
+        "lost for good": [row.lost for row in table],
+        "given up": [row.given_up for row in table],
+        "client stopped": [row.stopped for row in table],
+        "still open": [row.still_open for row in table],
+        "closed, no later record": [row.unrecorded + row.unrecorded_boot for row in table],
+    }
+    shown = {head: counts for i, (head, counts) in enumerate(ends.items()) if i < 2 or any(counts)}
     rows = [
         [
             f"test {row.test_no}",
             of(row.chance),
             _with_range((row.chance.rate, row.chance.low, row.chance.high)),
-            str(row.lost),
-            str(row.given_up),
-            str(row.stopped),
-            str(row.still_open),
-            *([str(row.unrecorded + row.unrecorded_boot)] if unrecorded else []),
-            *(_with_range(view) for view in ((row.within_low, row.within_high) if bounded else (row.within_low,))),
+            *(str(counts[i]) for counts in shown.values()),
+            _low_to_high(row) if row.bounded else _with_range(row.within_low),
             _with_range(row.within_continued),
         ]
-        for row in table
+        for i, row in enumerate(table)
     ]
-    heads = ["boot test", "booted, of jobs tried", "chance"]
-    heads += ["lost for good", "given up", "client stopped", "still open"]
-    heads += ["closed, no later record"] if unrecorded else []
-    heads += [f"booted by then, of tested jobs: {end}" for end in ("low", "high")] if bounded else [BY_THEN]
+    bounded = any(row.bounded for row in table)
+    heads = ["boot test", "booted, of jobs tried", "chance", *shown]
+    heads += ["booted by then, of tested jobs" + (": low to high" if bounded else "")]
     heads += ["… had none been given up or stopped"]
     under = f"{_attempts_note(review.attempts, bounded)} {EACH_INTERVAL}"
     return Grid("Attempts, by boot test", heads, rows, numbers=tuple(range(1, len(heads))), under=under)
+
+
+def _low_to_high(row: AttemptRow) -> str:
+    """Both bounds, and in brackets the outer ends of their intervals."""
+    (low, lowest, _), (high, _, highest) = row.within_low, row.within_high
+    return f"{100 * low:.0f} to {percent(high)} ({interval(lowest, highest)})"
 
 
 def _attempts_note(answer: AttemptsAnswer, bounded: bool) -> str:
@@ -225,7 +233,8 @@ def _attempts_note(answer: AttemptsAnswer, bounded: bool) -> str:
         parts.append(
             f"{lost} closed as not recovered without any test count as failed first boots, but stand in no row."
         )
-    return f"{' '.join(parts)} In brackets: 95 % intervals."
+    outer = ", of low and high together from the lowest to the highest end" if bounded else ""
+    return f"{' '.join(parts)} In brackets: 95 % intervals{outer}."
 
 
 def _with_range(estimate: tuple[float, float, float]) -> str:
