@@ -18,6 +18,7 @@ from analysis.models.design import TooFew, too_few
 from analysis.models.incidence import StepCurve, cumulative_incidence
 from analysis.models.timed import timed
 from analysis.questions import causes, description, expected, rates, survival
+from analysis.questions.cause_trends import CauseTrends, cause_trends
 from analysis.questions.expected_by_damage import DamageExpected, expected_by_damage
 from analysis.questions.period import month_for
 from analysis.questions.talk import Blank, TalkJob, blanks, jobs_to_talk_about
@@ -62,6 +63,8 @@ class Review:
         Recovery by days since receipt, all jobs, open ones censored.
     causes_month, causes_year : Causes
         Of failed jobs closed in the month and in twelve months.
+    cause_trends : CauseTrends
+        What causes cost, how they change, and causes never found.
     pads : PadLoss
         Where pads were lost, jobs with a first boot in the twelve months.
     model : Description, TooFew or Undatable
@@ -89,6 +92,7 @@ class Review:
     recovery_curve: StepCurve
     causes_month: causes.Causes
     causes_year: causes.Causes
+    cause_trends: CauseTrends
     pads: causes.PadLoss
     model: description.Description | description.Undatable | TooFew
     hours: survival.HoursAnswer | survival.NoModel
@@ -97,6 +101,11 @@ class Review:
     attempts: survival.AttemptsAnswer
     talk: tuple[TalkJob, ...]
     blanks: tuple[Blank, ...]
+
+    @property
+    def now_known(self) -> bool:
+        """Whether an expected number of the month is known."""
+        return isinstance(self.now, expected.MonthExpected)
 
 
 def _now(cohort: Cohort, month: pd.Period, charts: Watch) -> expected.MonthExpected | TooFew:
@@ -169,6 +178,7 @@ def review_of(log: Log, month: pd.Period) -> Review:
         recovery_curve=_recovery_curve(cohort, log),
         causes_month=causes.causes_of(causes.failed_jobs(cohort, (month, month))),
         causes_year=causes.causes_of(causes.failed_jobs(cohort, year)),
+        cause_trends=cause_trends(log, cohort, month),
         pads=causes.pad_losses(log, of_year["job_id"]),
         model=description.describe(cohort, month),
         hours=survival.hours_answer(hours, cohort, settings.minimum_at_risk, settings.minimum_class_n),

@@ -45,11 +45,12 @@ SCHEMA: dict[str, Any] = {
             "description": "What the review said would be watched.",
             "items": {
                 "type": "object",
-                "required": ["key", "words", "value", "n"],
+                "required": ["key", "words", "stood", "value", "n"],
                 "additionalProperties": False,
                 "properties": {
                     "key": {**_TEXT, "description": "What it is, for the next review: factor and code, or a chart."},
                     "words": {**_TEXT, "description": "The sentence of the review."},
+                    "stood": {**_TEXT, "description": "Where it stood then, in words with its number of jobs."},
                     "value": {"type": ["number", "null"], "description": "Its number then, null without one."},
                     "n": {"type": "integer", "minimum": 0, "description": "Jobs behind the number."},
                 },
@@ -106,6 +107,8 @@ class Watched:
         What it is: factor and code ("donor_lot LOT-19") or the name of a chart.
     words : str
         The sentence of the review.
+    stood : str
+        Where it stood then, in words with its number of jobs.
     value : float or None
         Its number then.
     n : int
@@ -114,6 +117,7 @@ class Watched:
 
     key: str
     words: str
+    stood: str
     value: float | None
     n: int
 

@@ -11,7 +11,7 @@ from analysis.questions.review import Review
 from analysis.questions.verdicts import Verdict
 from analysis.records.problems import plural
 from analysis.report.page import FirstScreen, PageHead, Statement
-from analysis.report.to_watch import stands, suspect, to_watch
+from analysis.report.to_watch import suspect, to_watch
 from analysis.report.watch_expected import once_in
 from analysis.report.wording import hours_of, listed, number, of, sentence
 
@@ -137,8 +137,7 @@ def _watch(review: Review) -> Statement:
     items = to_watch(review)
     if not items:
         return Statement("One thing to watch", "Nothing in the log stands out; keep entering jobs.", "")
-    now = stands(review, items[0].key).words
-    return Statement("One thing to watch", items[0].words, " ".join([*_why(review), f"{sentence(now)}."]))
+    return Statement("One thing to watch", items[0].words, " ".join([*_why(review), f"{sentence(items[0].stood)}."]))
 
 
 def _why(review: Review) -> list[str]:
@@ -150,8 +149,8 @@ def _why(review: Review) -> list[str]:
         told.append(f"Alarm on {looked.signal.day:%Y-%m-%d}: first boots fell, probably since about {began:%Y-%m-%d}.")
     if looked is not None and found is not None:
         told.append(
-            f"{found.failed} of its {found.n} jobs from {looked.first:%Y-%m-%d} on failed; a place to look, not a finding"
-            f" ({found.verdict})."
+            f"{found.failed} of the {found.n} jobs with it first tested from {looked.first:%Y-%m-%d} on failed ({found.verdict}):"
+            " a place to look, not a finding."
         )
     return told
 

@@ -20,7 +20,7 @@ from analysis.questions.since_last import (
 from analysis.records.problems import plural
 from analysis.report.page import Beside, Bullets, Grid, Prose
 from analysis.report.to_watch import stands, to_watch
-from analysis.report.wording import number
+from analysis.report.wording import sentence
 
 SUMMARY = "review-*.json"
 
@@ -75,14 +75,11 @@ def became_grid(review: Review, last: Before) -> Grid | Prose:
     of = month_name(last.summary.month)
     if not last.summary.watched:
         return Prose([f"The review of {of} named nothing to watch."])
-    rows = [
-        [each.words, "–" if each.value is None else number(each.value, 2), str(each.n), stands(review, each.key).words]
-        for each in last.summary.watched
-    ]
+    rows = [[each.words, each.stood, stands(review, each.key).words] for each in last.summary.watched]
     gap = review.month.ordinal - last.summary.month.ordinal
     under = f"{plural(gap - 1, 'month')} between the two reviews had none here." if gap > 1 else ""
-    heads = [f"the review of {of} said", "its number", "n", "what became of it"]
-    return Grid("What was to be watched", heads, rows, numbers=(1, 2), under=under)
+    heads = [f"the review of {of} said", "it stood then", "it stands now"]
+    return Grid("What was to be watched, and what became of it", heads, rows, under=under)
 
 
 def changes_grid(review: Review, last: Before) -> Grid | Prose:
@@ -104,7 +101,7 @@ def changes_grid(review: Review, last: Before) -> Grid | Prose:
 def next_time(review: Review) -> Beside:
     """What the next review will ask about, with the file that it reads."""
     items = to_watch(review)
-    said = [f"{each.words} Now: {stands(review, each.key).words}." for each in items]
+    said = [f"{each.words} {sentence(each.stood)}." for each in items]
     shown = (
         Bullets(said) if said else Prose(["Nothing in the log stands out; the next review has nothing to ask about."])
     )

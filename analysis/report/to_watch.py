@@ -32,7 +32,7 @@ def to_watch(review: Review) -> tuple[Watched, ...]:
     out = []
     for key in picked:
         now = stands(review, key)
-        out.append(Watched(key, _said(review, key), now.value, now.n))
+        out.append(Watched(key, _said(review, key), now.words, now.value, now.n))
     return tuple(out)
 
 

@@ -24,8 +24,8 @@ from analysis.records.log import Log
 
 MONTH = pd.Period("2024-03")
 WATCHED = (
-    Watched("donor_lot LOT-19", "Watch donor lot LOT-19.", 0.25, 12),
-    Watched("passes", "Watch passes.", None, 0),
+    Watched("group donor_lot LOT-19", "Watch donor lot LOT-19.", "3 of 12 failed", 0.25, 12),
+    Watched("measure passes", "Watch passes.", "not recorded", None, 0),
 )
 
 

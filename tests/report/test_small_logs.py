@@ -16,6 +16,8 @@ from analysis.records.dictionary import BY_NAME
 from analysis.records.log import Log, empty_table
 from analysis.report import (
     first_screen,
+    job_card_view,
+    review_causes,
     review_changed,
     review_closing,
     review_models,
@@ -53,7 +55,10 @@ SECTIONS = [
     review_changed.looked_words,
     review_changed.candidates_grid,
     review_rates.causes_grid,
+    review_causes.changes_words,
     review_rates.causes_picture,
+    review_causes.costs_grid,
+    review_causes.unexplained_grid,
     review_rates.pads_grid,
     review_models.model_words,
     review_models.forest_picture,
@@ -70,7 +75,7 @@ SECTIONS = [
     review_time.attempts_grid,
     review_time.attempts_model,
     lambda r: review_time.hazard_grid(r.landmark, "landmark"),
-    review_rates.talk_grid,
+    job_card_view.talk_cards,
     review_rates.lacks,
     review_closing.definitions,
     review_closing.methods,
