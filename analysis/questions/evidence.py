@@ -91,8 +91,9 @@ class Evidence:
     until : Timestamp
         The log is counted as it stood at the end of this day.
     counts : mapping of str to int
-        Jobs received, declined, withdrawn, repeats (counted with their first job), accepted, and the accepted ones by
-        ending: recovered, not_recovered, partial, locked, stopped, open; set_aside.
+        Jobs received, declined, withdrawn, repeats (counted with their first job; those of them after a recovery apart,
+        since another client's failure might hide there), accepted, and the accepted ones by ending: recovered,
+        not_recovered, partial, locked, stopped, open; set_aside.
     recovered, without_stopped, first_boot : Proportion
         Of the span; first boots of none while fewer boards than the minimum were tried.
     bounds : tuple of float
@@ -179,14 +180,18 @@ def sheet_rows(log: Log, until: pd.Timestamp) -> tuple[Cohort, pd.DataFrame]:
         Of the log as it stood.
     DataFrame
         Its jobs with ``accepted`` and ``closed`` (flags; a chain on its first job), ``lost`` (of closed jobs: "no",
-        "yes", "on_arrival"; "not_recorded" where work brought no recovery and nobody wrote it), ``fee`` and ``days``
-        (from receipt to closing, or to ``until`` while open; NaN where no closing is dated).
+        "yes", "on_arrival"; "not_recorded" where work brought no recovery and nobody wrote it), ``after_recovery`` (a
+        repeat on a board already recovered), ``fee`` and ``days`` (from receipt to closing, or to ``until`` while open;
+        NaN where no closing is dated).
     """
     cohort = build_cohort(as_of(_without_undated(log, until), until))
     rows = cohort.jobs.copy()
     rows["accepted"] = ~rows["ending"].isin(OPEN_APART)
     rows["closed"] = rows["accepted"] & rows["ending"].ne(Ending.OPEN)
     rows["lost"] = _lost(rows)
+    won = rows[rows["ending"].eq(Ending.RECOVERED)].set_index("job_id")["ended_date"]
+    again = rows["ending"].eq(Ending.REPEAT)
+    rows["after_recovery"] = again & rows["received_date"].ge(rows["chain_root"].map(won)).fillna(False)
     fee = rows["job_id"].map(log.tables["jobs"].set_index("job_id")["fee_basis"].astype(object))
     rows["fee"] = fee.where(fee.notna(), NOT_RECORDED)
     end = rows["ended_date"].where(rows["closed"], until)
@@ -256,6 +261,7 @@ def _counts(log: Log, rows: pd.DataFrame) -> dict[str, int]:
         "declined": int(rows["decision"].eq("declined").sum()),
         "withdrawn": int(rows["decision"].eq("withdrawn").sum()),
         "repeats": int(rows["ending"].eq(Ending.REPEAT).sum()),
+        "repeats_after_recovery": int(rows["after_recovery"].sum()),
         "accepted": int(rows["accepted"].sum()),
     }
     out |= {name: int(endings.get(str(ending), 0)) for name, ending in COUNTED.items()}

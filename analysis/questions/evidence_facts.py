@@ -170,7 +170,7 @@ def _line(row: Any, salt: bytes, evidence: Evidence, shown: Mapping[str, str]) -
         "yes" if inside else "no",
         str(row.intake_damage),
         shown.get(str(row.intake_damage), "") if inside else "",
-        _OUTCOMES.get(str(row.ending), str(row.decision)),
+        "repeat_after_recovery" if row.after_recovery else _OUTCOMES.get(str(row.ending), str(row.decision)),
         "stopped_untested" if row.first_boot_status == FirstBoot.STOPPED_AFTER else tested,
         str(row.lost),
         str(row.fee) if accepted else "",

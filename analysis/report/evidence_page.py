@@ -138,14 +138,15 @@ def success(view: SheetView) -> Prose:
     return Prose([f"{view.words.say('main.success')} {view.words.say('notes.chains')}"])
 
 
-_JOBS = ("received", "declined", "withdrawn", "repeats", "accepted")
+_JOBS = ("received", "declined", "withdrawn", "repeats", "repeats_after_recovery", "accepted")
+_IF_ANY = ("repeats_after_recovery", "set_aside")
 _ENDINGS = ("recovered", "partial", "locked", "not_recovered", "stopped", "open")
 
 
 def jobs_grid(view: SheetView) -> Grid:
     """Every device received and what became of it."""
     e, w = view.evidence, view.words
-    names = [*_JOBS, *_ENDINGS, *(["set_aside"] if e.counts["set_aside"] else [])]
+    names = [name for name in (*_JOBS, *_ENDINGS, "set_aside") if e.counts[name] or name not in _IF_ANY]
     rows = [[w.say(f"jobs.{name}"), w.count(e.counts[name])] for name in names]
     return Grid(w.say("jobs.caption"), w.listed("jobs.heads"), rows, numbers=(1,))
 

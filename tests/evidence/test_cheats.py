@@ -15,6 +15,7 @@ import pytest
 from analysis.cli import main
 from analysis.errors import LogError, ReworkError
 from analysis.questions.evidence import build_evidence
+from analysis.questions.evidence_facts import recount_csv
 from analysis.questions.evidence_span import chosen, half_year, span_for
 from analysis.questions.published import read_published
 from analysis.records.log import read_log
@@ -206,6 +207,20 @@ def test_first_starts_of_a_few_boards_are_not_shown():
     assert (counted.recovered.x, counted.recovered.n, counted.first_boot.n) == (3, 12, 0)
     assert "Too few boards were tried to say" in shown(counted)
     assert "3 of 3" not in shown(counted).replace("it is 3 of 3", "")
+
+
+def test_a_failure_hung_on_a_recovered_job_stands_apart():
+    again = {"prior_rework": "here", "previous_job_id": "J-0", "received_date": "2026-03-01"}
+    lost = closed("F", "not_recovered", first_boot_result="short", closed_date="2026-03-20", **again)
+    counted = evidence_of([*many(12), lost])
+    assert (counted.recovered.x, counted.recovered.n) == (12, 12)
+    assert (counted.counts["repeats"], counted.counts["repeats_after_recovery"]) == (1, 1)
+    view = SheetView(counted, words_for("en"), evidence_view.Mark(0, "", "d", "1-c"), "shop", False)
+    assert "of these, after a recovery" in parts.jobs_grid(view)._repr_html_()
+    assert ",repeat_after_recovery," in recount_csv(counted, b"salt")
+    open_again = evidence_of([*many(12), job("A", **again)])
+    assert open_again.counts["repeats_after_recovery"] == 1
+    assert "of these" not in parts.jobs_grid(replace(view, evidence=evidence_of(many(12))))._repr_html_()
 
 
 def test_failures_of_which_nobody_wrote_whether_the_data_are_lost_are_told():

@@ -89,6 +89,8 @@ class ByHand:
                 out[job["decision"]] += 1
             elif self.root(job) != job["job_id"]:
                 out["repeats"] += 1
+                won = [each["closed_date"] for each in self.chains[self.root(job)] if self.ending(each) == WON]
+                out["repeats_after_recovery"] += bool(won) and min(won) <= job["received_date"]
             else:
                 self.one(job, out, classes[job["intake_damage"]])
                 fees[job["fee_basis"] or "not_recorded"] += 1
@@ -123,7 +125,16 @@ def compare(counted, by_hand, first, last):
     """The totals of a sheet against the count by hand, groups put together as the sheet has them."""
     out, classes, fees = by_hand.counted(first, last)
     shown = totals(counted)
-    plain = ("received", "declined", "withdrawn", "repeats", "accepted", "closed", "closed_not_stopped")
+    plain = (
+        "received",
+        "declined",
+        "withdrawn",
+        "repeats",
+        "repeats_after_recovery",
+        "accepted",
+        "closed",
+        "closed_not_stopped",
+    )
     plain += (WON, PARTIAL, LOCKED, LOST, STOPPED, OPEN, "stopped_untested")
     plain += ("lost_for_good", "lost_for_good_on_arrival", "lost_for_good_not_recorded")
     want = {name: out[name] for name in plain}
