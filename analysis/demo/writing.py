@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 
 from analysis.demo.gaps import OLD_MONTHS
@@ -94,19 +95,25 @@ def _cells(frame: pd.DataFrame, name: str) -> pd.DataFrame:
         elif column.kind is Kind.YES_NO:
             out[column.name] = values.map({True: "yes", False: "no"}, na_action="ignore")
         elif column.kind in (Kind.NUMBER, Kind.INTEGER):
-            out[column.name] = values.map(lambda value: f"{value:g}", na_action="ignore")
+            places, numbers = pd.factorize(values)  # each different number is written once
+            texts = np.array([*(f"{number:g}" for number in numbers), ""], dtype=object)
+            out[column.name] = pd.Series(texts[places], index=values.index)
         else:
             out[column.name] = values
         out[column.name] = out[column.name].astype(object).where(values.notna(), "")
     return pd.DataFrame(out)
 
 
+def table_text(frame: pd.DataFrame, name: str, *, heading: bool = True) -> str:
+    """A typed table as CSV."""
+    return str(_cells(frame, name).to_csv(index=False, header=heading, lineterminator="\n"))
+
+
 def write_tables(simulated: Simulated, folder: Path) -> None:
     """Write the CSV tables of a simulated log."""
     folder.mkdir(parents=True, exist_ok=True)
     for name, frame in simulated.tables.items():
-        text = _cells(frame, name).to_csv(index=False, lineterminator="\n")
-        (folder / f"{name}.csv").write_text(text, encoding="utf-8", newline="\n")
+        (folder / f"{name}.csv").write_text(table_text(frame, name), encoding="utf-8", newline="\n")
 
 
 def calendar(shop: Shop, truth: Truth) -> dict[str, str]:

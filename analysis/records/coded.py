@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from analysis.records.dictionary import TABLES
 
@@ -34,15 +35,21 @@ class Coded:
         codes, values = pd.factorize(series)
         return cls(codes, list(values))
 
-    def spread(self, of_values: Sequence[Any], missing: Any) -> NDArray[Any]:
+    def spread(self, of_values: ArrayLike, missing: Any) -> NDArray[Any]:
         """What ``of_values`` says of each value, for every row."""
-        return np.array([*of_values, missing])[self.codes]
+        return np.append(np.asarray(of_values), missing)[self.codes]
 
-    def distinct(self) -> NDArray[np.int64]:
+    @cached_property
+    def numbers(self) -> NDArray[np.int64]:
         """For each row a number that rows with the same value share; -1 is missing."""
-        place: dict[Any, int] = {}
-        numbers = [-1 if value is None else place.setdefault(value, len(place)) for value in self.values]
-        return np.asarray(self.spread(numbers, -1), dtype=np.int64)
+        return np.asarray(self.spread(pd.factorize(_objects(self.values))[0], -1), dtype=np.int64)
+
+
+def _objects(values: Sequence[Any]) -> NDArray[Any]:
+    """The values in an array as they are, one a cell."""
+    out = np.empty(len(values), dtype=object)
+    out[:] = values
+    return out
 
 
 CodedTables = Mapping[str, Mapping[str, Coded]]

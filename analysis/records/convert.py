@@ -65,11 +65,15 @@ def _key(text: str, column: Column, context: Context) -> Reading:
 
 
 # As a code each of these would make one group of all that is not known.
-_NOT_RECORDED = frozenset(["na", "n/a", "n.a.", "n.a", "nan", "nil", "none", "null", "unknown"])
+_NOT_RECORDED = ("na", "n/a", "n.a.", "n.a", "nan", "nil", "none", "null", "unknown")
+_SOME_BLANK_WORD = re.compile(f"^(?:{'|'.join(map(re.escape, _NOT_RECORDED))})$", re.MULTILINE | re.IGNORECASE)
 
 
-def _looks_blank(text: str) -> bool:
-    return len(text) < 8 and text.casefold() in _NOT_RECORDED
+def _blank_words(keys: Sequence[str | None]) -> list[int]:
+    """Places of the keys that read like "not recorded"; many keys are looked at in one go."""
+    if not _SOME_BLANK_WORD.search("\n".join(filter(None, keys))):
+        return []
+    return [at for at, key in enumerate(keys) if key and _SOME_BLANK_WORD.fullmatch(key)]
 
 
 _KEYS = re.compile(r"(?:[A-Za-z0-9][A-Za-z0-9._/#-]{0,63}+\n)*+")
@@ -202,7 +206,7 @@ def convert(texts: Texts, column: Column, context: Context) -> Converted:
         values, refused, notes = _read_each(texts, column, context, missing)
     out = typed(column, values).take(codes).reset_index(drop=True) if len(codes) else empty_column(column, 0)
     bad = [(at, uniques[codes[at]], refused[int(codes[at])]) for at in _rows_with(refused, codes)]
-    blanks = [i for i, value in enumerate(values) if value and _looks_blank(value)] if column.kind is Kind.KEY else []
+    blanks = _blank_words(values) if column.kind is Kind.KEY else []
     doubtful = [(at, uniques[codes[at]]) for at in _rows_with(blanks, codes)]
     return Converted(out, Coded(codes, values), bad, notes, doubtful)
 

@@ -159,7 +159,7 @@ def _convert_table(raw: RawTable, settings: Settings, today: dt.date) -> _Conver
         columns[column.name], coded[column.name] = converted.values, converted.coded
         problems += cell_problems(converted, column, raw.table, raw.lines, raw.columns.get("job_id"))
         refused |= {(position, column.name) for position, _, _ in converted.bad}
-    frame = pd.DataFrame(columns, index=range(len(raw.lines)))
+    frame = pd.DataFrame(columns, index=range(len(raw.lines)), copy=False)
     frame["_line"] = np.asarray(raw.lines, dtype="int64")
     return _Converted(frame, coded, problems, refused)
 

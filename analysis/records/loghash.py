@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping
+from itertools import repeat
 from typing import Any
 
 import numpy as np
@@ -48,8 +49,8 @@ def _ranked(coded: Coded, column: Column) -> tuple[NDArray[np.int32], list[str]]
     else:
         texts = [None if value is None else _text(value, column) for value in coded.values]
     different = sorted(set(texts) - {None})
-    place: dict[str | None, int] = {text: at for at, text in enumerate(different)}
-    return coded.spread([place.get(text, -1) for text in texts], -1).astype("<i4"), different
+    place: dict[str | None, int] = dict(zip(different, range(len(different)), strict=True))
+    return coded.spread(list(map(place.get, texts, repeat(-1))), -1).astype("<i4"), different
 
 
 def _row_order(columns: Mapping[str, NDArray[np.int32]], table: Table, rows: int) -> NDArray[np.int64] | None:
@@ -57,18 +58,20 @@ def _row_order(columns: Mapping[str, NDArray[np.int32]], table: Table, rows: int
     if rows < 2:
         return None
     keys = [columns[name] for name in table.key]
-    if (_compared(keys, None) > 0).all():
-        return None
-    order = np.lexsort(keys[::-1])
-    if (_compared(keys, order) > 0).all():
-        return order
+    one = _as_one(keys)
+    if one is not None:
+        if (np.diff(one) > 0).all():
+            return None
+        order = np.argsort(one, kind="stable")
+        if (np.diff(one[order]) > 0).all():
+            return order
     return np.lexsort([*list(columns.values())[::-1], *keys[::-1]])
 
 
-def _compared(keys: list[NDArray[np.int32]], order: NDArray[np.int64] | None) -> NDArray[np.int32]:
-    """1 where a row's key lies after the key of the row before, 0 where it is the same, -1 where it lies before."""
-    out = np.zeros(len(keys[0]) - 1, dtype=np.int32)
-    for key in reversed(keys):
-        step = np.sign(np.diff(key if order is None else key[order]))
-        out = np.where(step == 0, out, step)
-    return out
+def _as_one(keys: list[NDArray[np.int32]]) -> NDArray[np.int64] | None:
+    """The parts of each row's key as one number in the same order; None where that would not fit."""
+    out, most = np.zeros(len(keys[0]), dtype=np.int64), 1
+    for key in keys:
+        size = int(key.max()) + 2
+        out, most = out * size + key + 1, most * size
+    return out if most < 2**63 else None

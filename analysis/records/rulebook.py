@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import repeat
 from typing import Any
 
 import numpy as np
@@ -16,6 +17,7 @@ from analysis.records.dictionary import BY_NAME
 from analysis.records.problems import Problem, Severity, quoted
 
 WHOLE_COLUMN = -1
+MOST = 2**62  # numbers beyond do not fit
 Mask = Any  # a boolean Series, with or without missing values, or an array
 
 
@@ -65,11 +67,11 @@ class Book:
     def place_of_job(self) -> dict[str, int]:
         """Position in the jobs table of each job's first row."""
         jobs = self.coded["jobs"]["job_id"]
-        used, first = np.unique(jobs.codes, return_index=True)
-        places: dict[str, int] = {}
-        for code, at in zip(used, first, strict=True):
-            if code >= 0 and (job := jobs.values[code]) is not None:
-                places[job] = min(int(at), places.get(job, int(at)))
+        first = np.full(len(jobs.values) + 1, -1)  # the last one: no code
+        first[jobs.codes[::-1]] = np.arange(len(jobs.codes))[::-1]
+        order = np.argsort(first[:-1])[::-1].tolist()  # two texts may mean one job: its first row is put in last
+        places = dict(zip(map(jobs.values.__getitem__, order), first[order].tolist(), strict=True))
+        places.pop(None, None)
         return places
 
     @cached_property
@@ -80,27 +82,32 @@ class Book:
         """For each row of a table the position of its job's first row in the jobs table; -1 when there is none."""
         if table not in self._job_rows:
             keys = self.coded[table]["job_id"]
-            places = [self.place_of_job.get(value, -1) for value in keys.values]
+            places = list(map(self.place_of_job.get, keys.values, repeat(-1)))
             self._job_rows[table] = np.asarray(keys.spread(places, -1), dtype=np.int64)
         return self._job_rows[table]
 
     def jobs_of(self, table: str, column: str) -> pd.Series:
         """A column of the jobs table for each row of a child table."""
-        values = self.tables["jobs"][column].reindex(self.job_rows(table))
-        return values.set_axis(self.tables[table].index)
+        values = self.tables["jobs"][column].array.take(self.job_rows(table), allow_fill=True)
+        return pd.Series(values, index=self.tables[table].index)
 
     def key_numbers(self, table: str, names: Iterable[str]) -> NDArray[np.int64]:
         """One number for each row that rows with the same key share; -1 where a part of the key is missing."""
         out = np.zeros(len(self.tables[table]), dtype=np.int64)
-        unknown = np.zeros(len(out), dtype=bool)
+        unknown, most = np.zeros(len(out), dtype=bool), 1
         for name in names:
             coded = self.coded[table][name]
-            part = coded.distinct()
+            part = coded.numbers
             if name == "before_test_no":  # a blank stands for 1
                 filled = [1.0 if value is None else float(value) for value in coded.values]
                 part = coded.spread(filled, 1.0).astype(np.int64)
             unknown |= part < 0
-            out = pd.factorize(out * (int(part.max(initial=0)) + 2) + part + 1)[0]
+            size = int(part.max(initial=0)) + 2
+            if most > MOST // size:  # too many to number by place; by what there is, then
+                out, found = pd.factorize(out)
+                most = len(found)
+            out = out * size + part + 1
+            most *= size
         return np.where(unknown, -1, out)
 
     def say(
@@ -122,7 +129,10 @@ class Book:
         ``over_rows`` marks a rule that looks over several rows of a job: it stays silent on doubtful jobs.
         """
         frame = self.tables[table]
-        rows = [int(at) for at in np.flatnonzero(flag(mask)) if not self.was_refused(table, int(at), (column, *reads))]
+        told = np.flatnonzero(flag(mask))
+        if not len(told):
+            return []
+        rows = [int(at) for at in told if not self.was_refused(table, int(at), (column, *reads))]
         # Columns of the rows at fault, not row by row: a file may hold millions of them.
         faulty = frame.iloc[rows].astype(object)
         jobs = faulty["job_id"].tolist() if "job_id" in frame else [""] * len(rows)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from analysis.records.problems import Problem, Severity
 from analysis.records.rulebook import Book
 
@@ -19,10 +21,10 @@ def not_taken_means_no_work(book: Book) -> list[Problem]:
     mask = not_taken & jobs["bench_hours"].gt(0)
     out += book.say("jobs", mask, "bench_hours", rule, todo, "work-without-job", reads=("decision",))
     for name in ("chip_sides", "heat_steps", "boot_tests"):
-        decision = book.jobs_of(name, "decision")
         rule = "no bench work on a job that was declined or withdrawn"
         todo = "Correct the job's decision, or delete the row."
-        out += book.say(name, decision.isin(["declined", "withdrawn"]), "job_id", rule, todo, "work-without-job")
+        mask = np.append(not_taken.to_numpy(bool), False)[book.job_rows(name)]  # the last one: no such job
+        out += book.say(name, mask, "job_id", rule, todo, "work-without-job")
     mask = jobs["decline_reason"].notna() & jobs["decision"].ne("declined")
     rule, todo = "blank unless the decision is 'declined'", "Clear the cell, or correct the decision."
     return out + book.say("jobs", mask, "decline_reason", rule, todo, "reason-unasked", reads=("decision",))

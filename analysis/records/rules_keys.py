@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pandas as pd
 
 from analysis.records.dictionary import TABLES, Table
@@ -16,7 +17,10 @@ def unique_keys(book: Book) -> list[Problem]:
         frame = book.tables[table.name]
         if not len(frame):
             continue
-        keys = pd.Series(book.key_numbers(table.name, table.key), index=frame.index)
+        numbers = book.key_numbers(table.name, table.key)
+        if (np.diff(numbers, prepend=-1) > 0).all():
+            continue  # each larger than the one before
+        keys = pd.Series(numbers, index=frame.index)
         complete = keys.ge(0)
         if not keys[complete].duplicated().any():
             continue
@@ -42,13 +46,16 @@ def existing_keys(book: Book) -> list[Problem]:
             if not column.references:
                 continue
             target, name = column.references.split(".")
-            known = set(book.coded[target][name].values) - {None}
+            known = book.place_of_job.keys() if target == "jobs" else set(book.coded[target][name].values) - {None}
             if target != "jobs" and not len(known):
                 continue  # a log may do without donors.csv and technicians.csv
-            if target == "jobs":
-                known |= book.unread_jobs
             written = book.coded[table.name][column.name]
-            strange = written.spread([value is not None and value not in known for value in written.values], False)
+            unknown = [value not in known for value in written.values]
+            if not any(unknown):
+                continue
+            allowed = book.unread_jobs | {None} if target == "jobs" else {None}
+            unknown = [new and value not in allowed for new, value in zip(unknown, written.values, strict=True)]
+            strange = written.spread(unknown, False)
             rule = f"a {name} that stands in {target}.csv"
             todo = f"Correct the code, or add the row to {target}.csv."
             out += book.say(table.name, strange.astype(bool), column.name, rule, todo, "unknown-key")
