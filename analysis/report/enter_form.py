@@ -17,7 +17,7 @@ from analysis.records.entering.storing import HalfWrittenError, Stored, kept_ans
 from analysis.records.entering.trial import RefusedEntryError, faults_of
 from analysis.records.entering.work import change, preset_rows
 from analysis.records.problems import Problem
-from analysis.records.settings import Settings
+from analysis.records.settings import Settings, read_settings
 from analysis.report.page import Prose
 
 _STAGES = {
@@ -91,7 +91,9 @@ class _Row:
             for column in columns
         ]
         wrap = ipywidgets.Layout(flex_flow="row wrap", width="100%")
-        self.box = ipywidgets.VBox([self.mark, ipywidgets.Box(cells, layout=wrap)])
+        self.out = ipywidgets.Button(description="leave out", layout=ipywidgets.Layout(width="7em"))
+        head = ipywidgets.HBox([self.mark, self.out] if table in _TABLES else [])
+        self.box = ipywidgets.VBox([head, ipywidgets.Box(cells, layout=wrap)])
         self._show_mark()
 
     def _changed(self, name: str, text: str) -> None:
@@ -129,7 +131,7 @@ class EnterForm:
         import ipywidgets as w
 
         self._folder, self._today = Path(folder), today or dt.date.today()
-        told = recover(self._folder)
+        told = "" if read_settings(self._folder).invented else recover(self._folder)
         self._told, self._top = w.HTML(), w.HTML()
         self.job = w.Combobox(description="job", continuous_update=False, ensure_option=False)
         self.job.observe(lambda event: self._load(), names="value")
@@ -145,8 +147,8 @@ class EnterForm:
         self.buttons["write"].on_click(lambda _: self.write())
         self._job_box, self._rows_box = w.VBox(), w.VBox()
         *adding, check, write = self.buttons.values()
-        parts = [self._told, self.job, self._top, self._job_box, self.presets, w.HBox(adding), self._rows_box]
-        self.box = w.VBox([*parts, w.HBox([check, write])])
+        parts = [self.job, self._job_box, self.presets, w.HBox(adding), self._rows_box]
+        self.box = w.VBox([*parts, self._told, self._top, w.HBox([check, write])])  # the answer beside the buttons
         self._begin(told)
 
     def _repr_mimebundle_(self, **options: Any) -> Any:
@@ -190,8 +192,7 @@ class EnterForm:
         self._donor = _Row("donors", [BY_NAME["donors"][name] for name in _DONOR], {}, self._settings)
         parts[4:4] = [w.HTML("<h4>The donor, if it is not in donors.csv yet</h4>"), self._donor.box]
         self._job_box.children = parts
-        self.rows: list[_Row] = []
-        self._rows_box.children = []
+        self._show_rows([])
 
     def add(self, table: str, texts: Row | None = None) -> _Row:
         """Add fields for another row."""
@@ -199,9 +200,13 @@ class EnterForm:
         first = {"test_date": self._today.isoformat()} if table == "boot_tests" else before
         kind = {"entry_kind": "typed"} if table == "heat_steps" else {}
         row = _Row(table, fields_of(table), {**first, **kind, **(texts or {})}, self._settings)
-        self.rows.append(row)
-        self._rows_box.children = [*self._rows_box.children, row.box]
+        row.out.on_click(lambda _: self._show_rows([one for one in self.rows if one is not row]))
+        self._show_rows([*self.rows, row])
         return row
+
+    def _show_rows(self, rows: list[_Row]) -> None:
+        self.rows = rows
+        self._rows_box.children = [row.box for row in rows]
 
     @property
     def _tests_n(self) -> int:

@@ -79,6 +79,11 @@ def test_a_whole_job_is_the_same_as_at_the_terminal(form, log, tmp_path):
     assert all("preset, unchanged" in row.mark.value for row in heat)
     heat[0].fields["set_temp_c"].value = "345"
     assert "preset" not in heat[0].mark.value
+    extra = form.add("heat_steps")
+    extra.fields["chip_role"].value = "memory"
+    extra.out.click()
+    assert extra not in form.rows
+    assert extra.box not in form._rows_box.children
     click(form, "add boot test")
     test = form.rows[-1].fields
     test["boot_result"].value, test["bench_hours_so_far"].value = "data_readable", "5"
@@ -177,7 +182,8 @@ def test_answers_that_cannot_be_written_are_kept(form, log, monkeypatch):
     assert form.job.value == "J-5"
 
 
-def test_nothing_is_written_into_the_demo():
+def test_nothing_is_written_into_the_demo(monkeypatch):
+    monkeypatch.setattr(storing, "locked", lambda folder: pytest.fail("not even a lock"))
     form = EnterForm(DEMO)
     assert form.buttons["write"].disabled
     assert "Invented data" in form._top.value
