@@ -35,19 +35,26 @@ def _groups(sets: Sequence[Jobs]) -> tuple[list[int], NDArray[np.float64]]:
     return list(sizes.values()), holds
 
 
-def _small_unions(sizes: Sequence[int], minimum: int) -> Iterator[tuple[int, ...]]:
-    """Every way to put groups together that have fewer jobs than the minimum together."""
+def _small_unions(
+    sizes: Sequence[int], tells: NDArray[np.float64], minimum: int
+) -> Iterator[tuple[tuple[int, ...], bool]]:
+    """Every way to put groups together that have fewer jobs than the minimum together, and whether it may be known.
+
+    A union that is orthogonal to the null space is so to one direction in it, which costs a single number to try.
+    """
+    weights = (tells @ np.cos(np.arange(1, tells.shape[1] + 1))).tolist()
     small = sorted((at for at, size in enumerate(sizes) if size < minimum), key=lambda at: sizes[at])
 
-    def grow(start: int, chosen: tuple[int, ...], left: int) -> Iterator[tuple[int, ...]]:
+    def grow(start: int, chosen: tuple[int, ...], left: int, sum_: float) -> Iterator[tuple[tuple[int, ...], bool]]:
         for place in range(start, len(small)):
-            size = sizes[small[place]]
-            if size > left:
+            at = small[place]
+            if sizes[at] > left:
                 return
-            yield (*chosen, small[place])
-            yield from grow(place + 1, (*chosen, small[place]), left - size)
+            union, weight = (*chosen, at), sum_ + weights[at]
+            yield union, abs(weight) < NEAR_ZERO
+            yield from grow(place + 1, union, left - sizes[at], weight)
 
-    return grow(0, (), minimum - 1)
+    return grow(0, (), minimum - 1, 0.0)
 
 
 def _known(free: NDArray[np.float64], union: tuple[int, ...]) -> bool:
@@ -79,7 +86,7 @@ def can_be_worked_out(new: Sequence[Jobs], old: Sequence[Jobs], minimum: int) ->
     sizes, holds = _groups([*before, *fresh])
     told = null_space(holds[: len(before)]) if before else np.eye(len(sizes))
     tells = null_space(holds)
-    for count, union in enumerate(_small_unions(sizes, minimum)):
-        if count >= MOST or (_known(tells, union) and not _known(told, union)):
+    for count, (union, maybe) in enumerate(_small_unions(sizes, tells, minimum)):
+        if count >= MOST or (maybe and _known(tells, union) and not _known(told, union)):
             return True
     return False

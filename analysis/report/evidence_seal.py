@@ -32,4 +32,4 @@ def run_seal(folder: Path, until: str, say: Callable[[str], None]) -> None:
         say(f"Sealed rows since the seal before: {changes}; the ledger keeps these numbers.")
     say(f"Fingerprint: {seal.fingerprint}")
     say("Hand the fingerprint to somebody else, today: it is what shows later that the ledger was not written anew.")
-    say(f"{FOLDER}/{LEDGER} may be shown; what is called private beside it is secret and must never be published.")
+    say(f"{FOLDER}/{LEDGER} may be shown; what is called private beside it is secret: keep a copy, never publish it.")

@@ -7,9 +7,11 @@ import itertools
 import json
 import random
 
+import numpy as np
 import pytest
 
 from analysis.errors import LogError, ReworkError
+from analysis.questions.differencing import can_be_worked_out, nearly_the_same
 from analysis.questions.evidence_classes import merged_until
 from analysis.questions.published import Shown, gives_away, read_published
 from tests.evidence.sealed import copy_of, rows_of, sealed, sheet, write_rows
@@ -65,6 +67,45 @@ def test_no_pair_that_passes_differs_by_a_few_jobs_when_one_holds_the_other():
         old, new = (set(range(rng.randrange(40), rng.randrange(40, 80))) for _ in range(2))
         if not gives_away([shown("total", new)], [shown("total", old)], 10) and (old <= new or new <= old):
             assert len(old ^ new) == 0 or len(old ^ new) >= 10
+
+
+def by_rank(sets, minimum):
+    """The same question answered job by job and without shortcuts: which small unions raise no rank."""
+    jobs = sorted(set().union(*sets))
+    equations = np.array([[job in each for job in jobs] for each in sets], float)
+    groups = {}
+    for at, job in enumerate(jobs):
+        groups.setdefault(tuple(equations[:, at]), []).append(job)
+    rank = np.linalg.matrix_rank(equations)
+    for size in range(1, len(groups) + 1):
+        for chosen in itertools.combinations(groups.values(), size):
+            union = set().union(*chosen)
+            row = np.array([[job in union for job in jobs]], float)
+            if len(union) < minimum and np.linalg.matrix_rank(np.vstack([equations, row])) == rank:
+                return True
+    return False
+
+
+def test_what_can_be_worked_out_is_what_the_rank_of_the_equations_says():
+    rng = random.Random(7)
+    seen = set()
+    for _ in range(400):
+        parts = [{f"{at}-{n}" for n in range(size)} for at, size in enumerate(rng.sample([2, 3, 5, 6, 7, 8], 5))]
+        sets = [frozenset().union(*rng.sample(parts, rng.randrange(1, 5))) for _ in range(rng.randrange(2, 6))]
+        if any(len(each) < 5 for each in sets):
+            continue
+        near = any(nearly_the_same(a, b, 5) for a, b in itertools.combinations(sets, 2))
+        found = can_be_worked_out(sets, [], 5)
+        assert found == (near or by_rank(sets, 5))
+        seen.add((near, found))
+    assert {(False, False), (False, True)} <= seen
+
+
+def test_what_old_sheets_told_is_not_held_against_a_new_one():
+    old = [frozenset(map(str, range(20))), frozenset(map(str, range(23)))]
+    assert can_be_worked_out(old, [], 10)
+    assert not can_be_worked_out([frozenset(map(str, range(100, 130)))], old, 10)
+    assert not can_be_worked_out(old, old, 10)
 
 
 def test_classes_are_merged_further_until_nothing_is_given_away():
