@@ -1,0 +1,45 @@
+"""The default month: the log's own dates, and the day of the run where the log is kept up."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+import pandas as pd
+import pytest
+
+from analysis.questions.period import latest_complete_month, month_for
+from tests.tables import job, log_of
+
+
+def _log(*days):
+    return log_of(jobs=[job(f"J{k}", received_date=day) for k, day in enumerate(days)])
+
+
+@pytest.mark.parametrize(
+    ("days", "today", "month"),
+    [
+        # A month whose last day was a Sunday: over by the day of the run, not yet by the log alone.
+        (("2026-04-02", "2026-05-29"), None, "2026-04"),
+        (("2026-04-02", "2026-05-29"), dt.date(2026, 6, 1), "2026-05"),
+        (("2026-04-02", "2026-05-29"), dt.date(2026, 6, 30), "2026-05"),
+        # Still running.
+        (("2026-04-02", "2026-05-29"), dt.date(2026, 5, 31), "2026-04"),
+        # A log that ended longer ago is not kept up: its last days may be a fraction of a month.
+        (("2026-04-02", "2026-05-02"), dt.date(2026, 8, 3), "2026-04"),
+        # An entry after the month says itself that the month is over.
+        (("2026-05-29", "2026-06-01"), None, "2026-05"),
+        (("2026-05-29", "2026-06-01"), dt.date(2026, 6, 1), "2026-05"),
+        # Over the turn of the year.
+        (("2025-11-03", "2025-12-19"), dt.date(2026, 1, 2), "2025-12"),
+        # A first month is all there is.
+        (("2026-05-29",), dt.date(2026, 5, 30), "2026-05"),
+    ],
+)
+def test_the_latest_complete_month(days, today, month):
+    log = _log(*days)
+    assert latest_complete_month(log, today) == pd.Period(month)
+    assert month_for(log, "", today) == pd.Period(month)
+
+
+def test_a_month_asked_for_is_taken_whatever_the_day():
+    assert month_for(_log("2026-04-02", "2026-05-29"), "2026-05", dt.date(2026, 5, 30)) == pd.Period("2026-05")
