@@ -23,7 +23,7 @@ from analysis.records.sealing.ledger import Seal, id_salt, read_ledger
 from analysis.records.sealing.seal import changes_since, sealed_and_faulty
 from analysis.report.evidence_wording import Words, words_for
 
-TOLD = 5
+TOLD = 20
 
 
 @dataclass(frozen=True)
