@@ -17,7 +17,8 @@ def guide_text() -> str:
     lines = [
         "How to fill this log",
         "",
-        "Open the .csv files in any spreadsheet or text editor and save them as CSV again. One row a thing; leave",
+        "At the bench: rework enter THIS_FOLDER asks for one job at a time; --write-presets keeps your usual settings.",
+        "Or open the .csv files in any spreadsheet or text editor and save them as CSV again. One row a thing; leave",
         "blank what you do not know. Only jobs.csv is needed, and in it only the columns marked 'required'.",
         "Never write a client's name, telephone or serial number anywhere. Then run: rework check THIS_FOLDER",
         "",
