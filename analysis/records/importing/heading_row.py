@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 
 from analysis.records.dictionary import BY_NAME
 from analysis.records.importing.grid import HeadedSheet, Row, Sheet, squeezed, with_headings
@@ -12,6 +12,7 @@ from analysis.records.importing.grid import Kind as CellKind
 from analysis.records.importing.headings_guess import guess_heading
 from analysis.records.importing.mapping import OPEN
 
+_BENCH = ("boot_tests", "chip_sides", "heat_steps")
 _LOOKED_AT = 30  # rows from the top that may hold the headings
 _LONGEST_TITLE = 30  # characters of a title over several headings
 _MOST_HEADINGS = 300  # of a very wide sheet
@@ -115,14 +116,18 @@ def kind_of_rows(headed: HeadedSheet) -> tuple[str, str]:
     names = list(headed.headings.values())[:_MOST_HEADINGS]
     columns = headed.by_column()
     found: dict[str, set[str]] = {}
+    sure: dict[str, set[str]] = {}
     for row in ("jobs", "boot_tests", "chip_sides", "heat_steps", "donors", "technicians"):
-        guesses = [guess.column for name in names if (guess := guess_heading(name, row)[0])]
-        found[row] = {column.to for column in guesses if column.taken}
+        guesses = [guess for name in names if (guess := guess_heading(name, row)[0]) and guess.column.taken]
+        found[row] = {guess.column.to for guess in guesses}
+        sure[row] = {guess.column.to for guess in guesses if guess.sure}
     if "jobs.job_id" in found["jobs"]:
+        if keyed := [table for table in _BENCH if _has_key(table, sure)]:
+            return keyed[0], "its headings are the key of this table"
         at = next(at for at, name in headed.headings.items() if _goes_to(name, "jobs.job_id"))
         codes = Counter(cell.text.strip() for cell in columns[at])
         repeats = sum(codes.values()) - len(codes)
-        long = max(("boot_tests", "chip_sides", "heat_steps"), key=lambda table: len(found[table]))
+        long = max(_BENCH, key=lambda table: len(found[table]))
         if repeats > 0.3 * len(codes) and len(found[long]) >= 3 and len(found[long]) >= len(found["jobs"]):
             return long, "job codes repeat, and its headings are of this table"
         return "jobs", "it has job codes" if len(found["jobs"]) > 1 else ""
@@ -131,6 +136,13 @@ def kind_of_rows(headed: HeadedSheet) -> tuple[str, str]:
         if key in found[row] and len(found[row]) > 1:
             return row, f"it has {BY_NAME[row].key[0]} and no job codes"
     return OPEN, ""
+
+
+def _has_key(table: str, sure: Mapping[str, set[str]]) -> bool:
+    """Whether a sheet has the whole key of a bench table and nothing that is a job's only."""
+    key = {f"{table}.{name}" for name in BY_NAME[table].key if name != "before_test_no"}
+    of_jobs = {to for to in sure["jobs"] if to.startswith("jobs.") and to.split(".")[1] not in BY_NAME[table].names}
+    return key <= sure[table] and not of_jobs
 
 
 def _goes_to(heading: str, to: str) -> bool:

@@ -218,7 +218,8 @@ def guess_heading(heading: str, row: str) -> tuple[Guess | None, str]:
     texts, unit = variants(heading)
     for text in texts:
         if found := _whole(text, heading, row):
-            return found, unit
+            own = found.column.taken and heading.strip() == found.column.column.name
+            return found, found.column.column.unit if own else unit  # the log's own name means the log's own unit
     if row == "jobs":
         for text in texts:
             if found := _of_test(text, heading) or _of_chip(text, heading) or _of_step(text, heading):

@@ -244,8 +244,7 @@ def place(reads: Sequence[ReadSheet], left: Sequence[Proposal]) -> Placement:
     records: Records = {table.name: {} for table in TABLES}
     for (table, key), values in settled.values.items():
         record = dict(zip(BY_NAME[table].key, key, strict=True)) | values
-        own = set(record) - set(BY_NAME[table].key)
-        if own or table in ("jobs", "donors", "technicians"):
+        if values or table in ("jobs", "donors", "technicians"):
             records[table][key] = record | {k: v for k, v in work.constants[table, key].items() if v}
     for key, fixed in work.fixed.items():
         if key in records["jobs"]:
