@@ -77,10 +77,16 @@ def _settings(steps: pd.DataFrame, kind: str) -> pd.DataFrame:
     )
 
 
+def middle(values: pd.Series) -> float:
+    """Median of what is recorded; NaN where nothing is."""
+    known = values.dropna()
+    return float(known.median()) if len(known) else float("nan")
+
+
 def install_style(temperature: pd.Series, seconds: pd.Series) -> pd.Series:
     """Hot and short, low and long, or neither, against the bench's own medians; None where a setting is not known."""
-    hot, low = temperature.gt(temperature.median()), temperature.lt(temperature.median())
-    short, long = seconds.lt(seconds.median()), seconds.gt(seconds.median())
+    degrees, time = middle(temperature), middle(seconds)
+    hot, low, short, long = temperature.gt(degrees), temperature.lt(degrees), seconds.lt(time), seconds.gt(time)
     known = temperature.notna() & seconds.notna()
     style = np.select([hot & short, low & long, known], [HOT_SHORT, LOW_LONG, "neither"], default="")
     return pd.Series(style, index=temperature.index, dtype=object).where(known, None)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
@@ -37,29 +38,57 @@ COVARIATES = tuple(name for name in TERM_OF if name not in ("quarter", "second_d
 GROUP_SD = 1.0
 GROUPED = (TECHNICIAN.label, QUARTER.label, terms.FAMILY.label)
 NO_LIMIT = 10**6
+FEWEST = 5
 
 
-def matrix(rows: pd.DataFrame, columns: Sequence[str]) -> tuple[Floats, Floats]:
-    """Columns adjusted for, the intercept first, and the SD of the prior of each.
+@dataclass(frozen=True)
+class Columns:
+    """Everything that may be adjusted for, as columns, for all rows of one completed table.
 
     Parameters
     ----------
-    rows : DataFrame
-        Without blanks in ``columns``.
-    columns : sequence of str
-
-    Returns
-    -------
     x : ndarray, shape (n, p)
+        The intercept first.
+    of : tuple of str
+        Column of the rows that each comes from; empty for the intercept.
     prior_sd : ndarray, shape (p,)
+        SD of the prior of each, in log odds.
     """
-    wanted = [term for name, term in TERM_OF.items() if name in columns]
-    design = fit_design(rows, wanted, rows["first_boot"].to_numpy(float), budget=NO_LIMIT)
-    sd = np.full(len(design.names), WEAK_SD)
-    for label in GROUPED:
-        if design.has(label):
-            sd[list(design.term_columns(label))] = GROUP_SD
-    return design.matrix(rows), sd
+
+    x: Floats
+    of: tuple[str, ...]
+    prior_sd: Floats
+
+    def part(self, rows: NDArray[np.bool_], wanted: Sequence[str]) -> tuple[Floats, Floats]:
+        """Columns of some rows, shape (m, q), and the SDs of their priors.
+
+        A level with fewer than :data:`FEWEST` of these rows goes with the reference: a column for a row or two explains
+        these rows away and teaches nothing.
+        """
+        x = self.x[rows]
+        usual = np.median(x, axis=0)
+        chosen = np.array([name in wanted for name in self.of]) & ((x != usual).sum(axis=0) >= FEWEST)
+        chosen[0] = True
+        return x[:, chosen], self.prior_sd[chosen]
+
+
+def columns_of(rows: pd.DataFrame) -> Columns:
+    """Make the columns of a completed table once; every contrast takes its own part of them.
+
+    Parameters
+    ----------
+    rows : DataFrame, shape (n, ...)
+        Without blanks in what is adjusted for, or with none but blanks.
+    """
+    design = fit_design(rows, list(TERM_OF.values()), rows["first_boot"].to_numpy(float), budget=NO_LIMIT)
+    of, sd = [""] * len(design.names), np.full(len(design.names), WEAK_SD)
+    for name, term in TERM_OF.items():
+        if design.has(term.label):
+            places = list(design.term_columns(term.label))
+            sd[places] = GROUP_SD if term.label in GROUPED else WEAK_SD
+            for place in places:
+                of[place] = name
+    return Columns(design.matrix(rows), tuple(of), sd)
 
 
 def helpers(rows: pd.DataFrame, arms: Sequence[Floats]) -> Floats:

@@ -27,8 +27,9 @@ from analysis.models.overlap_weights import (
 from analysis.models.rubin import Pooled, pool
 from analysis.questions.contrasts import Contrast
 from analysis.questions.description import holm
-from analysis.questions.technique_design import COVARIATES, helpers, matrix
+from analysis.questions.technique_design import COVARIATES, Columns, columns_of, helpers
 from analysis.questions.verdicts import Verdict, verdict_of
+from analysis.records.problems import plural
 
 Floats = NDArray[np.float64]
 
@@ -190,7 +191,7 @@ def why_refused(groups: Groups, contrast: Contrast, least: int) -> str:
     """Why a contrast cannot be answered; empty when it can be tried."""
     for name, arm in zip(contrast.arms, (groups.with_it, groups.without), strict=True):
         if arm.n < least:
-            return f"only {arm.n} jobs with '{name}' (at least {least} are needed)"
+            return f"only {plural(arm.n, 'job')} with '{name}' (at least {least} are needed)"
     if not groups.technicians:
         return "no technician is named on these jobs, so that habits of people cannot be told from the technique"
     if len(groups.both) < 2:
@@ -249,18 +250,19 @@ def techniques(
     return _with_verdicts(answers)
 
 
-def _completed(rows: pd.DataFrame, contrasts: tuple[Contrast, ...], effort: Effort) -> list[pd.DataFrame]:
-    """Tables without blanks in what is adjusted for; the arms and the outcome help to fill them."""
+def _completed(rows: pd.DataFrame, contrasts: tuple[Contrast, ...], effort: Effort) -> list[Columns]:
+    """What is adjusted for, without blanks, several times; the arms and the outcome help to fill them."""
     if len(rows) < 2:
-        return [rows] * effort.copies
+        return []
     arms = [contrast.arm(rows) for contrast in contrasts]
-    return impute(rows, COVARIATES, helpers(rows, arms), effort.copies, np.random.default_rng(RNG_SEED))
+    rng = np.random.default_rng(RNG_SEED)
+    return [columns_of(table) for table in impute(rows, COVARIATES, helpers(rows, arms), effort.copies, rng)]
 
 
 def _answer(
     found: TechniqueRows,
     contrast: Contrast,
-    completed: list[pd.DataFrame],
+    completed: list[Columns],
     smallest_points: float,
     least: int,
     effort: Effort,
@@ -275,14 +277,14 @@ def _answer(
     )
     if why := why_refused(groups, contrast, least):
         return Refused(contrast, groups, why, ledger)
-    rows, arm = found.rows[keep].reset_index(drop=True), arm[keep]
-    samples = _Samples(rows, arm, effort.draws, rng)
-    each = [samples.of(table[keep].reset_index(drop=True), contrast) for table in completed]
+    samples = _Samples(found.rows, arm, keep, effort.draws, rng)
+    each = [samples.of(table, contrast) for table in completed]
     overlap = each[0].overlap
     if min(overlap.effective) < least:
         why = "hardly any job could have gone either way: the two were given to different boards or by different people"
         return Refused(contrast, groups, why, ledger)
-    return _told(contrast, groups, ledger, each, _complete_case(rows, arm, contrast, effort, rng), smallest_points)
+    complete = _complete_case(replace(samples, draws=effort.complete_draws), completed[0], contrast)
+    return _told(contrast, groups, ledger, each, complete, smallest_points)
 
 
 @dataclass(frozen=True)
@@ -298,20 +300,32 @@ class _One:
 
 @dataclass(frozen=True)
 class _Samples:
-    """Technician-stratified bootstrap of the rows of a contrast."""
+    """Technician-stratified bootstrap of the rows of a contrast.
+
+    Parameters
+    ----------
+    rows : DataFrame, shape (n, ...)
+    arm : ndarray, shape (n,)
+    keep : ndarray of bool, shape (n,)
+        Rows compared.
+    draws : int
+    rng : Generator
+    """
 
     rows: pd.DataFrame
     arm: Floats
+    keep: NDArray[np.bool_]
     draws: int
     rng: np.random.Generator
 
-    def of(self, table: pd.DataFrame, contrast: Contrast) -> _One:
+    def of(self, table: Columns, contrast: Contrast) -> _One:
         """Estimates from one completed table."""
-        x, prior_sd = matrix(table, contrast.columns)
-        arms = Arms(self.rows["first_boot"].to_numpy(float), self.arm, x, prior_sd)
+        x, prior_sd = table.part(self.keep, contrast.columns)
+        rows = self.rows[self.keep]
+        arms = Arms(rows["first_boot"].to_numpy(float), self.arm[self.keep], x, prior_sd)
         models = models_of(arms)
-        strata = pd.factorize(self.rows["technician_id"])[0]
-        whole = compare(arms, models, np.ones((1, len(table))))
+        strata = pd.factorize(rows["technician_id"])[0]
+        whole = compare(arms, models, np.ones((1, len(x))))
         drawn = compare(arms, models, stratified_samples(strata, self.draws, self.rng))
         e = propensity(arms, models)
         h = np.where(arms.arm == 1, 1 - e, e)
@@ -325,21 +339,19 @@ class _Samples:
         estimate = {name: float(getattr(whole, name)[0]) for name in names}
         variance = {name: float(getattr(drawn, name).var(ddof=1)) for name in names}
         chances = (float(whole.with_it[0]), float(whole.without[0]))
-        return _One(chances, estimate, variance, float(max(len(table) - x.shape[1] - 1, 2)), overlap)
+        return _One(chances, estimate, variance, float(max(len(x) - x.shape[1] - 1, 2)), overlap)
 
 
-def _complete_case(
-    rows: pd.DataFrame, arm: Floats, contrast: Contrast, effort: Effort, rng: np.random.Generator
-) -> tuple[int, Pooled | None]:
+def _complete_case(samples: _Samples, table: Columns, contrast: Contrast) -> tuple[int, Pooled | None]:
     """The same from jobs without blanks alone; None where an arm or an outcome has too few of them."""
-    whole = rows[list(contrast.columns)].notna().all(axis=1).to_numpy(bool)
-    kept, own = rows[whole].reset_index(drop=True), arm[whole]
-    wins = kept["first_boot"].to_numpy(float)
-    if min(own.sum(), (1 - own).sum(), wins.sum(), (1 - wins).sum()) < RARER_NEEDED:
-        return len(kept), None
-    one = _Samples(kept, own, effort.complete_draws, rng).of(kept, contrast)
+    rows = samples.rows
+    whole = samples.keep & rows[list(contrast.columns)].notna().all(axis=1).to_numpy(bool)
+    arm, won = samples.arm[whole], rows["first_boot"].to_numpy(float)[whole]
+    if min(arm.sum(), (1 - arm).sum(), won.sum(), (1 - won).sum()) < RARER_NEEDED:
+        return int(whole.sum()), None
+    one = replace(samples, keep=whole).of(table, contrast)
     value, variance = one.estimate["difference"], one.variance["difference"]
-    return len(kept), Pooled(value, math.sqrt(variance), one.df, 0.0, variance, 0.0)
+    return int(whole.sum()), Pooled(value, math.sqrt(variance), one.df, 0.0, variance, 0.0)
 
 
 def _told(

@@ -1,0 +1,86 @@
+"""Sides of chips worked on before boot test 1, with the pads lost at this bench."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from analysis.cohort.features import Cohort
+from analysis.cohort.ledger import Ledger, start_ledger
+from analysis.cohort.work import centre_by_station, dated
+from analysis.records.log import Log
+
+FOUND = "found"  # already gone when first seen: no technique of this bench
+
+
+@dataclass(frozen=True)
+class PadRows:
+    """Sides as rows.
+
+    Parameters
+    ----------
+    rows : DataFrame
+        ``job_id``, ``chip``, ``side`` and ``spot`` (both in words), ``pads_lost`` (lost at this bench), ``lost_at``,
+        ``grade`` (found), ``passes``, ``blade`` ("1.0", "0.0" or None), ``removal_c`` (set temperature of the chip's
+        removal, °C, typed, centred by station), ``intake_damage``, ``technician_id``.
+    found_gone : DataFrame
+        The same columns for sides whose pads were gone when first seen.
+    ledger : Ledger
+        From all sides of the log to ``rows``.
+    """
+
+    rows: pd.DataFrame
+    found_gone: pd.DataFrame
+    ledger: Ledger
+
+
+def pad_rows(log: Log, cohort: Cohort) -> PadRows:
+    """Sides before boot test 1 of jobs with a first boot and a count of pads lost."""
+    tests_n = log.tables["boot_tests"]["job_id"].value_counts()
+    every = log.tables["chip_sides"]
+    sides, undated = dated(every, tests_n)
+    first = sides[sides["before"].eq(1)]
+    own = first[first["job_id"].isin(cohort.first_boots["job_id"])]
+    own = own[~own["job_id"].isin(cohort.undated.jobs)]
+    lost = own["pads_lost_n"].astype("Float64").to_numpy(float, na_value=np.nan)
+    at = own["pads_lost_at"].astype(object)
+    gone = at.eq(FOUND).to_numpy(bool) & ~np.isnan(lost)
+    used = ~np.isnan(lost) & ~gone
+    jobs = cohort.first_boots.set_index("job_id")
+    frame = pd.DataFrame(
+        {
+            "job_id": own["job_id"].astype(object),
+            "chip": own["chip_role"].astype(object),
+            "side": own["side"].astype(object),
+            "spot": own["chip_role"].astype(object) + ", " + own["side"].astype(object),
+            "pads_lost": lost,
+            "lost_at": at.where(at.notna(), None),
+            "grade": own["pad_grade_found"].astype("Float64").to_numpy(float, na_value=np.nan),
+            "passes": own["clean_passes_n"].astype("Float64").to_numpy(float, na_value=np.nan),
+            "blade": own["blade_used"].map({True: "1.0", False: "0.0"}).astype(object),
+            "intake_damage": own["job_id"].map(jobs["intake_damage"]),
+            "technician_id": own["job_id"].map(jobs["technician_id"].astype(object)),
+        }
+    )
+    frame["removal_c"] = _removal(log, tests_n).reindex(pd.MultiIndex.from_frame(frame[["job_id", "chip"]])).to_numpy()
+    ledger = start_ledger("sides", len(every)).then(
+        ("no boot test named on a job with several", len(undated)),
+        ("worked on after boot test 1", len(sides) - len(first)),
+        ("job without a first boot, or undated work on it", len(first) - len(own)),
+        ("pads lost not counted", int(np.isnan(lost).sum())),
+        ("pads gone when first seen", int(gone.sum())),
+    )
+    return PadRows(frame[used].reset_index(drop=True), frame[gone].reset_index(drop=True), ledger)
+
+
+def _removal(log: Log, tests_n: pd.Series) -> pd.Series:
+    """Typed set temperature of each chip's last removal before boot test 1, centred by station."""
+    steps, _ = dated(log.tables["heat_steps"], tests_n)
+    steps = steps[steps["before"].eq(1) & steps["step_type"].eq("removal")]
+    steps = steps[steps["entry_kind"].ne("preset").fillna(True).to_numpy(bool)].sort_values("step_no", kind="stable")
+    steps = steps.drop_duplicates(["job_id", "chip_role"], keep="last")
+    values = centre_by_station(steps, "set_temp_c").to_numpy(float)
+    index = pd.MultiIndex.from_arrays([steps["job_id"].astype(object), steps["chip_role"].astype(object)])
+    return pd.Series(values, index=index)

@@ -1,0 +1,95 @@
+"""Everything the techniques' page says, made once."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from analysis.cohort.features import Cohort, build_cohort
+from analysis.cohort.pad_rows import pad_rows
+from analysis.cohort.technique_rows import TechniqueRows, technique_rows
+from analysis.questions.contrasts import contrasts_for
+from analysis.questions.damage_steps import DamageSteps, damage_steps
+from analysis.questions.dose import Dose, NoDose, doses
+from analysis.questions.techniques import Answer, Effort, Refused, Told, techniques
+from analysis.questions.trial_outcome import TrialOutcome, trial_outcome
+from analysis.questions.trial_plan import RNG_SEED, NextTrial, next_trial
+from analysis.records.log import Log, read_log
+
+
+@dataclass(frozen=True)
+class TechniqueAnswers:
+    """The page's answers.
+
+    Parameters
+    ----------
+    log : Log
+    cohort : Cohort
+    found : TechniqueRows
+    answers : tuple of Told or Refused
+    doses : tuple of Dose or NoDose
+    damage : DamageSteps
+    trial : NextTrial
+    outcome : TrialOutcome or None
+        None when no plan was handed in.
+    """
+
+    log: Log
+    cohort: Cohort
+    found: TechniqueRows
+    answers: tuple[Answer, ...]
+    doses: tuple[Dose | NoDose, ...]
+    damage: DamageSteps
+    trial: NextTrial
+    outcome: TrialOutcome | None = None
+
+    @property
+    def told(self) -> tuple[Told, ...]:
+        """Contrasts that were answered."""
+        return tuple(answer for answer in self.answers if isinstance(answer, Told))
+
+    @property
+    def refused(self) -> tuple[Refused, ...]:
+        """Contrasts that were not."""
+        return tuple(answer for answer in self.answers if isinstance(answer, Refused))
+
+
+def technique_answers(
+    log: Log, plan_file: str = "", plan_jobs: int = 0, plan_seed: int = RNG_SEED, effort: Effort | None = None
+) -> TechniqueAnswers:
+    """Answer everything for a log.
+
+    Parameters
+    ----------
+    log : Log
+        Without faulty jobs.
+    plan_file : str
+        A plan with its jobs filled in, to analyse; empty for none.
+    plan_jobs, plan_seed : int
+        Jobs of the plan to draw (0: what fits a year), and the seed of its lots.
+    effort : Effort, optional
+        Completed tables and bootstrap samples.
+    """
+    settings = log.settings
+    outcome = trial_outcome(Path(plan_file), log) if plan_file else None
+    cohort = build_cohort(log)
+    found = technique_rows(log, cohort)
+    smallest, least = settings.smallest_difference_points, settings.minimum_class_n
+    answers = techniques(found, contrasts_for(settings.extra_contrasts), smallest, least, effort)
+    return TechniqueAnswers(
+        log=log,
+        cohort=cohort,
+        found=found,
+        answers=answers,
+        doses=doses(found, log.hash),
+        damage=damage_steps(pad_rows(log, cohort), log.hash),
+        trial=next_trial(found, answers, log.last_date, smallest, least, plan_seed, plan_jobs),
+        outcome=outcome,
+    )
+
+
+def build_techniques(
+    folder: Path, plan_file: str = "", plan_jobs: int = 0, plan_seed: int = RNG_SEED
+) -> TechniqueAnswers:
+    """Read a log and answer everything."""
+    return technique_answers(read_log(folder).without_faulty_jobs(), plan_file, plan_jobs, plan_seed)

@@ -1,0 +1,72 @@
+"""Last section of the techniques' page: definitions, methods, limits, cautions."""
+
+from __future__ import annotations
+
+from analysis.cohort.outcomes import DEFINITIONS
+from analysis.questions.technique_answers import TechniqueAnswers
+from analysis.questions.techniques import COPIES, DRAWS, EVEN, USES_BOTH
+from analysis.report.page import Bullets, Caution, Prose
+from analysis.report.wording import number, percent, sentence
+
+
+def definitions(page: TechniqueAnswers) -> Prose:
+    """The fixed definition that the page uses."""
+    name = next(iter(DEFINITIONS))
+    return Prose([f"{sentence(name)}. {DEFINITIONS[name]}"])
+
+
+def methods(page: TechniqueAnswers) -> Bullets:
+    """How the numbers were made."""
+    smallest = number(page.log.settings.smallest_difference_points)
+    return Bullets(
+        [
+            "On like boards: each job counts by how evenly it could have had either way (overlap weights); the chances under"
+            " either way are averaged over these jobs (standardisation). Doubly robust: the same corrected by what the first"
+            " model left unexplained. Both logistic models carry a weak normal prior (SD 2.5 log odds; 1 for technician, quarter"
+            " and board family).",
+            f"Refused: unless at least two technicians have {USES_BOTH} jobs or more of each way, either way has"
+            f" {page.log.settings.minimum_class_n} jobs, the rarer outcome ten, and the weighted jobs amount to as many. 'Could"
+            f" have gone either way': chance of the first way between {percent(EVEN[0])} and {percent(EVEN[1])}.",
+            f"Intervals: {COPIES} completed tables, in each {DRAWS} bootstrap samples that keep each technician's jobs, pooled by"
+            " Rubin's rules. Blanks in what is adjusted for take the value of a similar job (predictive mean matching); which way"
+            " was taken is never filled in.",
+            "Words: 'clear' and 'leaning' by Holm's method over all declared contrasts; over those of the shop's own too, for"
+            " the latter. Curves and pads have families of their own.",
+            f"Further jobs: 80 % power at {smallest} points for a single contrast, from the precision that these jobs gave; never"
+            " from the difference observed.",
+            "Heat: natural spline with three degrees of freedom, penalised logistic regression, adjusted in the order damage,"
+            " technician, time and so on as far as the failures allow (one degree of freedom for five); blanks a level of their own."
+            " Last such step of the processor before boot test 1.",
+            "A plan: lots in blocks of two or four within damage class; Mantel–Haenszel difference; P by drawing the lots again"
+            " within damage class.",
+            "Only work before boot test 1 is used: a failure causes more passes and more heat.",
+        ]
+    )
+
+
+def limits(page: TechniqueAnswers) -> Bullets:
+    """What the page cannot tell."""
+    return Bullets(
+        [
+            "Likeness goes as far as the log: whoever chose a way may have seen something that no column holds. A lot would settle"
+            " it; no calculation does.",
+            "The answer holds for boards that could have gone either way at this bench, not for those that always get the same.",
+            "First boot is one outcome. A way may cost hours, donors or pads and still look equal here.",
+            "'Cannot tell' is not 'no difference'. What this log could have shown stands beside it.",
+            "Nothing here ranks people.",
+        ]
+    )
+
+
+def cautions(page: TechniqueAnswers) -> Caution:
+    """The usual cautions."""
+    return Caution(
+        [
+            "Temperatures and times on this page are set-points of this bench's stations as logged, never a specification; the makers'"
+            " data sheets prevail. Work on a client's only copy is mostly irreversible.",
+            "Leaded solder and flux fume: extract the fume, wash hands, keep food away. Hot air and blades burn and cut. Disconnect"
+            " batteries before heat. Ground yourself against static.",
+            "Job codes are pseudonyms; small numbers can still point to a client. Keep the page inside the shop. Comparing how people"
+            " work is subject to labour law.",
+        ]
+    )

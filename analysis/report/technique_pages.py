@@ -1,0 +1,80 @@
+"""The techniques' page and the list of a plan: which notebook, which name, where."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+from analysis.report.parameters import Value
+from analysis.report.render import PROJECT, render
+
+NOTEBOOK = PROJECT / "notebooks" / "techniques.ipynb"
+
+
+def publish_techniques(
+    folder: Path, out: Path, say: Callable[[str], None], plan: Path | None = None, jobs: int = 0, seed: int = 20
+) -> Path:
+    """Publish ``techniques.html``.
+
+    Parameters
+    ----------
+    folder : Path
+        The log.
+    out : Path
+        Folder of the page.
+    say : callable
+        Receives progress.
+    plan : Path, optional
+        A plan with its jobs filled in, to analyse.
+    jobs, seed : int
+        Jobs of the next plan (0: what fits a year), and the seed of its lots.
+
+    Raises
+    ------
+    ReworkError
+        If the log or the plan cannot be used or the page cannot be made; an earlier page stays.
+    """
+    from analysis.records.log import read_log
+
+    folder = Path(folder).resolve()
+    say(f"Reading the log in {folder.name} …")
+    log = read_log(folder).without_faulty_jobs()  # a log that cannot be read is told of before a kernel is started
+    if plan is not None:
+        from analysis.questions.trial_outcome import trial_outcome
+
+        trial_outcome(plan, log)
+    given: dict[str, Value] = {
+        "log_folder": str(folder),
+        "plan_file": "" if plan is None else str(Path(plan).resolve()),
+        "plan_jobs": jobs,
+        "plan_seed": seed,
+    }
+    say("Comparing techniques …")
+    path = render(NOTEBOOK, given, out / "techniques.html", say)
+    say(f"Page written to {path}")
+    return path
+
+
+def write_plan(folder: Path, target: Path, say: Callable[[str], None], jobs: int = 0, seed: int = 20) -> None:
+    """Write the list of the next plan as a CSV to print.
+
+    Raises
+    ------
+    ReworkError
+        If there is nothing to be drawn by lot, or the target is a file of the log or exists already: a list may hold
+        the jobs of a running plan.
+    """
+    from analysis.errors import ReworkError
+    from analysis.questions.technique_answers import build_techniques
+    from analysis.questions.trial_plan import plan_csv
+    from analysis.records.log import FILES
+    from analysis.records.on_disk import export_text
+
+    if target.exists():
+        todo = "Name another file; a list that is in use must not be lost."
+        raise ReworkError(f"{target} exists already.", rule="A plan is never written over a file.", todo=todo)
+    trial = build_techniques(folder, "", jobs, seed).trial
+    if trial.plan is None:
+        raise ReworkError(f"No plan can be made: {trial.why}.", todo="'rework compare' shows what is lacking.")
+    export_text(plan_csv(trial.plan), target, Path(folder), FILES)
+    say(f"List written to {target}: {trial.plan.code}. Get consent in writing before a line is read.")

@@ -1,0 +1,164 @@
+"""Sentences of the techniques' page."""
+
+from __future__ import annotations
+
+import math
+
+from analysis.models.design import TooFew
+from analysis.questions.damage_steps import DamageSteps
+from analysis.questions.dose import Dose, NoDose
+from analysis.questions.techniques import Refused, Told
+from analysis.questions.trial_plan import Reach
+from analysis.questions.verdicts import Verdict
+from analysis.records.problems import plural
+from analysis.report.wording import listed, number, percent, points, points_range, sentence
+
+
+def difference(told: Told) -> str:
+    """The standardised difference in points with its interval: "+15 points (+6 to +24)"."""
+    low, high = told.difference.interval()
+    return f"{points(100 * told.difference.estimate)} points ({points_range(100 * low, 100 * high)})"
+
+
+def told_words(told: Told) -> str:
+    """A contrast in one sentence, with its n and its verdict."""
+    first, second = told.chances
+    with_it, without = told.contrast.arms
+    return (
+        f"{told.contrast.question}: on like boards {percent(first)} first boots with '{with_it}' and {percent(second)} with"
+        f" '{without}': {difference(told)}, n = {told.n}, {told.verdict}{_own(told)}."
+    )
+
+
+def _own(answer: Told | Refused) -> str:
+    return " (exploratory)" if answer.contrast.exploratory else ""
+
+
+def refused_words(refused: Refused) -> str:
+    """Why a contrast is not answered."""
+    return f"{refused.contrast.question}{_own(refused)}: not compared; {refused.why}."
+
+
+def reach_words(told: Told) -> str:
+    """What such a log could have shown, and how many more jobs it takes."""
+    shown = (
+        f"jobs like these ({told.n}) show a difference of {number(100 * told.detectable)} points in four of five logs"
+    )
+    if not told.further_jobs:
+        return f"{told.contrast.question}: {shown}."
+    return f"{told.contrast.question}: {shown}; {further_words(told)}."
+
+
+def further_words(told: Told) -> str:
+    """Further jobs needed for the smallest difference worth acting on."""
+    return f"it takes about {plural(told.further_jobs, 'further job')} for the smallest difference worth acting on"
+
+
+def named(told: Told) -> str:
+    """A contrast and the better way, for a list on the first screen."""
+    d, (low, high) = told.difference.estimate, told.difference.interval()
+    better = told.contrast.arms[0 if d > 0 else 1]
+    ends = (low, high) if d > 0 else (-high, -low)
+    question = told.contrast.question[:1].lower() + told.contrast.question[1:]
+    return (
+        f"{question}, {number(100 * abs(d))} points more first boots with '{better}'"
+        f" ({points_range(100 * ends[0], 100 * ends[1])}; {plural(told.n, 'job')})"
+    )
+
+
+def helps_words(told: tuple[Told, ...]) -> str:
+    """The first sentence of the page: which ways of working make a difference, if any."""
+    if not told:
+        return "No two ways of working can be compared yet."
+    clear = [t for t in told if t.verdict is Verdict.CLEAR and not t.contrast.exploratory]
+    leaning = [t for t in told if t.verdict is Verdict.LEANING and not t.contrast.exploratory]
+    parts = []
+    if clear:
+        parts.append(f"Clear: {listed([named(t) for t in clear])}.")
+    if leaning:
+        parts.append(f"Leaning: {listed([named(t) for t in leaning])}.")
+    others = len([t for t in told if not t.contrast.exploratory]) - len(clear) - len(leaning)
+    if others:
+        which = plural(others, "other contrast" if parts else "contrast")
+        parts.append(f"On {which} this log cannot tell.")
+    return " ".join(parts)
+
+
+def few_words(few: TooFew) -> str:
+    """Too few of the rarer outcome for a curve."""
+    rarer = min(few.successes, few.failures)
+    more = f"; about {plural(few.further_jobs, 'further job')} are needed" if few.further_jobs else ""
+    return f"only {rarer} of the rarer outcome among {few.successes + few.failures} jobs{more}"
+
+
+def counted_words(dose: Dose | NoDose) -> str:
+    """How the settings were entered."""
+    c = dose.counted
+    return (
+        f"{plural(c.typed, 'typed setting')} used; {plural(c.presets, 'unchanged preset')} left out, since nobody knows what was"
+        f" really set; {c.blank} not recorded."
+    )
+
+
+def dose_words(dose: Dose | NoDose) -> str:
+    """What the log says of one setting: an effect, or none that can be detected."""
+    name = sentence(dose.setting.name)
+    if isinstance(dose, NoDose):
+        why = few_words(dose.few) if dose.few else dose.why
+        return f"{name}: no curve; {why}."
+    unit, n = dose.setting.unit, dose.fit.n
+    ends = listed(
+        [
+            f"{number(d.setting)} {unit} against {number(d.against)} {unit}: {points(d.points)} points"
+            f" ({points_range(d.low, d.high)})"
+            for d in dose.differences
+        ]
+    )
+    if dose.verdict is Verdict.CANNOT_TELL:
+        return f"{name}: no detectable effect of {dose.setting.what} in {n} jobs. {ends}."
+    return f"{name}: {dose.verdict}, n = {n}. {ends}."
+
+
+def heat_words(doses: tuple[Dose | NoDose, ...]) -> str:
+    """All settings in one or two sentences for the first screen."""
+    told = [d for d in doses if isinstance(d, Dose)]
+    if not told:
+        return "Too few typed settings for a word on heat."
+    found = [d for d in told if d.verdict is not Verdict.CANNOT_TELL]
+    without = [d for d in told if d.verdict is Verdict.CANNOT_TELL]
+    parts = [f"{sentence(d.setting.name)}: {d.verdict} ({d.fit.n} jobs)." for d in found]
+    if without:
+        names = listed([f"{d.setting.name} ({d.fit.n} jobs)" for d in without])
+        parts.append(f"No detectable effect of {names}.")
+    return " ".join(parts)
+
+
+def damage_words(damage: DamageSteps) -> str:
+    """Where most pads are lost."""
+    if not damage.sides:
+        return "No side with a count of pads lost is in the log."
+    if not damage.lost:
+        return f"No pad was lost at this bench on {plural(damage.sides, 'side')}."
+    lossy = sum(row.lost.x for row in damage.spots)
+    first = damage.steps[0]
+    return (
+        f"{plural(damage.lost, 'pad')} lost at this bench, on {lossy} of {plural(damage.sides, 'side')}; most in one step:"
+        f" {first.step} ({plural(first.pads, 'pad')})."
+    )
+
+
+def months_words(months: float) -> str:
+    """A time at the bench's pace."""
+    if math.isinf(months):
+        return "–"
+    if months < 24:
+        return plural(max(1, round(months)), "month")
+    return f"{months / 12:.1f} years"
+
+
+def reach_of_plan(reach: Reach) -> str:
+    """What a plan would show."""
+    return (
+        f"{plural(reach.jobs, 'job')} take about {months_words(reach.months)} and show a difference of {number(reach.points)}"
+        " points in four of five such plans"
+    )

@@ -1,0 +1,150 @@
+"""Heat settings and pads: presets left out and counted, an effect found where planted, none claimed elsewhere."""
+
+from __future__ import annotations
+
+import dataclasses
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from analysis.cli import DEMO
+from analysis.cohort.features import build_cohort
+from analysis.cohort.pad_rows import PadRows, pad_rows
+from analysis.cohort.technique_rows import HOT_SHORT, LOW_LONG, install_style, technique_rows
+from analysis.demo.shop import Shop
+from analysis.demo.simulator import simulate
+from analysis.demo.truth import Truth
+from analysis.models.dose_response import setting_difference
+from analysis.models.firth import fit_firth
+from analysis.models.terms import Curve
+from analysis.questions.damage_steps import damage_steps
+from analysis.questions.dose import Dose, NoDose, doses
+from analysis.questions.verdicts import Verdict
+from analysis.records.log import Log, read_log
+
+
+@pytest.fixture(scope="module")
+def log() -> Log:
+    return read_log(DEMO).without_faulty_jobs()
+
+
+@pytest.fixture(scope="module")
+def found(log):
+    return technique_rows(log, build_cohort(log))
+
+
+def test_every_job_is_typed_preset_or_blank(found):
+    told = doses(found)
+    assert [d.setting.name for d in told] == [
+        "install set temperature",
+        "install time",
+        "reball set temperature",
+        "reball time",
+    ]
+    for dose in told:
+        c = dose.counted
+        assert c.typed + c.presets + c.blank == len(found.rows)
+        assert c.presets > 100
+        assert dose.fit.n == c.typed == dose.ledger.rows_used
+        assert dose.curve.recorded.size == c.typed
+
+
+def test_an_unchanged_preset_says_nothing_whatever_stands_in_its_cell(log, found):
+    steps = log.tables["heat_steps"].copy()
+    preset = steps["entry_kind"].eq("preset").fillna(False).to_numpy(bool)
+    steps.loc[preset, ["set_temp_c", "step_s"]] = [200.0, 200.0]
+    changed = dataclasses.replace(log, tables=dict(log.tables) | {"heat_steps": steps})
+    again = technique_rows(changed, build_cohort(changed))
+    for one, two in zip(doses(found), doses(again), strict=True):
+        np.testing.assert_allclose(one.fit.coefficients, two.fit.coefficients)
+
+
+def test_no_detectable_effect_is_said_of_the_demo(found):
+    temperature = doses(found)[0]
+    assert isinstance(temperature, Dose)
+    assert temperature.verdict is Verdict.CANNOT_TELL
+    assert all(d.low < 0 < d.high for d in temperature.differences)
+
+
+def test_a_deep_optimum_is_found_where_one_is_planted():
+    truth = dataclasses.replace(Truth(), temperature_loss_at_25=1.2)
+    tables = simulate(dataclasses.replace(Shop(), jobs=900, presets=False), 8, truth).tables
+    log = Log.from_tables(dict(tables))
+    told = doses(technique_rows(log, build_cohort(log)))
+    assert told[0].verdict is Verdict.CLEAR
+    assert 320 < told[0].curve.best < 345
+    assert all(d.high < 0 for d in told[0].differences)
+    assert told[3].verdict is Verdict.CANNOT_TELL
+
+
+def test_a_few_typed_settings_give_no_curve(found):
+    rows = found.rows.copy()
+    rows.loc[rows.index[25:], "install_dose_c"] = np.nan
+    told = doses(dataclasses.replace(found, rows=rows))
+    assert isinstance(told[0], NoDose)
+    assert "typed settings (at least 30 are needed)" in told[0].why
+    assert isinstance(told[1], Dose)
+
+
+def test_a_setting_that_never_changes_gives_no_curve(found):
+    rows = found.rows.copy()
+    rows["reball_dose_s"] = rows["reball_dose_s"].where(rows["reball_dose_s"].isna(), 40.0)
+    assert "hardly varied" in doses(dataclasses.replace(found, rows=rows))[3].why
+
+
+def test_two_settings_differ_as_the_curve_says():
+    rng = np.random.default_rng(5)
+    frame = pd.DataFrame({"t": rng.uniform(300, 360, 400)})
+    y = (rng.random(400) < 1 / (1 + np.exp((frame["t"] - 330) / 20))).astype(float)
+    term = Curve("t", "t", "°C", df=3).fit(frame)
+    x = np.column_stack([np.ones(400), term.columns(frame, False)])
+    fit = fit_firth(x, y, ("i", "a", "b", "c"), intervals=False)
+    found = setting_difference(fit, x, (1, 2, 3), term, 350.0, 310.0)
+    moved = [fit.chance(np.column_stack([np.ones(1), term.at(np.array([v]))])).mean() for v in (350.0, 310.0)]
+    assert found.points == pytest.approx(100 * (moved[0] - moved[1]))
+    assert found.low < found.points < found.high < 0
+    same = setting_difference(fit, x, (1, 2, 3), term, 330.0, 330.0)
+    assert same.points == same.low == same.high == 0
+
+
+def test_hot_and_short_are_meant_against_the_benchs_own_middle():
+    style = install_style(pd.Series([300, 340, 340, 300, 320, np.nan]), pd.Series([90, 50, 90, 50, 70, 50]))
+    assert style.tolist() == [LOW_LONG, HOT_SHORT, "neither", "neither", "neither", None]
+
+
+def test_pads_lost_add_up_and_those_gone_before_are_counted_apart(log):
+    cohort = build_cohort(log)
+    pads = pad_rows(log, cohort)
+    found = damage_steps(pads)
+    assert sum(row.pads for row in found.steps) == sum(row.pads for row in found.spots) == found.lost
+    assert found.gone.pads > 0
+    assert not found.pads.rows["lost_at"].eq("found").any()
+    assert pads.ledger.rows_used == len(pads.rows) == sum(row.lost.n for row in found.spots)
+
+
+def test_a_blade_costs_pads_as_planted_and_losses_vary_more_than_poisson(log):
+    found = damage_steps(pad_rows(log, build_cohort(log)))
+    assert found.fit.kind == "negative binomial"
+    ratio = {r.label: r for r in found.ratios}
+    assert ratio["blade: used"].low > 1
+    assert ratio["each pad grade found worse"].low > 1
+    heat = ratio["each 10 °C of removal set temperature"]
+    assert heat.low < 1 < heat.high
+
+
+def test_work_after_the_first_boot_test_changes_no_count_of_pads(log):
+    sides = log.tables["chip_sides"].copy()
+    later = sides["before_test_no"].gt(1).fillna(False).to_numpy(bool)
+    sides.loc[later, "pads_lost_n"] = 9
+    changed = dataclasses.replace(log, tables=dict(log.tables) | {"chip_sides": sides})
+    before, after = (pad_rows(each, build_cohort(each)) for each in (log, changed))
+    pd.testing.assert_frame_equal(before.rows, after.rows)
+
+
+def test_few_losses_give_no_model(log):
+    pads = pad_rows(log, build_cohort(log))
+    few = pads.rows[pads.rows["pads_lost"].eq(0) | (pads.rows.index < 60)].reset_index(drop=True)
+    found = damage_steps(PadRows(few, pads.found_gone, pads.ledger))
+    assert found.fit is None
+    assert "sides lost a pad (at least 20 are needed)" in found.why

@@ -1,0 +1,212 @@
+"""A plan by lot: balanced, drawn again from its seed, refused where it was changed, analysed at its looks only."""
+
+from __future__ import annotations
+
+import csv
+import dataclasses
+import io
+import re
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from analysis.cohort.features import build_cohort
+from analysis.cohort.technique_rows import technique_rows
+from analysis.errors import ReworkError
+from analysis.questions.contrasts import DECLARED
+from analysis.questions.techniques import Effort, techniques
+from analysis.questions.trial_outcome import trial_outcome
+from analysis.questions.trial_plan import draw_lines, jobs_needed, next_trial, pace, plan_csv, plan_for, reach_of
+from analysis.questions.verdicts import Verdict
+from analysis.records.log import Log
+from tests.tables import closed, log_of
+
+PREHEAT = next(c for c in DECLARED if c.name == "preheat")
+AFTER = pd.Timestamp("2025-12-31")
+CLASSES = ("drop", "liquid")
+
+
+def a_plan(jobs: int = 40, seed: int = 4):
+    rows = pd.DataFrame({"intake_damage": ["drop"] * 6 + ["liquid"] * 4})
+    return plan_for(PREHEAT, rows, AFTER, jobs, seed, reach_of(jobs, 10, 0.7))
+
+
+def run(plan, tmp_path, wins, jobs=None, delimiter=",", **changes) -> tuple:
+    """Fill in a plan's lines with jobs whose outcome depends on the way drawn; the plan's file and its log."""
+    lines = list(csv.DictReader(io.StringIO(plan_csv(plan))))
+    wanted = plan.jobs if jobs is None else jobs
+    tables = []
+    for taken, line in enumerate(sorted(lines, key=lambda each: int(each["line"]))[:wanted]):
+        job, day = f"N{taken:03d}", 5 + taken % 20
+        line |= {"job_id": job, "written_consent": "yes"} | changes.get(job, {})
+        ok = wins(line["way"], taken)
+        tables.append(
+            closed(
+                job,
+                "recovered" if ok else "not_recovered",
+                first_boot_result="data_readable" if ok else "short",
+                intake_damage=line["damage_class"],
+                received_date=f"2026-{1 + taken // 20:02d}-{day:02d}",
+                closed_date=f"2026-{2 + taken // 20:02d}-{day:02d}",
+            )
+        )
+    path = tmp_path / "plan.csv"
+    with path.open("w", newline="", encoding="utf-8-sig") as file:
+        writer = csv.DictWriter(file, list(lines[0]), delimiter=delimiter)
+        writer.writeheader()
+        writer.writerows(lines)
+    return path, log_of(jobs=tables)
+
+
+def helps(way: str, k: int) -> bool:
+    return way == "preheat" or k % 10 == 0
+
+
+def no_matter(way: str, k: int) -> bool:
+    return k % 3 > 0
+
+
+def test_lots_are_balanced_within_damage_class_and_come_from_the_seed():
+    plan = a_plan()
+    assert set(plan.lines) == set(CLASSES)
+    for damage, ways in plan.lines.items():
+        assert ways.count("preheat") == ways.count("none")
+        running = np.cumsum([1 if way == "preheat" else -1 for way in ways])
+        assert np.abs(running).max() <= 2
+        assert draw_lines(damage, PREHEAT.arms, len(ways) + 10, 4)[: len(ways)] == ways
+    assert a_plan().lines == plan.lines
+    assert a_plan(seed=5).lines != plan.lines
+    assert sum(map(len, plan.lines.values())) > plan.jobs
+
+
+def test_the_file_carries_what_was_fixed():
+    plan = a_plan()
+    rows = list(csv.DictReader(io.StringIO(plan_csv(plan))))
+    assert {row["plan"] for row in rows} == {"preheat seed 4 jobs 40 look 20 after 2025-12-31"}
+    assert {row["job_id"] for row in rows} == {""}
+
+
+def test_nothing_is_shown_before_it_is_time(tmp_path):
+    path, log = run(a_plan(), tmp_path, helps, jobs=19)
+    found = trial_outcome(path, log)
+    assert found.stage == "waiting"
+    assert found.counted == 19
+    assert found.difference is None
+    assert found.by_class == ()
+
+
+def test_the_first_look_is_the_same_whenever_it_is_made_and_stops_only_without_doubt(tmp_path):
+    one = trial_outcome(*run(a_plan(), tmp_path, no_matter, jobs=20))
+    two = trial_outcome(*run(a_plan(), tmp_path, no_matter, jobs=31))
+    assert one.stage == two.stage == "first look"
+    assert one.difference == two.difference
+    assert not one.stop
+    assert one.verdict is Verdict.CANNOT_TELL
+    sure = trial_outcome(*run(a_plan(), tmp_path, lambda way, k: way == "preheat", jobs=20))
+    assert sure.stop
+    assert sure.verdict is Verdict.CLEAR
+
+
+def test_the_end_tells_a_difference_and_its_absence(tmp_path):
+    found = trial_outcome(*run(a_plan(), tmp_path, helps))
+    assert found.stage == "end"
+    assert found.difference.difference > 0.5
+    assert found.verdict is Verdict.CLEAR
+    nothing = trial_outcome(*run(a_plan(), tmp_path, no_matter))
+    assert nothing.verdict is Verdict.CANNOT_TELL
+    assert nothing.difference.low < 0 < nothing.difference.high
+
+
+def test_semicolons_of_a_spreadsheet_are_read(tmp_path):
+    assert trial_outcome(*run(a_plan(), tmp_path, helps, delimiter=";")).counted == 40
+
+
+def test_no_consent_no_outcome(tmp_path):
+    found = trial_outcome(*run(a_plan(), tmp_path, helps, N003={"written_consent": ""}))
+    assert found.without_consent == 1
+    assert found.counted == 39
+    assert dict(found.ledger.exclusions) == {"no written consent noted": 1}
+
+
+def test_jobs_from_before_the_plan_do_not_count(tmp_path):
+    plan = dataclasses.replace(a_plan(), after=pd.Timestamp("2026-01-06"))
+    found = trial_outcome(*run(plan, tmp_path, helps))
+    assert dict(found.ledger.exclusions) == {"received before the plan was drawn": 2}
+
+
+def test_what_the_log_says_was_done_otherwise_is_counted_and_changes_nothing(tmp_path):
+    path, log = run(a_plan(), tmp_path, helps)
+    step = {"job_id": "N000", "chip_role": "processor", "step_no": 1, "step_type": "install", "before_test_no": 1}
+    lines = list(csv.DictReader(io.StringIO(path.read_text(encoding="utf-8-sig"))))
+    way = next(line["way"] for line in lines if line["job_id"] == "N000")
+    step["preheat_c"] = None if way == "preheat" else 150.0
+    jobs = log.tables["jobs"]
+    with_step = Log.from_tables({"jobs": jobs, "heat_steps": log_of(heat_steps=[step]).tables["heat_steps"]})
+    found, plain = trial_outcome(path, with_step), trial_outcome(path, log)
+    assert found.otherwise == 1
+    assert plain.otherwise == 0
+    assert found.difference == plain.difference
+
+
+def other_way(way: re.Match) -> str:
+    return "none" if way[0] == "preheat" else "preheat"
+
+
+@pytest.mark.parametrize(
+    ("change", "told"),
+    [
+        (lambda t: re.sub("(none|preheat)(?=,yes,N000)", other_way, t), "was not drawn"),
+        (lambda t: t.replace(",N001,", ",N000,"), "stands on two lines"),
+        (lambda t: t.replace(",N001,", ",X9,"), "X9 is not in the log"),
+        (lambda t: t.replace("seed 4", "seed 5", 1), "does not say which plan"),
+        (lambda t: t.replace("written_consent", "consent"), "has no column written_consent"),
+        (lambda t: t.replace("look 20", "look soon"), "does not say which plan"),
+        (lambda t: t.replace(",liquid,", ",flood,"), "'flood' is no damage class"),
+        (lambda t: t.splitlines()[0] + "\n", "holds no line"),
+        (lambda t: "", "has no column plan"),
+    ],
+)
+def test_a_list_that_was_changed_is_refused_in_words(tmp_path, change, told):
+    path, log = run(a_plan(), tmp_path, helps)
+    path.write_text(change(path.read_text(encoding="utf-8-sig")), encoding="utf-8")
+    with pytest.raises(ReworkError, match=re.escape(told)) as stop:
+        trial_outcome(path, log)
+    assert "plan.csv" in str(stop.value)
+
+
+def test_a_missing_file_is_refused_in_words(tmp_path):
+    with pytest.raises(ReworkError, match="cannot be read"):
+        trial_outcome(tmp_path / "no.csv", log_of())
+
+
+def test_jobs_needed_agree_with_the_known_numbers():
+    # About 293 an arm tell 70 from 80 %, computed with statsmodels' arcsine formula; the plain one gives 291.
+    assert jobs_needed(0.75, 10) / 2 == pytest.approx(293, rel=0.01)
+    assert jobs_needed(0.7, 20) / 2 == pytest.approx(81, rel=0.03)
+    assert reach_of(586, 10, 0.75).points == pytest.approx(10, rel=0.01)
+    assert reach_of(40, 10, 0.5).months == 4
+
+
+def test_the_demo_gets_a_plan_that_is_not_settled_already_and_never_a_blade():
+    from analysis.cli import DEMO
+    from analysis.records.log import read_log
+
+    log = read_log(DEMO).without_faulty_jobs()
+    found = technique_rows(log, build_cohort(log))
+    answers = techniques(found, DECLARED, effort=Effort(2, 20, 20))
+    trial = next_trial(found, answers, log.last_date)
+    names = [w.contrast.name for w in trial.worth]
+    assert trial.plan is not None
+    assert "blade" not in names
+    assert "preheat" not in names  # clear already
+    assert [w.per_100 for w in trial.worth] == sorted((w.per_100 for w in trial.worth), reverse=True)
+    assert trial.a_month == pytest.approx(pace(found))
+    assert trial.plan.reach.months == pytest.approx(trial.plan.jobs / trial.a_month)
+
+
+@pytest.mark.parametrize(("jobs", "seed"), [(3, 1), (9999, 1), (-4, 1), (40, -1)])
+def test_a_size_or_seed_that_cannot_be_used_is_refused_in_words(jobs, seed):
+    log = log_of()
+    with pytest.raises(ReworkError, match="What to do"):
+        next_trial(technique_rows(log, build_cohort(log)), (), AFTER, rng_seed=seed, jobs=jobs)

@@ -1,0 +1,190 @@
+"""The techniques' page: sound, readable, honest about what it cannot tell, and without an error on little data."""
+
+from __future__ import annotations
+
+import dataclasses
+import functools
+import re
+
+import pytest
+from bs4 import BeautifulSoup
+
+from analysis.cli import DEMO
+from analysis.demo.shop import Shop
+from analysis.demo.simulator import simulate
+from analysis.errors import ReworkError
+from analysis.questions.technique_answers import technique_answers
+from analysis.questions.techniques import Effort, Told
+from analysis.questions.verdicts import Verdict
+from analysis.records.dictionary import BY_NAME
+from analysis.records.log import Log, empty_table
+from analysis.report import technique_closing, technique_details, technique_page, technique_trial
+from analysis.report.technique_pages import publish_techniques, write_plan
+from tests.report.gates import assert_page_behaves, assert_page_is_sound, visible_text
+from tests.tables import closed, log_of
+
+QUICK = Effort(copies=2, draws=12, complete_draws=12)
+NAMES = ("install set temperature", "install time", "reball set temperature", "reball time")
+SECTIONS = [
+    technique_page.first_screen,
+    technique_page.ledger,
+    technique_page.contrasts_picture,
+    technique_page.contrasts_words,
+    technique_page.reach_list,
+    technique_page.arms_grid,
+    technique_details.dose_list,
+    technique_details.stations_words,
+    *(functools.partial(technique_details.dose_picture, name=name) for name in NAMES),
+    technique_details.pads_words,
+    technique_details.pads_picture,
+    technique_details.spots_grid,
+    technique_details.ratios_grid,
+    technique_trial.next_words,
+    technique_trial.wrong_to_draw,
+    technique_trial.rules,
+    technique_trial.lines_grid,
+    technique_trial.sizes_grid,
+    technique_trial.worth_grid,
+    technique_trial.outcome_words,
+    technique_trial.outcome_grid,
+    technique_trial.outcome_ledger,
+    technique_page.settings_grid,
+    technique_page.adjusted_for,
+    technique_page.overlap_grid,
+    technique_page.checks_grid,
+    technique_page.contrast_ledgers,
+    technique_details.dose_grid,
+    technique_details.count_model_words,
+    technique_details.pads_ledger,
+    technique_closing.definitions,
+    technique_closing.methods,
+    technique_closing.limits,
+    technique_closing.cautions,
+]
+
+
+def shown(log: Log) -> str:
+    page = technique_answers(log, effort=QUICK)
+    technique_page.page_head(page)
+    html = "".join(section(page)._repr_html_() for section in SECTIONS)
+    for stray in (">nan", " nan", "None", "<NA>", " inf"):
+        assert stray not in html
+    assert "<tbody></tbody>" not in html
+    return html
+
+
+def small(jobs: int, **changes) -> dict:
+    return dict(simulate(dataclasses.replace(Shop(jobs=jobs), chains=False, **changes), 5).tables)
+
+
+@pytest.mark.parametrize("jobs", [1, 5, 20, 60, 200])
+def test_few_jobs(jobs):
+    html = shown(Log.from_tables(small(jobs)))
+    if jobs <= 20:
+        assert "No two ways of working can be compared yet." in html
+        assert "Too few typed settings for a word on heat." in html
+
+
+@pytest.mark.parametrize("gone", ["heat_steps", "chip_sides", "donors", "technicians", "boot_tests"])
+def test_a_table_that_is_not_kept(gone):
+    tables = small(200)
+    tables[gone] = empty_table(BY_NAME[gone])
+    if gone == "boot_tests":
+        jobs = tables["jobs"]
+        jobs["first_boot_result"] = jobs["outcome"].map({"recovered": "data_readable", "not_recovered": "short"})
+    html = shown(Log.from_tables(tables))
+    if gone == "heat_steps":
+        assert "only 0 jobs with" in html
+
+
+@pytest.mark.parametrize("result", ["data_readable", "short", "mixed"])
+def test_jobs_alone(result):
+    jobs = []
+    for i in range(60):
+        won = result == "data_readable" or (result == "mixed" and i % 3 > 0)
+        first = "data_readable" if won else "short"
+        jobs.append(closed(f"J{i}", "recovered" if won else "not_recovered", first_boot_result=first))
+    html = shown(log_of(jobs=jobs))
+    assert "0 of 0" not in html
+    assert "No side with a count of pads lost is in the log." in html
+
+
+def test_a_shop_where_nobody_is_named():
+    tables = small(200)
+    tables["jobs"]["technician_id"] = tables["jobs"]["technician_id"].where(tables["jobs"]["job_id"].isna())
+    assert "no technician is named on these jobs" in shown(Log.from_tables(tables))
+
+
+@pytest.fixture(scope="module")
+def page(tmp_path_factory):
+    return publish_techniques(DEMO, tmp_path_factory.mktemp("techniques"), lambda text: None)
+
+
+def test_the_page_is_sound(page):
+    assert_page_is_sound(page)
+
+
+@pytest.mark.browser
+def test_the_page_behaves_in_a_browser(page, running_browser):
+    assert_page_behaves(page, running_browser)
+
+
+def test_the_first_screen_is_plain_and_every_number_has_its_n(page):
+    first = BeautifulSoup(page.read_text(encoding="utf-8"), "html5lib").select_one(".first")
+    assert [tag.get_text() for tag in first.select(".label")] == [
+        "What helps",
+        "Heat settings",
+        "Where pads are lost",
+        "What to try next",
+        "Jobs used",
+    ]
+    says = [tag.get_text() for tag in first.select(".says")]
+    assert re.search(r"Clear: preheat at install, \d+ points more .*\d+ jobs", says[0])
+    assert "No detectable effect of install set temperature (" in says[1]
+    for word in ("holm", "bootstrap", "propensity", "overlap", "odds", "e-value", "imputation", "robust"):
+        assert word not in first.get_text().lower()
+
+
+def test_the_answer_key_of_the_demo_and_what_the_page_says(page):
+    text = visible_text(BeautifulSoup(page.read_text(encoding="utf-8"), "html5lib"))
+    assert re.search(r"Preheat at install: on like boards .* clear\.", text)
+    for null in ("Lead-free balls against leaded", "Ball reset"):
+        assert re.search(rf"{null}: on like boards [^.]*cannot tell\.", text)
+        assert re.search(rf"{null}: jobs like these \(\d+\) show a difference of \d+ points", text)
+    assert "Never on a client's only copy without written consent" in text
+    assert "never a specification" in text
+
+
+def test_no_technician_is_named(page):
+    text = visible_text(BeautifulSoup(page.read_text(encoding="utf-8"), "html5lib"))
+    assert not re.search(r"\bT[1-5]\b", text)
+
+
+def test_the_list_of_a_plan_is_written_once_and_read_back(tmp_path, monkeypatch):
+    monkeypatch.setattr("analysis.questions.technique_answers.Effort", lambda: QUICK)
+    said: list[str] = []
+    target = tmp_path / "plan.csv"
+    write_plan(DEMO, target, said.append, jobs=48, seed=3)
+    text = target.read_text(encoding="utf-8")
+    assert "seed 3 jobs 48 look 24" in text
+    assert "consent" in said[-1]
+    with pytest.raises(ReworkError, match="exists already"):
+        write_plan(DEMO, target, said.append)
+    html = technique_trial.outcome_words(
+        technique_answers(Log.from_tables(small(60)), str(target), effort=QUICK)
+    )._repr_html_()
+    assert "0 of 48 planned jobs" in html
+    assert "It is not time to look" in html
+
+
+def test_a_contrast_of_the_shops_own_is_marked_wherever_it_stands():
+    log = Log.from_tables(small(400))
+    settings = dataclasses.replace(log.settings, extra_contrasts=("few passes: clean_passes_per_side <= 3",))
+    page = technique_answers(dataclasses.replace(log, settings=settings), effort=QUICK)
+    own = page.answers[-1]
+    assert isinstance(own, Told)
+    words = technique_page.contrasts_words(page)._repr_html_()
+    assert re.search(r"few passes: on like boards .*\(exploratory\)\.", words)
+    assert "by the shop, exploratory" in technique_page.settings_grid(page)._repr_html_()
+    marked = dataclasses.replace(page, answers=(dataclasses.replace(own, verdict=Verdict.CLEAR),))
+    assert "few passes" not in technique_page.first_screen(marked)._repr_html_().split("Heat settings")[0]
