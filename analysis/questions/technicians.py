@@ -28,7 +28,8 @@ DRAWS = 4000
 RNG_SEED = 6
 SENSITIVITY = (0.25, 1.0)  # scales of the prior of the SD between technicians, beside 0.5
 WARNING, ACTION = 0.95, 0.998  # limits of the funnel, as usual for funnel plots (Spiegelhalter 2005)
-NODES = np.linspace(-8, 8, 801)
+NODES = np.linspace(-8, 8, 401)
+BLOCK = 5000  # jobs
 
 
 @dataclass(frozen=True)
@@ -159,7 +160,8 @@ class Technicians:
 
 def _rates(offset: Floats, intercepts: Floats) -> Floats:
     """Mean chance over the jobs at each intercept, read off a fine grid."""
-    curve = expit(NODES[:, None] + offset[None, :]).mean(axis=1)
+    blocks = (offset[i : i + BLOCK] for i in range(0, len(offset), BLOCK))
+    curve = np.sum([expit(NODES[:, None] + block[None, :]).sum(axis=1) for block in blocks], axis=0) / len(offset)
     return np.asarray(np.interp(intercepts, NODES, curve))
 
 

@@ -7,7 +7,6 @@ from pathlib import Path
 
 from analysis.cohort.features import Cohort, build_cohort
 from analysis.questions.technicians import Technicians, compare_technicians
-from analysis.questions.technicians_learning import SHOPS as LEARNING_SHOPS
 from analysis.questions.technicians_learning import Learning, learning
 from analysis.questions.technicians_rows import NotComparable
 from analysis.questions.technicians_twin import SHOPS, TechnicianTwin, technician_twin
@@ -41,21 +40,21 @@ class TechnicianAnswers:
         return self.log.settings.minimum_technician_n
 
 
-def technician_answers(log: Log, shops: int = SHOPS, learning_shops: int = LEARNING_SHOPS) -> TechnicianAnswers:
+def technician_answers(log: Log, shops: int = SHOPS) -> TechnicianAnswers:
     """Answer everything for a log.
 
     Parameters
     ----------
     log : Log
         Without faulty jobs.
-    shops, learning_shops : int
-        Simulated shops for the twin, and at each rise planted for the learning curve.
+    shops : int
+        Simulated shops of the twin.
     """
     cohort, settings = build_cohort(log), log.settings
     found = compare_technicians(cohort, settings.minimum_technician_n, settings.smallest_difference_points)
     if isinstance(found, NotComparable):
         return TechnicianAnswers(log, cohort, found, None, None)
-    return TechnicianAnswers(log, cohort, found, technician_twin(found, shops), learning(found, learning_shops))
+    return TechnicianAnswers(log, cohort, found, technician_twin(found, shops), learning(found))
 
 
 def build_technicians(folder: Path) -> TechnicianAnswers:

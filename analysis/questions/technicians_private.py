@@ -85,11 +85,13 @@ def refuse_unless_private(found: Technicians | NotComparable, code: str, known: 
         raise ReworkError(
             "There are too few successes or failures to put easy and hard boards side by side.",
             rule="Without that, a rate mostly says which boards one got.",
+            todo="Go on logging; 'rework compare' says how many more jobs it takes.",
         )
     if code not in found.fit.names:
         raise ReworkError(
             f"Technician '{code}' has fewer than {minimum} first boots.",
             rule="Fewer are not shown (minimum_technician_n in bench.toml).",
+            todo="Wait until there are enough.",
         )
     return found
 

@@ -11,9 +11,11 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import expit
 
 from analysis.models.penalised_many import Maxima, maximise_many
 from analysis.models.pooled import TAU_SCALE
+from analysis.models.random_intercepts import above_mean_of_estimates
 from analysis.models.within_group import case_mix, compare_groups, fit_case_mix
 from analysis.questions.technicians import Technicians
 from analysis.questions.twin import Rng, Share, Smallest, draw_outcomes, read_off, rng_of
@@ -27,6 +29,7 @@ CLEAR_RATE, LEANING_RATE = 0.05, 0.20
 # In standard errors of each person's own distance from the average.
 SIZES = (1.5, 2.5, 3.5, 4.5, 6.0, 8.0)
 TYPICAL_SD = TAU_SCALE * np.sqrt(2 / np.pi)  # mean of the half-normal prior of the SD between technicians, log odds
+MANY_JOBS = 5000  # from here on the twin draws each person's estimate instead of jobs
 NEAR = 1e-3  # standard errors: far below what a verdict turns on
 SEEDS = {"quiet": 61, "planted": 62, "best": 63}
 
@@ -38,14 +41,15 @@ class Detectable:
     Parameters
     ----------
     code : str
-    log_odds : float
+    log_odds_above, log_odds_below : float
         Infinite when none of the sizes tried was found often enough.
     points_above, points_below : float
-        The same in percentage points on the bench's own mix, above and below the average; infinite likewise.
+        The same in percentage points on the bench's own mix; infinite likewise.
     """
 
     code: str
-    log_odds: float
+    log_odds_above: float
+    log_odds_below: float
     points_above: float
     points_below: float
 
@@ -58,8 +62,8 @@ class TechnicianTwin:
     ----------
     anyone_clear, anyone_leaning : Share
         Shops in which anyone is marked clear, or leaning or clear, though nobody differs.
-    smallest : Smallest
-        In standard errors.
+    smallest_above, smallest_below : Smallest
+        In standard errors; two, since with most boards booting it is easier to stand out below than above.
     detectable : tuple of Detectable
         One a person, in the order of their codes.
     best_above : Share
@@ -70,7 +74,8 @@ class TechnicianTwin:
 
     anyone_clear: Share
     anyone_leaning: Share
-    smallest: Smallest
+    smallest_above: Smallest
+    smallest_below: Smallest
     detectable: tuple[Detectable, ...]
     best_above: Share
     best_first: Share
@@ -88,25 +93,34 @@ class _Twin:
         self.within, self.found = jobs.within, found
         self.base = found.mix.offset + found.centre
         self.member = (jobs.within.group[:, None] == np.array(found.fit.names, object)[None, :]).astype(float)
-        k = len(found.fit.names)
-        off_mean = np.eye(k) - 1 / k
-        # Spread of the distances if nothing were pooled: each person's own jobs, and the case mix's uncertainty.
+        # What each person's own jobs tell, and how the case mix's uncertainty moves it.
         here = jobs.within.compared
-        p = 1 / (1 + np.exp(-self.base[here]))
+        p = expit(self.base[here])
         weight = p * (1 - p)
-        own = self.member[here].T @ weight
-        moved = -((self.member[here].T * weight) @ jobs.within.centred[here]) / own[:, None]
-        mix = found.mix.covariance[np.ix_(jobs.within.mix, jobs.within.mix)]
-        spread = off_mean @ (np.diag(1 / own) + moved @ mix @ moved.T) @ off_mean
-        self.se = np.sqrt(np.diag(spread))
+        self.information = self.member[here].T @ weight
+        cross = (self.member[here].T * weight) @ jobs.within.centred[here]
+        self.moved = -cross / self.information[:, None]
+        self.mix = found.mix.covariance[np.ix_(jobs.within.mix, jobs.within.mix)]
+        self.covariance = np.diag(1 / self.information) + self.moved @ self.mix @ self.moved.T
+        off_mean = np.eye(len(self.information)) - 1 / len(self.information)
+        # Standard error of each distance from the mean if nothing were pooled.
+        self.se = np.sqrt(np.diag(off_mean @ self.covariance @ off_mean))
 
     def above(self, planted: Floats, rngs: Sequence[Rng]) -> Floats:
         """Posterior chances of lying above the average, one twin a row of planted intercepts, shape (b, k)."""
+        if len(self.base) > MANY_JOBS:
+            return self.above_by_estimates(planted, rngs)
         shifts = planted @ self.member.T
         y = np.array([draw_outcomes(self.base + shift, rng) for shift, rng in zip(shifts, rngs, strict=True)])
         start = self.found.mix.beta
         fits = maximise_many(self.within.x, y, start, np.ones(len(start), dtype=bool), NEAR)
         return np.array([self._compared(fits, k, y[k]) for k in range(len(y))])
+
+    def above_by_estimates(self, planted: Floats, rngs: Sequence[Rng]) -> Floats:
+        """The same from estimates drawn as they scatter, without drawing jobs: for large logs."""
+        root = np.linalg.cholesky(self.covariance)
+        drawn = planted + np.array([root @ rng.standard_normal(len(root)) for rng in rngs])
+        return above_mean_of_estimates(drawn, self.information, self.moved, self.mix)
 
     def _compared(self, fits: Maxima, k: int, y: Floats) -> Floats:
         done = bool(fits.settled[k])
@@ -118,29 +132,24 @@ class _Twin:
         k = len(self.se)
         return np.where(np.arange(k) == who, distance, -distance / (k - 1))
 
-    def finds(self, size: float, shops: int) -> list[bool]:
-        """Whether a person drawn by lot, planted so many standard errors above or below, is clear on that side."""
+    def finds(self, size: float, side: float, shops: int) -> list[bool]:
+        """Whether a person drawn by lot, planted so many standard errors above (1) or below (-1), is clear there."""
         rngs = [rng_of(SEEDS["planted"], shop) for shop in range(shops)]
-        drawn = [(int(rng.integers(len(self.se))), float(rng.choice([-1.0, 1.0]))) for rng in rngs]
-        planted = np.array([self.one_apart(who, side * size * self.se[who]) for who, side in drawn])
-        above = [float(row[who]) for row, (who, _) in zip(self.above(planted, rngs), drawn, strict=True)]
-        return [
-            verdict_of_chance(a) is Verdict.CLEAR and (a > 0.5) == (side > 0)
-            for a, (_, side) in zip(above, drawn, strict=True)
-        ]
+        drawn = [int(rng.integers(len(self.se))) for rng in rngs]
+        planted = np.array([self.one_apart(who, side * size * self.se[who]) for who in drawn])
+        above = self.above(planted, rngs)[np.arange(shops), drawn]
+        return [verdict_of_chance(float(a)) is Verdict.CLEAR and (a > 0.5) == (side > 0) for a in above]
 
 
-def _detectable(twin: _Twin, size: float) -> tuple[Detectable, ...]:
-    found, out = twin.found, []
+def _detectable(twin: _Twin, above: float, below: float) -> tuple[Detectable, ...]:
+    found = twin.found
     middle = found.rate_at(found.centre)
-    for code, se in zip(found.fit.names, twin.se, strict=True):
-        if np.isinf(size):
-            out.append(Detectable(code, np.inf, np.inf, np.inf))
-            continue
-        step = float(size * se)
-        ends = [100 * abs(found.rate_at(found.centre + side * step) - middle) for side in (1, -1)]
-        out.append(Detectable(code, step, ends[0], ends[1]))
-    return tuple(out)
+
+    def points(step: float) -> float:
+        return 100 * abs(found.rate_at(found.centre + step) - middle) if np.isfinite(step) else np.inf
+
+    steps = [(code, float(above * se), float(below * se)) for code, se in zip(found.fit.names, twin.se, strict=True)]
+    return tuple(Detectable(code, up, down, points(up), points(-down)) for code, up, down in steps)
 
 
 def technician_twin(found: Technicians, shops: int = SHOPS) -> TechnicianTwin:
@@ -151,7 +160,7 @@ def technician_twin(found: Technicians, shops: int = SHOPS) -> TechnicianTwin:
     found : Technicians
         The comparison of the log itself: its jobs, case mix and average are kept.
     shops : int
-        Simulated shops for each question; half as many at each size planted.
+        Simulated shops for each question; a quarter as many at each size planted above, and below.
     """
     twin = _Twin(found)
     k = len(found.fit.names)
@@ -160,12 +169,14 @@ def technician_twin(found: Technicians, shops: int = SHOPS) -> TechnicianTwin:
     rngs = [rng_of(SEEDS["best"], shop) for shop in range(shops)]
     planted = np.array([rng.normal(0, TYPICAL_SD, k) for rng in rngs])
     above, best, each = twin.above(planted, rngs), planted.argmax(axis=1), np.arange(shops)
-    smallest = read_off(SIZES, [twin.finds(size, max(shops // 2, 1)) for size in SIZES])
+    few = max(shops // 4, 1)
+    ups, downs = (read_off(SIZES, [twin.finds(size, side, few) for size in SIZES]) for side in (1.0, -1.0))
     return TechnicianTwin(
         anyone_clear=Share(sum(Verdict.CLEAR in seen for seen in words), shops),
         anyone_leaning=Share(sum(len(seen - {Verdict.CANNOT_TELL}) > 0 for seen in words), shops),
-        smallest=smallest,
-        detectable=_detectable(twin, smallest.size),
+        smallest_above=ups,
+        smallest_below=downs,
+        detectable=_detectable(twin, ups.size, downs.size),
         best_above=Share(int((above[each, best] > 0.5).sum()), shops),
         best_first=Share(int((above.argmax(axis=1) == best).sum()), shops),
     )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from analysis.cohort.outcomes import DEFINITIONS
 from analysis.questions.technicians_answers import TechnicianAnswers
+from analysis.questions.technicians_twin import MANY_JOBS
 from analysis.report.page import Bullets, Caution, Prose
 from analysis.report.wording import sentence
 
@@ -35,9 +36,10 @@ def methods(answers: TechnicianAnswers) -> Bullets:
             " by the delta method. Verdicts by the posterior chance of lying above that mean.",
             "Funnel: exact Poisson-binomial limits of each person's own jobs at the bench's average.",
             "What the log could show: 200 logs with this bench's own jobs, technicians and mix, outcomes drawn anew; the whole"
-            " comparison is made on each. The smallest distance is read off a logistic curve through six planted sizes.",
+            " comparison is made on each. The smallest distances above and below are read off logistic curves through six planted"
+            f" sizes, 50 logs each. From {MANY_JOBS} jobs on each person's estimate is drawn instead of jobs.",
             "Learning: natural spline with two degrees of freedom over earlier accepted jobs, with a column for each technician"
-            " and the same intake facts; penalised likelihood-ratio test.",
+            " and each quarter of a year, and the same intake facts; penalised likelihood-ratio test; what it could have shown by the noncentral chi-squared distribution.",
             f"Technicians with fewer than {answers.minimum} first boots are not shown (minimum_technician_n in bench.toml). Their"
             " jobs, and those without a technician, help to learn the mix only.",
         ]
@@ -49,7 +51,8 @@ def limits(answers: TechnicianAnswers) -> Bullets:
     return Bullets(
         [
             "Only what the log holds of a board is put side by side. If one person is given the hopeless ones by an eye for"
-            " them that no column records, that person looks worse than they are.",
+            " them that no column records, that person looks worse than they are. A fact left blank puts a hard board among the"
+            " average ones: the more blanks, the more of a good person's advantage is lost.",
             "Whoever declines more of the hard boards has easier ones left; a bad donor lot or a worn station hits whoever used"
             " it. Look at the review's charts before looking at people.",
             "A job counts for the technician written on it, also where two worked on it.",

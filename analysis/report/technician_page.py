@@ -233,14 +233,14 @@ def verdict_grid(answers: TechnicianAnswers) -> Grid | Prose:
         "95 % interval",
         "chance above average",
         f"chance of {100 * found.smallest:g} points or more",
-        "would have been clear (points)",
+        "points that would have been clear",
     ]
     under = (
         f"{ORDER} Clear: the chance of lying above the average is over 97.5 % or under 2.5 %; leaning: over 90 % or under 10 %."
-        f" 'Would have been clear': smallest distance from the average found {POWER_WORDS}, simulated with this bench's own"
-        " jobs."
+        f" 'Points that would have been clear': smallest distance from the average found {POWER_WORDS}, simulated"
+        " with this bench's own jobs."
     )
-    return Grid("Each technician beside the bench's average", heads, rows, numbers=(2, 3, 4, 5), under=under)
+    return Grid("Each technician beside the bench's average", heads, rows, numbers=(2, 3, 4, 5, 6), under=under)
 
 
 def verdict_words(answers: TechnicianAnswers) -> Prose:
@@ -318,11 +318,7 @@ def learning_words(answers: TechnicianAnswers) -> Prose:
     learned = answers.learning
     if isinstance(answers.found, NotComparable) or learned is None:
         return Prose([])
-    could = (
-        f"A steady rise of about {learned.smallest_points:.0f} points over a hundred jobs would have been seen {POWER_WORDS}."
-        if np.isfinite(learned.smallest_points)
-        else "Even the steepest rise tried would seldom have been seen in a log like this."
-    )
+    could = f"A steady rise of about {learned.smallest_points:.0f} points over a hundred jobs would have been seen {POWER_WORDS}."
     return Prose(
         [
             f"Whether first boot goes with the number of earlier jobs: {learned.verdict}. {could}",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 from analysis.questions.technicians_answers import TechnicianAnswers
@@ -48,7 +49,11 @@ def private_screen(view: PrivateView) -> FirstScreen:
     )
     if round(100 * person.hardness) == round(100 * view.average):
         boards = f"Your boards were about as hard as the bench's: {percent(person.hardness)} of either at its average."
-    could = f"To be clear {POWER_WORDS}, you would have to stand this many points from the average: {reach(view.detectable)}."
+    could = (
+        f"To be clear {POWER_WORDS}, you would have to stand {reach(view.detectable)} points from the bench's average."
+        if math.isfinite(min(view.detectable.points_above, view.detectable.points_below))
+        else "No difference tried would have been clear often enough in a log like this."
+    )
     return FirstScreen(
         [
             _stands(view),

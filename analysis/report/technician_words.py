@@ -10,7 +10,7 @@ from analysis.questions.technicians_twin import Detectable, TechnicianTwin
 from analysis.questions.twin import Share
 from analysis.questions.verdicts import Verdict
 from analysis.report.first_screen import few_words
-from analysis.report.wording import listed
+from analysis.report.wording import listed, points
 
 POWER_WORDS = "in 80 of 100 such logs"
 
@@ -57,22 +57,18 @@ def seldom(share: Share) -> str:
 
 def reach(detectable: Detectable) -> str:
     """Smallest distance that would have been clear, above and below, in percentage points."""
-    if math.isinf(detectable.log_odds):
-        return "none of the sizes tried"
-    return f"{detectable.points_above:.0f} above, {detectable.points_below:.0f} below"
+    ends = (detectable.points_above, -detectable.points_below)
+    return " or ".join(points(end) for end in ends if math.isfinite(end)) or "none tried"
 
 
 def reach_of_all(twin: TechnicianTwin) -> str:
     """The same over all people: from the easiest to tell to the hardest."""
-    finite = [d for d in twin.detectable if not math.isinf(d.log_odds)]
-    if not finite:
+    above = [d.points_above for d in twin.detectable if math.isfinite(d.points_above)]
+    below = [d.points_below for d in twin.detectable if math.isfinite(d.points_below)]
+    if not above and not below:
         return "Even a technician very far from the average would seldom have been clear in a log like this."
-    above = [d.points_above for d in finite]
-    below = [d.points_below for d in finite]
-    return (
-        f"To be clear {POWER_WORDS}, a technician would have to stand {_range(above)} points above or {_range(below)} points"
-        " below the bench's average."
-    )
+    sides = [f"{_range(ends)} points {name}" for ends, name in ((above, "above"), (below, "below")) if ends]
+    return f"To be clear {POWER_WORDS}, a technician would have to stand {' or '.join(sides)} the bench's average."
 
 
 def _range(values: list[float]) -> str:
@@ -82,8 +78,7 @@ def _range(values: list[float]) -> str:
 
 def smallest_note(twin: TechnicianTwin, found: Technicians) -> str:
     """Whether the log could show the smallest difference worth acting on."""
-    finite = [max(d.points_above, d.points_below) for d in twin.detectable if not math.isinf(d.log_odds)]
-    points = 100 * found.smallest
-    if finite and min(finite) <= points:
-        return f"The smallest difference worth acting on ({points:g} points) lies within what this log can show."
-    return f"The smallest difference worth acting on is {points:g} points: this log is too small to show it reliably."
+    worth = 100 * found.smallest
+    if all(max(d.points_above, d.points_below) <= worth for d in twin.detectable):
+        return f"The smallest difference worth acting on ({worth:g} points) lies within what this log can show."
+    return f"The smallest difference worth acting on is {worth:g} points: this log is too small to show it reliably."

@@ -47,7 +47,7 @@ OWN = [technician_private.private_screen, technician_private.damage_grid, techni
 
 
 def answers_of(log: Log) -> TechnicianAnswers:
-    return technician_answers(log, shops=4, learning_shops=2)
+    return technician_answers(log, shops=4)
 
 
 def shown(log: Log) -> str:
@@ -113,7 +113,7 @@ def test_beside_every_cannot_tell_stands_what_the_log_could_have_shown(page, ans
     assert [row[0] for row in rows] == list(answers.found.fit.names)
     for row in rows:
         if row[1].replace("\xa0", " ") == "cannot tell":
-            assert re.fullmatch(r"\d+ above, \d+ below", row[-1])
+            assert re.fullmatch(r"\+\d+ or −\d+", row[-1])
 
 
 def test_no_colour_tells_good_from_bad(page):
@@ -143,7 +143,7 @@ def test_the_answer_key_against_the_page(answers):
     assert min(same, key=same.get) == min(key, key=key.get) == "T4"
     # The planted distance of T2 (0.51 log odds) is smaller than what this log can show: "cannot tell" is its answer.
     mean = sum(key.values()) / len(key)
-    assert key[best] - mean < answers.twin.of(best).log_odds
+    assert key[best] - mean < answers.twin.of(best).log_odds_above
     assert {person.verdict for person in found.people} == {Verdict.CANNOT_TELL}
 
 
@@ -272,6 +272,7 @@ def test_the_command(tmp_path, capsys, monkeypatch):
     monkeypatch.setattr(
         "analysis.report.technician_pages.publish_technicians", lambda log, out, say: done.append((log, out))
     )
+    monkeypatch.setattr("analysis.report.technique_pages.publish_techniques", lambda *args: None)
     assert main(["compare", "--out", str(tmp_path)]) == 0
     assert done == [(DEMO, tmp_path)]
     assert main(["compare", "--technician", "T9", "--out", str(tmp_path / "o")]) == 2
