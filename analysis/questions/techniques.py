@@ -14,7 +14,6 @@ from analysis.cohort.ledger import Ledger
 from analysis.cohort.technique_rows import TechniqueRows
 from analysis.models.e_value import EValue, e_value
 from analysis.models.imputation import impute
-from analysis.models.intervals import Proportion, wilson
 from analysis.models.overlap_weights import (
     Arms,
     compare,
@@ -28,16 +27,14 @@ from analysis.models.rubin import Pooled, pool
 from analysis.questions.contrasts import Contrast
 from analysis.questions.description import holm
 from analysis.questions.technique_design import COVARIATES, Columns, columns_of, helpers
+from analysis.questions.technique_groups import RARER_NEEDED, Groups, groups_of, why_refused
 from analysis.questions.verdicts import Verdict, verdict_of
-from analysis.records.problems import plural
 
 Floats = NDArray[np.float64]
 
 RNG_SEED = 6
 COPIES, DRAWS = 20, 25  # completed tables, bootstrap samples in each
 COMPLETE_DRAWS = 200
-RARER_NEEDED = 10
-USES_BOTH = 3  # jobs in either arm from which a technician counts as using both (common practice, no source)
 EVEN = (0.1, 0.9)  # chance of the arm within which a job could have gone either way (common practice, no source)
 POWER_SUM = float(stats.norm.isf(0.025) + stats.norm.isf(0.2))  # 80 % power at a two-sided 5 % level
 
@@ -49,38 +46,6 @@ class Effort:
     copies: int = COPIES
     draws: int = DRAWS
     complete_draws: int = COMPLETE_DRAWS
-
-
-@dataclass(frozen=True)
-class DamageRow:
-    """First boots of both arms in one damage class."""
-
-    damage: str
-    with_it: Proportion
-    without: Proportion
-
-
-@dataclass(frozen=True)
-class Groups:
-    """Who is in either arm, whatever is made of it.
-
-    Parameters
-    ----------
-    by_damage : tuple of DamageRow
-        Most jobs first.
-    with_it, without : Proportion
-        First boots of all jobs of either arm, not adjusted.
-    both : tuple of str
-        Technicians who use both arms.
-    technicians : int
-        Technicians named in either arm.
-    """
-
-    by_damage: tuple[DamageRow, ...]
-    with_it: Proportion
-    without: Proportion
-    both: tuple[str, ...]
-    technicians: int
 
 
 @dataclass(frozen=True)
@@ -165,45 +130,6 @@ class Told:
 
 
 Answer = Told | Refused
-
-
-def groups_of(rows: pd.DataFrame, arm: Floats) -> Groups:
-    """Count both arms: by damage class, in all, and who uses both; rows with a NaN arm do not count."""
-    frame = pd.DataFrame({"damage": rows["intake_damage"], "who": rows["technician_id"], "arm": arm})
-    frame["won"] = rows["first_boot"].to_numpy(float)
-    frame = frame[~np.isnan(arm)]
-    counts = frame["damage"].value_counts()
-    by_damage = [
-        DamageRow(str(damage), *(_won(frame, (frame["damage"] == damage) & frame["arm"].eq(value)) for value in (1, 0)))
-        for damage in sorted(counts.index, key=lambda name: (-counts[name], name))
-    ]
-    used = frame.groupby("who", observed=True)["arm"].agg(["sum", "count"])
-    both = used[(used["sum"] >= USES_BOTH) & (used["count"] - used["sum"] >= USES_BOTH)]
-    with_it, without = (_won(frame, frame["arm"].eq(value)) for value in (1, 0))
-    return Groups(tuple(by_damage), with_it, without, tuple(sorted(map(str, both.index))), len(used))
-
-
-def _won(frame: pd.DataFrame, which: pd.Series) -> Proportion:
-    return wilson(int(frame.loc[which, "won"].sum()), int(which.sum()))
-
-
-def why_refused(groups: Groups, contrast: Contrast, least: int) -> str:
-    """Why a contrast cannot be answered; empty when it can be tried."""
-    for name, arm in zip(contrast.arms, (groups.with_it, groups.without), strict=True):
-        if arm.n < least:
-            return f"only {plural(arm.n, 'job')} with '{name}' (at least {least} are needed)"
-    if not groups.technicians:
-        return "no technician is named on these jobs, so that habits of people cannot be told from the technique"
-    if len(groups.both) < 2:
-        who = "no technician uses" if not groups.both else "only one technician uses"
-        return (
-            f"{who} both (at least {USES_BOTH} jobs of each), so that the technique cannot be told from the people who"
-            " use it"
-        )
-    wins, n = groups.with_it.x + groups.without.x, groups.with_it.n + groups.without.n
-    if min(wins, n - wins) < RARER_NEEDED:
-        return f"only {min(wins, n - wins)} of the rarer outcome among {n} jobs (at least {RARER_NEEDED} are needed)"
-    return ""
 
 
 @dataclass(frozen=True)

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from analysis.cohort.outcomes import DEFINITIONS
 from analysis.questions.technique_answers import TechniqueAnswers
-from analysis.questions.techniques import COPIES, DRAWS, EVEN, USES_BOTH
+from analysis.questions.technique_groups import USES_BOTH
+from analysis.questions.techniques import COPIES, DRAWS, EVEN
 from analysis.report.page import Bullets, Caution, Prose
 from analysis.report.wording import number, percent, sentence
 

@@ -14,7 +14,8 @@ from analysis.cohort.technique_rows import technique_rows
 from analysis.errors import SettingsError
 from analysis.questions.contrasts import DECLARED, contrasts_for, own_contrast
 from analysis.questions.technique_design import TERM_OF
-from analysis.questions.techniques import Effort, Refused, Told, groups_of, techniques, why_refused
+from analysis.questions.technique_groups import groups_of, why_refused
+from analysis.questions.techniques import Effort, Refused, Told, techniques
 from analysis.questions.verdicts import Verdict
 from analysis.records.log import Log, read_log
 
