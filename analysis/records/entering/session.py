@@ -135,8 +135,15 @@ class Session:
     def ask(self, question: Question) -> str:
         """Ask until there is an answer that can be taken."""
         if self._replays:
-            self._at += 1
-            return self._answers[self._at - 1][1]
+            key, answer = self._answers[self._at]
+            if key == question.key:
+                self._at += 1
+                return answer
+            # Someone wrote meanwhile, so that other questions come: answers go by their question, never by their place.
+            rest = self._answers[self._at :]
+            self._former.update(rest)
+            self._kept.update(rest)
+            del self._answers[self._at :]
         if self._stands(question):
             self._held.clear()
             return self._answered(question, self._kept.pop(question.key))

@@ -203,6 +203,43 @@ def test_a_fault_that_no_answer_can_mend_is_told_instead_of_asking_for_ever(log,
     assert contents(log) == before
 
 
+def test_two_who_continue_one_job_at_once_get_two_tests_and_no_answer_goes_astray(log):
+    """The other's technician is known by then and not asked any more; what was answered must not slip by one."""
+    other = Script(("technician [", "T1"), ("now", "boot_test"), ("boot result", "short"))
+    mine = Script(
+        *(("underfill", "full"), ("technician [", "T1"), ("donor: ", "1"), ("now", "boot_test")),
+        *(("boot result", "no_current"), ("change made", "touch_up"), ("boot result", "no_current")),
+    )
+    ask, done = mine.read_line, []
+
+    def meanwhile(prompt):
+        if "write it down" in prompt and not done:
+            done.append(other.run(log, "J-4"))
+        return ask(prompt)
+
+    mine.read_line = meanwhile
+    assert mine.run(log, "J-4") == "J-4"
+    job = rows(log, "jobs", "J-4").iloc[0]
+    assert list(job[["underfill", "technician_id", "donor_id"]]) == ["full", "T1", "D-3"]
+    tests = rows(log, "boot_tests", "J-4")
+    assert list(tests["boot_result"]) == ["short", "no_current"]
+    assert list(tests["test_no"]) == [1, 2]
+    assert found(log) == []
+
+
+def test_answers_go_by_their_question_when_other_questions_come():
+    answers = iter(["1", "2", "3", "new"])
+    session = Session(lambda prompt: next(answers), print)
+    keys = ["a", "b", "c"]
+
+    def flow():
+        return {key: session.ask(Question(key, key, str)) for key in keys}
+
+    session.run(flow)
+    keys[:] = ["a", "c", "d"]  # b is known meanwhile, d has come
+    assert session.run(flow) == {"a": "1", "c": "3", "d": "new"}
+
+
 # -- at a real terminal ------------------------------------------------------------------------------------------------
 
 
