@@ -18,7 +18,7 @@ from analysis.models.results import Result
 from analysis.models.scores import auc, log_scores, recalibration
 
 Floats = NDArray[np.float64]
-Predictor = Callable[[pd.DataFrame], Floats]  # chances, NaN for rows the model refuses
+Predictor = Callable[[pd.DataFrame], Floats]  # the chance of each row by itself, NaN for rows the model refuses
 Fitter = Callable[[pd.DataFrame, Floats], Predictor | None]  # None where there are too few for a model
 
 MEASURES = ("brier", "log_score", "auc", "slope")
@@ -55,9 +55,8 @@ class Optimism(Result):
         return self.apparent - self.optimism
 
 
-def _measured(predict: Predictor, frame: pd.DataFrame, y: Floats) -> Floats:
-    """The four measures on the rows the model does not refuse."""
-    p = predict(frame)
+def _measured(p: Floats, y: Floats) -> Floats:
+    """The four measures of chances ``p``, on the rows the model does not refuse."""
     told = ~np.isnan(p)
     p, y = p[told], y[told]
     if not len(p):
@@ -100,7 +99,8 @@ def optimism(
         drawn, own = rows.iloc[at].reset_index(drop=True), outcome[at]
         predict = fit(drawn, own)
         if predict is not None:
-            differences.append(_measured(predict, drawn, own) - _measured(predict, rows, outcome))
+            chances = predict(rows)  # those of the rows drawn are among them
+            differences.append(_measured(chances[at], own) - _measured(chances, outcome))
     usable = np.array([d for d in differences if np.isfinite(d).all()]).reshape(-1, len(MEASURES))
     settled = whole is not None and len(usable) > 1
     nothing = np.full(len(MEASURES), np.nan)
@@ -110,7 +110,7 @@ def optimism(
         converged=settled,
         reason="" if settled else "too few of the rarer outcome for a model in the jobs or in nearly every draw",
         measures=MEASURES,
-        apparent=nothing if whole is None else _measured(whole, rows, outcome),
+        apparent=nothing if whole is None else _measured(whole(rows), outcome),
         optimism=usable.mean(axis=0) if settled else nothing,
         error=usable.std(axis=0, ddof=1) / np.sqrt(len(usable)) if settled else nothing,
         draws=len(usable),

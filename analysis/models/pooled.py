@@ -98,7 +98,7 @@ class PooledFit(Result):
             If a row lies outside what the model has seen.
         """
         x = self.design.matrix(frame)
-        variance = ((x @ self.covariance) * x).sum(axis=2)
+        variance = _forms(self.covariance, *_pairs(x))
         variance += self.tau[:, None] ** 2 * self.design.unseen_family(frame)
         return self.location @ x.T, np.sqrt(variance)
 
@@ -114,7 +114,7 @@ class PooledFit(Result):
         seen = self.design.seen(frame)
         out = np.full(len(frame), np.nan)
         if seen.any():
-            out[seen] = self.mean_chances(frame[seen])
+            out[seen] = self.mean_chances(frame if seen.all() else frame[seen])
         return out
 
     def chances(self, frame: pd.DataFrame, level: float = LEVEL) -> Chances:
@@ -184,9 +184,16 @@ class _Problem:
         return slope, information
 
 
-def _problem(x: Floats, y: Floats, precision: Floats) -> _Problem:
+def _pairs(x: Floats) -> tuple[Floats, tuple[NDArray[np.intp], NDArray[np.intp]]]:
+    """Products of each two columns, the upper triangle only, and which columns they are of."""
     upper = np.triu_indices(x.shape[1])
-    return _Problem(x, y, x[:, upper[0]] * x[:, upper[1]], upper, precision)
+    return x[:, upper[0]] * x[:, upper[1]], upper
+
+
+def _forms(matrices: Floats, pairs: Floats, upper: tuple[NDArray[np.intp], NDArray[np.intp]]) -> Floats:
+    """The quadratic form of every symmetric matrix (g, p, p) at every row, shape (g, m)."""
+    twice = np.where(upper[0] == upper[1], 1.0, 2.0)
+    return np.asarray((matrices[:, upper[0], upper[1]] * twice) @ pairs.T)
 
 
 def _modes(problem: _Problem, start: Floats) -> tuple[Floats, Floats, Floats, bool]:
@@ -242,12 +249,11 @@ def _kept(weight: Floats) -> NDArray[np.intp]:
     return np.sort(heaviest[:enough])
 
 
-def _shift(x: Floats, mode: Floats, covariance: Floats) -> Floats:
+def _shift(problem: _Problem, mode: Floats, covariance: Floats) -> Floats:
     """From the mode to the posterior mean, by the third derivative of the log likelihood, shape (g, p)."""
-    p = special.expit(mode @ x.T)
-    spread = ((x @ covariance) * x).sum(axis=2)
-    skew = -p * (1 - p) * (1 - 2 * p) * spread
-    return 0.5 * ((skew @ x)[:, None, :] @ covariance)[:, 0, :]
+    p = special.expit(mode @ problem.x.T)
+    skew = -p * (1 - p) * (1 - 2 * p) * _forms(covariance, problem.pairs, problem.upper)
+    return 0.5 * ((skew @ problem.x)[:, None, :] @ covariance)[:, 0, :]
 
 
 def fit_pooled(
@@ -289,7 +295,7 @@ def fit_pooled(
     sigma, tau = _grid(design.families_n, points)
     precision = _precisions(sigma, tau, x.shape[1] - 1 - design.families_n, design.families_n)
     middle = len(sigma) // 2
-    alone = _problem(x, outcome, precision[[middle]])
+    alone = _Problem(x, outcome, *_pairs(x), precision[[middle]])
     warm, *_ = _modes(alone, np.zeros((1, x.shape[1])))
     everywhere = _Problem(x, outcome, alone.pairs, alone.upper, precision)
     mode, value, information, settled = _modes(everywhere, np.repeat(warm, len(sigma), axis=0))
@@ -309,7 +315,7 @@ def fit_pooled(
         sigma=sigma[kept],
         tau=tau[kept],
         weight=weight[kept] / weight[kept].sum(),
-        location=mode[kept] + _shift(x, mode[kept], covariance),
+        location=mode[kept] + _shift(everywhere, mode[kept], covariance),
         covariance=covariance,
     )
 

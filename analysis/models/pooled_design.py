@@ -8,6 +8,7 @@ so that the intercept is the log odds of the average job.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -60,11 +61,10 @@ class PooledCategory:
 
     def positions(self, frame: pd.DataFrame) -> NDArray[np.int64]:
         """Each row's place among the levels; -1 for a level never seen."""
-        values = frame[self.column].to_numpy(dtype=object)
+        codes, found = pd.factorize(frame[self.column].to_numpy(dtype=object))
         known = {level: at for at, level in enumerate(self.levels[:-1])}
-        out = np.array([known.get(str(value), -1) for value in values], dtype=np.int64)
-        out[pd.isna(values)] = len(self.levels) - 1
-        return out
+        places = [known.get(str(level), -1) for level in found]
+        return np.array([*places, len(self.levels) - 1], dtype=np.int64)[codes]  # a blank has code -1
 
     def seen(self, frame: pd.DataFrame) -> Flags:
         """Rows with a known level or a blank."""
@@ -81,6 +81,10 @@ class PooledCategory:
                 todo=TODO,
             )
         return self._indicators(at)
+
+    def means(self, frame: pd.DataFrame) -> Floats:
+        """Share of the rows fitted to with each level, shape (levels,)."""
+        return np.asarray(self.counts, dtype=float) / len(frame)
 
     def indicators(self, frame: pd.DataFrame) -> Floats:
         """Indicators with zeros for a level never seen."""
@@ -153,6 +157,10 @@ class PooledNumber:
         blank = np.isnan(values)
         return np.column_stack([np.where(blank, 0.0, (values - self.median) / self.step), blank])
 
+    def means(self, frame: pd.DataFrame) -> Floats:
+        """Mean of each column over the rows fitted to, shape (2,)."""
+        return np.asarray(self.columns(frame).mean(axis=0))
+
 
 Fitted = PooledCategory | PooledNumber
 
@@ -218,13 +226,17 @@ class PooledDesign:
 
 
 def _fit_category(term: Category, frame: pd.DataFrame) -> PooledCategory | None:
-    values = frame[term.column]
-    counts = values.dropna().astype(str).value_counts().sort_index().sort_values(ascending=False, kind="stable")
-    if not len(counts):
+    codes, found = pd.factorize(frame[term.column].to_numpy(dtype=object))
+    counts: Counter[str] = Counter()
+    for level, n in zip(found, np.bincount(codes[codes >= 0], minlength=len(found)), strict=True):
+        counts[str(level)] += int(n)
+    if not counts:
         return None
-    levels = (*(str(level) for level in counts.index), NOT_RECORDED)
+    known = sorted(counts, key=lambda level: (-counts[level], level))
+    levels = (*known, NOT_RECORDED)
     shown = tuple(term.level_labels.get(level, level) for level in levels)
-    return PooledCategory(term.column, term.label, levels, shown, (*(int(n) for n in counts), int(values.isna().sum())))
+    rows = (*(counts[level] for level in known), int((codes < 0).sum()))
+    return PooledCategory(term.column, term.label, levels, shown, rows)
 
 
 def _fit_number(term: Number, frame: pd.DataFrame) -> PooledNumber | None:
@@ -267,7 +279,7 @@ def fit_pooled_design(frame: pd.DataFrame, terms: Sequence[PooledTerm], family: 
     fitted = [(term, _fitted(term, frame)) for term in terms]
     own = tuple(found for term, found in fitted if found is not None and term.column != family)
     families = [found for term, found in fitted if term.column == family and isinstance(found, PooledCategory)]
-    means = np.concatenate([np.empty(0), *(term.columns(frame).mean(axis=0) for term in own)])
+    means = np.concatenate([np.empty(0), *(term.means(frame) for term in own)])
     return PooledDesign(
         terms=own,
         family=families[0] if families else None,
