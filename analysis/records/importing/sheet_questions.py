@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
 
-from analysis.records.importing.mapping import ASKED, OPEN, SheetMap
+from analysis.records.importing.mapping import ASKED, OPEN
 from analysis.records.importing.proposal import Proposal, Remark
 
 _WORK = ("chip_sides", "heat_steps")
@@ -25,14 +25,16 @@ _BEFORE = (
 
 def ask_of_sheets(proposals: Sequence[Proposal]) -> list[Proposal]:
     """Add the questions on whole sheets to their proposals."""
-    tested_again = any(_has_later_tests(proposal.sheet) for proposal in proposals)
+    tested_again = any(_has_later_tests(proposal) for proposal in proposals)
     return [_asked(proposal, tested_again) if proposal.sheet.row == "jobs" else proposal for proposal in proposals]
 
 
-def _has_later_tests(sheet: SheetMap) -> bool:
+def _has_later_tests(proposal: Proposal) -> bool:
     """Whether a sheet may hold second boot tests; without any, all work came before the first."""
-    later = (c.to.startswith("boot_tests.") and c.test not in (0, 1) for c in sheet.columns)
-    return sheet.row == "boot_tests" or (sheet.row == "jobs" and any(later))
+    sheet, headed = proposal.sheet, proposal.headed
+    later = {c.heading for c in sheet.columns if c.to.startswith("boot_tests.") and c.test not in (0, 1)}
+    filled = {heading for at, heading in headed.headings.items() if any(at in row for row in headed.data.values())}
+    return sheet.row == "boot_tests" or (sheet.row == "jobs" and bool(later & filled))
 
 
 def _asked(proposal: Proposal, tested_again: bool) -> Proposal:

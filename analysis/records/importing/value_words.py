@@ -1,4 +1,4 @@
-"""Ordinary English bench words for the dictionary's codes: common practice, no source.
+"""Ordinary bench words for the dictionary's codes, English here, German beside: common practice, no source.
 
 Words are written as :func:`plain_value` leaves them. A word under a code is sure; a doubtful one is not listed, and
 is asked.
@@ -8,9 +8,16 @@ from __future__ import annotations
 
 import re
 
+from analysis.records.importing import german_words as german
+from analysis.records.importing.words import joined
+
 BLANK = "blank"
-BLANK_WORDS = frozenset({"-", "--", "–", "—", "n/a", "na", "n.a", "n.a.", "none noted", "not noted", "not recorded"})
-UNKNOWN_WORDS = frozenset({"?", "??", "???", "unknown", "not known", "unsure", "tbd", "don't know", "dont know"})
+BLANK_WORDS = frozenset(
+    {"-", "--", "–", "—", "n/a", "na", "n.a", "n.a.", "none noted", "not noted", "not recorded", *german.BLANK_WORDS}
+)
+UNKNOWN_WORDS = frozenset(
+    {"?", "??", "???", "unknown", "not known", "unsure", "tbd", "don't know", "dont know", *german.UNKNOWN_WORDS}
+)
 
 _DAMAGE = {
     "drop": ("dropped", "drop damage", "fell", "fall", "impact", "struck", "dropped from height"),
@@ -159,6 +166,8 @@ VALUES: dict[str, dict[str, tuple[str, ...]]] = {
     },
     "entry_kind": {"typed": ("read", "entered"), "preset": ("default", "unchanged")},
 }
+VALUES |= {name: joined(VALUES[name], codes) for name, codes in german.VALUES.items()}
+VALUES["second_damage"] = VALUES["intake_damage"]
 VALUES["first_boot_result"] = {
     code.removeprefix("jobs.first_boot_result="): words for code, words in VALUES["boot_result"].items()
 }
@@ -192,10 +201,10 @@ MAYBE: dict[str, dict[str, str]] = {
         **dict.fromkeys(_PARTLY, "not_recovered"),
     },
     "prior_rework": {
-        **dict.fromkeys(("yes", "y", "shop", "opened", "someone", "owner", "client", "repair shop"), "elsewhere"),
+        **dict.fromkeys(("yes", "y", "ja", "shop", "opened", "someone", "owner", "client", "repair shop"), "elsewhere"),
     },
     "decline_reason": dict.fromkeys(("corroded", "too corroded", "corrosion"), "chance_too_low"),
-    "underfill": {"yes": "full", "y": "full"},
+    "underfill": {"yes": "full", "y": "full", "ja": "full"},
 }
 MAYBE["first_boot_result"], MAYBE["second_damage"] = MAYBE["boot_result"], MAYBE["intake_damage"]
 
@@ -220,8 +229,8 @@ HINTS: dict[str, dict[str, str]] = {
 
 DOUBTFUL_CODES = frozenset({"none", "nil", "nan", "null"})  # a donor called "none", or no donor?
 
-YES_WORDS = ("yes", "y", "true", "t", "1", "✓", "✔", "yep")
-NO_WORDS = ("no", "n", "false", "f", "0", "nope")
+YES_WORDS = (*german.YES_WORDS, "yes", "y", "true", "t", "1", "✓", "✔", "yep")
+NO_WORDS = (*german.NO_WORDS, "no", "n", "false", "f", "0", "nope")
 TICKS = ("x",)  # a tick, unless the column also ticks with something else
 MAYBE_YES = ("ok", "okay", "done")
 MAYBE_NO = ("✗", "✘", "none")

@@ -1,4 +1,4 @@
-"""Ordinary English bench words for the dictionary's columns: common practice, no source.
+"""Ordinary bench words for the dictionary's columns, English here, German beside: common practice, no source.
 
 A phrase is written as :func:`plain_words` leaves it: lower case, single spaces, no punctuation. Add a shop's own
 words here; a phrase may stand for one column only (a test holds that).
@@ -7,6 +7,15 @@ words here; a phrase may stand for one column only (a test holds that).
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
+
+from analysis.records.importing import german_words as german
+
+
+def joined(one: Mapping[str, tuple[str, ...]], other: Mapping[str, tuple[str, ...]]) -> dict[str, tuple[str, ...]]:
+    """Two lists of words under the same names as one."""
+    return {name: (*one.get(name, ()), *other.get(name, ())) for name in {**one, **other}}
+
 
 CHIP_WORDS = {
     "processor": ("processor", "cpu", "soc", "main chip", "application processor"),
@@ -179,12 +188,24 @@ STEP_LOOSE: dict[str, tuple[str, ...]] = {
 }
 
 # Never taken over, and not copied to the list of what was kept aside either.
-PERSONAL = (
+PERSONAL: tuple[str, ...] = (
     *("client", "client name", "customer", "customer name", "owner", "contact", "phone no", "phone number", "mobile"),
     *("telephone", "tel", "email", "e mail", "address", "imei", "serial", "serial no", "serial number", "passcode"),
     *("pin", "password", "unlock code", "client phone", "customer phone", "customer email", "client email", "surname"),
 )
-IGNORED = ("notes", "note", "comments", "comment", "remarks", "remark", "memo", "shelf", "bin", "invoice", "invoice no")
+IGNORED: tuple[str, ...] = (
+    "notes",
+    "note",
+    "comments",
+    "comment",
+    "remarks",
+    "remark",
+    "memo",
+    "shelf",
+    "bin",
+    "invoice",
+    "invoice no",
+)
 
 UNITS: dict[str, tuple[str, ...]] = {
     "min": ("min", "mins", "minute", "minutes"),
@@ -200,7 +221,14 @@ UNITS: dict[str, tuple[str, ...]] = {
     "GBP": ("£", "gbp", "pounds"),
 }
 CURRENCIES = ("EUR", "USD", "GBP")
-TOTALS = ("total", "totals", "sum", "subtotal", "grand total", "average", "mean", "count")
+TOTALS: tuple[str, ...] = ("total", "totals", "sum", "subtotal", "grand total", "average", "mean", "count")
+
+PHRASES, LOOSE = joined(PHRASES, german.PHRASES), joined(LOOSE, german.LOOSE)
+INVERTED, UNITS = joined(INVERTED, german.INVERTED), joined(UNITS, german.UNITS)
+TEST_PHRASES, CHIP_PHRASES = joined(TEST_PHRASES, german.TEST_PHRASES), joined(CHIP_PHRASES, german.CHIP_PHRASES)
+STEP_PHRASES, STEP_WORDS = joined(STEP_PHRASES, german.STEP_PHRASES), joined(STEP_WORDS, german.STEP_WORDS)
+SIDE_WORDS = joined(SIDE_WORDS, german.SIDE_WORDS)
+PERSONAL, IGNORED, TOTALS = (*PERSONAL, *german.PERSONAL), (*IGNORED, *german.IGNORED), (*TOTALS, *german.TOTALS)
 
 
 def plain_words(text: str) -> str:

@@ -93,3 +93,39 @@ def test_answers_hold_for_headings_over_two_rows(imported):
     replaced(log / "import.toml", ('heading = "Tech"\nto = "jobs.technician_id"', 'heading = "Tech"\nto = "ignored"'))
     done = run(source, log)
     assert {change.column for change in done.merged.changes} == {"technician_id"}
+
+
+def test_a_german_sheet_with_semicolons_asks_only_what_is_unsure(tmp_path):
+    head = "Auftrag;Eingang;Kunde;Schaden;Angenommen;Ablehnungsgrund;Spender;NAND Pads verloren;Test 1;Ergebnis;"
+    head += "Abgeschlossen;Ursache;Endgültig verloren;Preis;Techniker;Bemerkung"
+    rows = [
+        "A-1;13.03.2024;Kunde 1;Wasserschaden;ja;;S1;0;Daten lesbar;gerettet;04.04.2024;;;1.200,50;Jürgen;eilig",
+        "A-2;05.04.2024;Kunde 2;Sturz;ja;;S2;3;Kurzschluss;nicht gerettet;21.04.2024;Pads verloren;ja;950,00;Jürgen;",
+        "A-3;06.04.2024;Kunde 3;Biegung;nein;kein Spender;;;;;;;;;;",
+        "Summe;;;;;;;;;;;;;2150,50;;",
+    ]
+    path, log = tmp_path / "auftraege.csv", tmp_path / "log"
+    path.write_bytes("\r\n".join([head, *rows]).encode("cp1252"))
+    assert asked(run(path, log)) == {("Techniker", "values")}
+    replaced(log / "import.toml", ('"Jürgen" = "?"', '"Jürgen" = "T1"'))
+    assert asked(run(path, log)) == set()
+    first, second, third = table(log, "jobs")
+    assert first == {
+        "job_id": "A-1",
+        "received_date": "2024-03-13",
+        "intake_damage": "liquid",
+        "decision": "accepted",
+        "technician_id": "T1",
+        "donor_id": "S1",
+        "outcome": "recovered",
+        "closed_date": "2024-04-04",
+        "fee_amount": "1200.5",
+    }
+    assert (second["failure_cause"], second["loss_reversible"], second["received_date"]) == (
+        "pads_lost",
+        "no",
+        "2024-04-05",
+    )
+    assert (third["decision"], third["decline_reason"]) == ("declined", "no_donor")
+    assert cells(log, "boot_result", "boot_tests") == ["data_readable", "short"]
+    assert cells(log, "pads_lost_n", "chip_sides") == ["0", "3"]
