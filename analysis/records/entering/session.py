@@ -135,10 +135,10 @@ class Session:
     def ask(self, question: Question) -> str:
         """Ask until there is an answer that can be taken."""
         if self._replays:
-            key, answer = self._answers[self._at]
+            key, given = self._answers[self._at]
             if key == question.key:
                 self._at += 1
-                return answer
+                return given
             # Someone wrote meanwhile, so that other questions come: answers go by their question, never by their place.
             rest = self._answers[self._at :]
             self._former.update(rest)
