@@ -17,6 +17,7 @@ from analysis.report.wording import hours, percent
 
 # People are not named on a page for the whole bench; the outcome and the hours stand in the line above the card.
 NOT_ON_THE_CARD = ("technician_id", "decision", "decline_reason")
+TOO_PLAIN = ("chip_source",)  # the chip and the side say it
 
 
 @dataclass(frozen=True)
@@ -108,19 +109,16 @@ def _value(each: Detail) -> str:
 def _work(card: JobCard) -> Grid | Prose:
     if not card.entries:
         return Prose(["Neither work nor boot tests of this job are recorded."])
-    rows = [[_title(entry), _when(entry), _recorded(entry), _outside(entry)] for entry in card.entries]
+    rows = [[_title(entry), _outside(entry), _recorded(entry)] for entry in card.entries]
     under = f"Usual ranges from up to {plural(card.earlier_jobs, 'job')} received before it."
-    return Grid(
-        f"What was done to {card.job_id}", ["step", "before test", "recorded", "outside the usual"], rows, under=under
-    )
+    return Grid(f"What was done to {card.job_id}", ["step", "outside the usual", "recorded"], rows, under=under)
 
 
 def _title(entry: Entry) -> str:
-    return entry.title
-
-
-def _when(entry: Entry) -> str:
-    return "not said" if entry.before_test is None else "" if entry.kind == "boot test" else str(entry.before_test)
+    """What it is; work for a later test, or for none that is named, says so."""
+    if entry.kind == "boot test" or entry.before_test == 1:
+        return entry.title
+    return f"{entry.title} ({'test not said' if entry.before_test is None else f'before test {entry.before_test}'})"
 
 
 def _usual(each: Detail) -> str:

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from analysis.questions.watch import PRIMARY_RATE, SHARED_RATE
+from analysis.report.review_changed import TRUE_ONE_AMONG_THREE, TRUE_ONE_FIRST
 from tests.studies.watch import WITHIN, report, study
 
 
@@ -17,6 +18,9 @@ def _error(rate: float, n: int) -> float:
 def test_a_bad_lot_is_signalled_and_quiet_shops_keep_the_stated_rates():
     lot, quiet = study(200)
     assert lot["waited"].le(WITHIN).mean() >= 0.80 - 3 * _error(0.8, len(lot))
+    found = lot[lot["waited"].le(WITHIN)]
+    for column, stated in (("first", TRUE_ONE_FIRST), ("among_three", TRUE_ONE_AMONG_THREE)):
+        assert abs(found[column].mean() - stated) < 3 * _error(stated, len(found)), "what the page says"
     assert quiet["alarm"].mean() <= PRIMARY_RATE + 3 * _error(PRIMARY_RATE, len(quiet))
     assert quiet["others"].mean() <= SHARED_RATE + 3 * _error(SHARED_RATE, len(quiet))
 
