@@ -108,6 +108,22 @@ def test_an_earlier_job_that_was_declined_starts_no_chain():
     assert status_of(log, "B") == FirstBoot.SUCCESS
 
 
+def test_a_declined_job_in_the_middle_does_not_break_a_chain():
+    here = {"prior_rework": "here"}
+    log = log_of(
+        jobs=[
+            closed("A", "not_recovered"),
+            job("B", decision="declined", previous_job_id="A", received_date="2026-02-01", **here),
+            closed("C", previous_job_id="B", received_date="2026-03-01", closed_date="2026-04-01", **here),
+        ],
+        boot_tests=[boot("A", 1, "short"), boot("C", 1, "data_readable")],
+    )
+    outcomes = job_outcomes(log).set_index("job_id")
+    assert outcomes.loc["C", "chain_root"] == "A"
+    assert (outcomes.loc["A", "ending"], outcomes.loc["A", "first_boot"]) == (str(Ending.RECOVERED), 0)
+    assert outcomes.loc["B", "ending"] == Ending.NOT_ACCEPTED
+
+
 def test_a_loop_of_earlier_jobs_does_not_hang():
     log = log_of(
         jobs=[
