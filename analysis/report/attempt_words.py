@@ -27,6 +27,16 @@ def _worth(worth: AttemptWorth, currency: str) -> str:
     )
 
 
+def unknown_later(test: NextTest) -> str:
+    """Of how many jobs the later tests are not known; empty without any."""
+    if not test.unrecorded:
+        return ""
+    return (
+        f"Of {plural(test.unrecorded, 'more closed job')} only a failed first result is written down; what later tests"
+        " brought there is not known."
+    )
+
+
 def attempt_words(test: NextTest, worth: AttemptWorth, currency: str) -> list[str]:
     """Chance of the next test, its hours and cost, and what is recommended."""
     boots = test.boots
@@ -37,11 +47,7 @@ def attempt_words(test: NextTest, worth: AttemptWorth, currency: str) -> list[st
         f"Boot test {test.after + 1} booted {of(boots)} jobs{known}: {percent(boots.rate)} (80 % interval"
         f" {interval(boots.low, boots.high)}).",
     ]
-    if test.unrecorded:
-        lines.append(
-            f"Of {plural(test.unrecorded, 'more closed job')} only a failed first result is written down; what later tests"
-            " brought there is not known."
-        )
+    lines += [unknown_later(test)] if test.unrecorded else []
     if test.closed:
         lines.append(f"Of {plural(test.closed, 'closed job')} that booted then, {test.recovered} were recovered.")
     if test.hours_n:

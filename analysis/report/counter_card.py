@@ -11,7 +11,7 @@ from analysis.models.offer_value import Pays
 from analysis.questions.another_attempt import worth_of
 from analysis.questions.counter import Counter
 from analysis.records.problems import plural
-from analysis.report.attempt_words import SELECTED
+from analysis.report.attempt_words import SELECTED, unknown_later
 from analysis.report.page import Bullets, Caution, Grid, Prose
 from analysis.report.wording import interval, number, of, percent, sentence
 
@@ -49,6 +49,7 @@ def attempts_grid(counter: Counter) -> Grid | Prose:
     under = (
         f"{SELECTED} 'Fee at which it pays' is what must hang on success for the attempt to earn its own hours at this"
         " chance; what was spent before is spent either way. 'rework assess --after-test N' weighs one job."
+        f" {unknown_later(counter.tests[0])}".rstrip()
     )
     return Grid("Another attempt after failed boot tests", heads, rows, numbers=tuple(range(8)), under=under)
 

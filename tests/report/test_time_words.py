@@ -7,7 +7,7 @@ import pandas as pd
 from analysis.questions.another_attempt import after_test, next_tests, worth_of
 from analysis.questions.review import Review, review_of
 from analysis.report import review_time
-from analysis.report.attempt_words import attempt_words
+from analysis.report.attempt_words import attempt_words, unknown_later
 from tests.cohort.test_attempts import hundred_jobs
 from tests.cohort.test_hours import ended
 from tests.tables import log_of
@@ -45,6 +45,8 @@ def test_another_attempt_names_the_jobs_it_knows_nothing_of():
     text = " ".join(attempt_words(test, worth_of(test, None, 60.0), "EUR"))
     assert "booted 15 of 25 jobs whose later tests are recorded: 60 %" in text
     assert "Of 25 more closed jobs only a failed first result is written down" in text
+    logged = after_test(next_tests(log_of(jobs=hundred_jobs(True)[0], boot_tests=hundred_jobs(True)[1])), 1)
+    assert unknown_later(logged) == ""
 
 
 def test_a_curve_without_the_failures_is_refused_in_numbers():
