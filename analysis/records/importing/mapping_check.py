@@ -10,6 +10,7 @@ from dataclasses import fields
 from typing import Any
 
 from analysis.records.dictionary import BY_NAME, TABLES, Column, Kind
+from analysis.records.identifiers import NAME, reads_like
 from analysis.records.importing import mapping as m
 from analysis.records.importing.mapping import OPEN, ColumnMap, SheetMap, column_named, parts_of
 from analysis.records.importing.reading import Aside, canonical_texts, strict
@@ -139,6 +140,8 @@ def column_mistakes(column: ColumnMap, row: str) -> list[str]:
         mistake = code_mistake(said, target)
         if "=" in said and row in ("donors", "technicians"):
             mistake = f"a row of {row} settles no column of jobs"
+        if target.name == "technician_id" and said != BLANK and reads_like(said) == NAME:
+            mistake = "reads like a person's name, which the log must not hold; give a pseudonym such as T1"
         if mistake:
             out.append(f'values."{text}" = "{said}": {mistake}')
     return out

@@ -65,7 +65,8 @@ def parse_mapping(text: str, path: Path) -> list[SheetMap]:
     try:
         given = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise _refuse(path, [f"not TOML: {error}"]) from None
+        hint = 'every answer stands between quotation marks, as in key = "answer"'
+        raise _refuse(path, [f"not TOML: {error}; {hint}"]) from None
     sheets = given.get("sheet", [])
     mistakes = [f"{key}: not a key of the mapping" for key in given if key != "sheet"]
     if not isinstance(sheets, list):

@@ -96,7 +96,7 @@ def names_of_persons(texts: Mapping[str, int], said: Mapping[str, str]) -> dict[
         why = f"like {quoted(near, 30)}: one person or two?" if near else ""
         if len(spellings) > 1:
             why = f"stands as {_spelled(spellings)}: one person or two? If two, give each spelling a line here"
-        why = why or "a name; give a pseudonym"
+        why = why or "a name? Give a pseudonym, or the same again if it is one"
         known.setdefault(value_key(first), code)
         for texts_alike in group.values():
             out[squeezed(texts_alike[0])] = Doubt(code, f"{why} ({_KEPT})" if not out else why)

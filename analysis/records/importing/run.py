@@ -170,6 +170,16 @@ def _currency(proposals: Sequence[Proposal]) -> dict[str, str]:
     return {"currency": found.pop()} if len(found) == 1 else {}
 
 
+def _refuse_the_log_itself(sources: Sequence[Path], folder: Path) -> None:
+    """A sheet that lies where the log's own file would be is not taken for both."""
+    own = {(folder / table.file).resolve() for table in TABLES}
+    for source in sources:
+        if Path(source).resolve() in own:
+            rule = f"a folder for the log in which no sheet of yours is called {Path(source).name}"
+            todo = "Name another folder with --into, such as my_log; it is made. Nothing was changed."
+            raise LogError("is where the log's own file stands.", rule=rule, todo=todo, where=str(source))
+
+
 def _read_text(path: Path) -> str:
     try:
         return path.read_bytes().decode("utf-8-sig") if path.is_file() else ""
@@ -259,6 +269,7 @@ def import_files(
     """
     folder, today = Path(folder), today or dt.date.today()
     told = recover(folder) if (folder / JOURNAL).is_file() else ""
+    _refuse_the_log_itself(sources, folder)
     path = Path(mapping) if mapping else folder / FILE
     before = _read_text(path)
     given = parse_mapping(before, path) if before else []

@@ -346,3 +346,25 @@ def test_work_that_was_undated_in_an_earlier_import_is_dated_where_it_stands(tmp
     done = run(source, log)
     assert (done.merged.changes, done.merged.rows_added) == ([], {})
     assert cells(log, "before_test_no", "chip_sides") == ["1", "1"]
+
+
+def test_a_sheet_in_the_place_of_the_logs_own_file_is_not_taken_for_both(tmp_path):
+    source = sheet(tmp_path / "jobs.csv", HEAD, ROWS)
+    before = source.read_bytes()
+    with pytest.raises(LogError, match="where the log's own file stands") as told:
+        run(source, tmp_path)
+    assert "Name another folder with --into" in str(told.value)
+    assert [path.name for path in tmp_path.iterdir()] == ["jobs.csv"]
+    assert source.read_bytes() == before
+
+
+@pytest.mark.parametrize(
+    ("answer", "said"),
+    [("T1", "every answer stands between quotation marks"), ('"Martina"', "reads like a person's name")],
+)
+def test_answers_that_cannot_be_used_say_what_would_do(tmp_path, answer, said):
+    source, log = with_column(tmp_path / "a.csv", "Tech", ["Martina", "T2", ""]), tmp_path / "log"
+    run(source, log)
+    replaced(log / "import.toml", ('Martina = "?"', f"Martina = {answer}"))
+    with pytest.raises(SettingsError, match=said):
+        run(source, log)
