@@ -29,7 +29,7 @@ CLEAR_RATE, LEANING_RATE = 0.05, 0.20
 # In standard errors of each person's own distance from the average.
 SIZES = (1.5, 2.5, 3.5, 4.5, 6.0, 8.0)
 TYPICAL_SD = TAU_SCALE * np.sqrt(2 / np.pi)  # mean of the half-normal prior of the SD between technicians, log odds
-MANY_JOBS = 5000  # from here on the twin draws each person's estimate instead of jobs
+MANY_JOBS = 3000  # from here on the twin draws each person's estimate instead of jobs
 NEAR = 1e-3  # standard errors: far below what a verdict turns on
 SEEDS = {"quiet": 61, "planted": 62, "best": 63}
 

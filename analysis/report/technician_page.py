@@ -6,6 +6,7 @@ import numpy as np
 from scipy.special import expit
 
 from analysis.models import poisson_binomial
+from analysis.models.terms import NOT_RECORDED
 from analysis.questions.technicians import ACTION, WARNING, Person, Technicians
 from analysis.questions.technicians_answers import TechnicianAnswers
 from analysis.questions.technicians_rows import NotComparable
@@ -134,7 +135,7 @@ def _bands(found: Technicians) -> tuple[np.ndarray, list[np.ndarray]]:
     chances = np.sort(expit(found.offset + found.centre))
     most = max(person.raw.n for person in found.people)
     least = min(person.raw.n for person in found.people)
-    sizes = np.unique(np.linspace(max(5, 0.6 * least), most * 1.08, 40).round().astype(int))
+    sizes = np.unique(np.linspace(max(5, 0.6 * least), most * 1.08, 24).round().astype(int))
     bands: list[np.ndarray] = [np.empty((len(sizes), 2)) for _ in range(2)]
     for row, n in enumerate(sizes):
         taken = np.quantile(chances, (np.arange(n) + 0.5) / n)
@@ -279,7 +280,8 @@ def rank_grid(answers: TechnicianAnswers) -> Grid | Prose:
         "the same, large spread supposed",
     ]
     under = (
-        "A rank that may be almost anything is the rule with few people and few jobs. The three chances suppose beforehand a"
+        "A rank that may be almost anything is the rule with few people and few jobs: of five people with forty jobs each, the"
+        " truly best came out first in fewer than half of 200 simulated benches. The three chances suppose beforehand a"
         " spread between technicians of scale 0.25, 0.5 and 1 in log odds; where they lead to different words, the data say"
         " little."
     )
@@ -343,4 +345,20 @@ def adjusted_words(answers: TechnicianAnswers) -> Bullets | Prose:
     terms = [term.label.removeprefix("each year of ") for term in design.terms if term.label != "technician"]
     said = f"Boards are put side by side by {listed(terms)}." if terms else "There was no room for any board fact."
     left = listed(sorted({t.label for t in design.left_out}))
-    return Bullets([said, f"Without room or variation: {left}." if left else "No fact was left out."])
+    blank = listed(
+        [
+            f"{name.removeprefix('each year of ').removesuffix(f': {NOT_RECORDED}')} {percent(n / design.n)}"
+            for name, n in design.behind.items()
+            if name.endswith(f": {NOT_RECORDED}") and n
+        ]
+    )
+    return Bullets(
+        [
+            said,
+            f"Without room or variation: {left}." if left else "No fact was left out.",
+            f"Left blank: {blank} of the jobs. A blank puts a hard board among the average ones: whoever gets the hard boards"
+            " looks worse for it, and can be marked for nothing."
+            if blank
+            else "Nothing is left blank.",
+        ]
+    )
