@@ -196,6 +196,10 @@ def _forms(matrices: Floats, pairs: Floats, upper: tuple[NDArray[np.intp], NDArr
     return np.asarray((matrices[:, upper[0], upper[1]] * twice) @ pairs.T)
 
 
+def _problem(x: Floats, y: Floats, precision: Floats) -> _Problem:
+    return _Problem(x, y, *_pairs(x), precision)
+
+
 def _modes(problem: _Problem, start: Floats) -> tuple[Floats, Floats, Floats, bool]:
     """Newton's method at every point of the grid at once, the step halved where it does not climb.
 
@@ -295,7 +299,7 @@ def fit_pooled(
     sigma, tau = _grid(design.families_n, points)
     precision = _precisions(sigma, tau, x.shape[1] - 1 - design.families_n, design.families_n)
     middle = len(sigma) // 2
-    alone = _Problem(x, outcome, *_pairs(x), precision[[middle]])
+    alone = _problem(x, outcome, precision[[middle]])
     warm, *_ = _modes(alone, np.zeros((1, x.shape[1])))
     everywhere = _Problem(x, outcome, alone.pairs, alone.upper, precision)
     mode, value, information, settled = _modes(everywhere, np.repeat(warm, len(sigma), axis=0))
