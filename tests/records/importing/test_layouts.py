@@ -129,3 +129,15 @@ def test_a_german_sheet_with_semicolons_asks_only_what_is_unsure(tmp_path):
     assert (third["decision"], third["decline_reason"]) == ("declined", "no_donor")
     assert cells(log, "boot_result", "boot_tests") == ["data_readable", "short"]
     assert cells(log, "pads_lost_n", "chip_sides") == ["0", "3"]
+
+
+def test_a_range_that_the_spreadsheet_took_for_a_date_is_asked(tmp_path):
+    book = openpyxl.Workbook()
+    book.active.append(["Job no", "Date in", "Damage", "Taken?", "CPU lower clean passes"])
+    for n, passes in enumerate((2, dt.date(2025, 3, 2), 3, 1), start=1):
+        book.active.append([f"J{n}", dt.date(2024, 3, n), "drop", "yes", passes])
+    book.save(tmp_path / "a.xlsx")
+    done = run(tmp_path / "a.xlsx", tmp_path / "log")
+    assert asked(done) == {("CPU lower clean passes", "values")}
+    assert "the spreadsheet made a date of what was typed, 2-3 for example" in done.questions[0].text
+    assert cells(tmp_path / "log", "clean_passes_n", "chip_sides") == ["2", "3", "1"]
