@@ -133,6 +133,12 @@ class SheetMap:
         """Columns by heading."""
         return {column.heading: column for column in self.columns}
 
+    def before_test(self, column: ColumnMap | None = None) -> str:
+        """The boot test that the work of a column came before; blank is undated, "?" still asked."""
+        if column and column.before_test:
+            return str(column.before_test)
+        return {"yes": "1", OPEN: OPEN}.get(self.work_before_test_1, "")
+
     def side_of(self, column: ColumnMap) -> str:
         """Side that a column's cells are about; "?" while it is asked."""
         if column.side or not column.chip:

@@ -13,7 +13,7 @@ from analysis.records.importing.headings_guess import guess_heading
 from analysis.records.importing.mapping import IGNORED, OPEN, PERSONAL, ColumnMap
 from analysis.records.importing.proposal import Proposal
 from analysis.records.importing.reading import Aside, Blank, Taken
-from analysis.records.importing.rows import Key, ReadSheet
+from analysis.records.importing.rows import UNDATED, Key, ReadSheet
 
 Records = dict[str, dict[Key, dict[str, str]]]
 _NAMING = ("jobs.technician_id", "technicians.technician_id")  # columns in which shops write names
@@ -59,6 +59,8 @@ def _target(
 ) -> tuple[str, Key, dict[str, str]] | str:
     """Table, key and constants of the place that a cell goes to, or why there is none."""
     table = column.table.name
+    if read.sheet.row == "heat_steps":
+        return table, key, {"before_test_no": read.sheet.before_test(column)}
     if read.sheet.row != "jobs" or table == "jobs":
         return table, key, {}
     if table == "boot_tests":
@@ -75,9 +77,9 @@ def _target(
 
 def _work_target(read: ReadSheet, column: ColumnMap, key: Key) -> tuple[str, Key, dict[str, str]] | str:
     """The same for work at the bench."""
-    if not column.before_test and read.sheet.work_before_test_1 == OPEN:
-        return "whether this work was done before boot test 1 is still a question"
-    before = str(column.before_test or ("1" if read.sheet.work_before_test_1 == "yes" else ""))
+    before = read.sheet.before_test(column)
+    if before == OPEN:
+        return UNDATED
     if column.table.name == "heat_steps":
         constants = {"step_type": column.step, "before_test_no": before}
         return "heat_steps", (*key, column.chip, str(column.step_no)), constants

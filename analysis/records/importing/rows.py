@@ -8,13 +8,14 @@ from dataclasses import dataclass, field
 
 from analysis.records.dictionary import BY_NAME
 from analysis.records.importing.grid import Cell, HeadedSheet, Row
-from analysis.records.importing.mapping import ColumnMap, SheetMap
+from analysis.records.importing.mapping import OPEN, ColumnMap, SheetMap
 from analysis.records.importing.propose import key_columns
 from analysis.records.importing.reading import Outcome, Taken, read_cells
 from analysis.records.importing.stray_rows import stray_rows
 from analysis.records.problems import quoted
 
 Key = tuple[str, ...]
+UNDATED = "whether this work was done before boot test 1 is still a question"
 
 
 @dataclass(frozen=True)
@@ -45,21 +46,20 @@ class ReadSheet:
     refused: Mapping[int, str] = field(default_factory=dict)
 
 
-def _key_of(row: Row, positions: Mapping[str, int | None], outcomes: Mapping[int, Mapping[Cell, Outcome]]) -> Key | str:
+def _key_of(read: ReadSheet, row: Row, positions: Mapping[str, int | None]) -> Key | str:
     """The key of a row, or why it has none."""
+    if positions.get("before_test_no", 0) is None and read.sheet.before_test() == OPEN:
+        return UNDATED
     parts = []
     for name, at in positions.items():
-        if at is None:
-            if name != "before_test_no":
-                return f"no column of the sheet holds {name}"
-            parts.append("")
+        if name == "before_test_no" and (at is None or at not in row):
+            parts.append(read.sheet.before_test() if at is None else "")
             continue
+        if at is None:
+            return f"no column of the sheet holds {name}"
         if at not in row:
-            if name == "before_test_no":
-                parts.append("")
-                continue
             return f"the row has no {name}"
-        outcome = outcomes[at][row[at]]
+        outcome = read.outcomes[at][row[at]]
         if not isinstance(outcome, Taken):
             why = getattr(outcome, "why", "it stands for a blank")
             return f"its {name} {quoted(row[at].text)} cannot be used: {why}"
@@ -102,10 +102,12 @@ def read_sheet(headed: HeadedSheet, sheet: SheetMap, today: dt.date) -> ReadShee
     positions = {name: at_of.get(held.get(name, "")) for name in names}
     keys: dict[int, Key] = {}
     refused: dict[int, str] = {}
+    bare = ReadSheet(headed, sheet, columns, outcomes)
+    undated = sheet.row == "heat_steps" and sheet.before_test() == OPEN  # no part of the key of its rows
     for number, row in headed.data.items():
-        made = _key_of(row, positions, outcomes)
-        if isinstance(made, str):
-            refused[number] = made
+        made = _key_of(bare, row, positions)
+        if isinstance(made, str) or undated:
+            refused[number] = made if isinstance(made, str) else UNDATED
         else:
             keys[number] = made
     for found in (stray_rows({number: key[0] for number, key in keys.items()}), _doubles(keys, headed.data)):

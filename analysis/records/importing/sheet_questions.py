@@ -1,4 +1,4 @@
-"""What has to be asked of a sheet with a row a job as a whole, since no heading of it says so."""
+"""What has to be asked of a sheet as a whole, since no heading of it says so."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ _BEFORE = (
 def ask_of_sheets(proposals: Sequence[Proposal]) -> list[Proposal]:
     """Add the questions on whole sheets to their proposals."""
     tested_again = any(_has_later_tests(proposal) for proposal in proposals)
-    return [_asked(proposal, tested_again) if proposal.sheet.row == "jobs" else proposal for proposal in proposals]
+    return [_asked(proposal, tested_again) for proposal in proposals]
 
 
 def _has_later_tests(proposal: Proposal) -> bool:
@@ -38,17 +38,17 @@ def _has_later_tests(proposal: Proposal) -> bool:
 
 
 def _asked(proposal: Proposal, tested_again: bool) -> Proposal:
+    row = proposal.sheet.row
+    if row in _WORK:
+        dated = any(c.to == f"{row}.before_test_no" for c in proposal.sheet.columns)
+        return _with_questions(proposal, (("work_before_test_1", tested_again and not dated, _BEFORE),))
+    return _asked_of_jobs(proposal, tested_again) if row == "jobs" else proposal
+
+
+def _with_questions(proposal: Proposal, questions: Sequence[tuple[str, bool, str]]) -> Proposal:
+    """Ask for keys of a sheet, each with whether it is needed and the words of its question."""
     sheet, remarks = proposal.sheet, dict(proposal.remarks)
-    targets = {c.to for c in sheet.columns}
-    work = [c for c in sheet.columns if c.taken and c.table.name in _WORK]
-    sideless = any(c.chip == "processor" and not c.side and c.table.name == "chip_sides" for c in work)
-    donor_facts = any(to.startswith("donors.") for to in targets) and "jobs.donor_id" not in targets
-    undated = tested_again and any(not c.before_test for c in work)
-    for key, needed, text in (
-        ("processor_side", sideless, _SIDE),
-        ("own_donor", donor_facts, _DONOR),
-        ("work_before_test_1", undated, _BEFORE),
-    ):
+    for key, needed, text in questions:
         asked: dict[str, Any] = {}
         if needed and getattr(sheet, key) in ("", OPEN):
             asked = {key: OPEN}
@@ -56,7 +56,26 @@ def _asked(proposal: Proposal, tested_again: bool) -> Proposal:
         elif getattr(sheet, key) == OPEN:  # asked before a column was said to be something else
             asked = {key: ""}
         sheet = replace(sheet, **asked)
-    if "jobs.decision" not in targets and sheet.fixed.get("jobs.decision", OPEN) == OPEN:
-        sheet = replace(sheet, fixed={**sheet.fixed, "jobs.decision": OPEN})
-        remarks["", "fixed.jobs.decision"] = Remark(ASKED, _DECISION)
     return replace(proposal, sheet=sheet, remarks=remarks)
+
+
+def _asked_of_jobs(proposal: Proposal, tested_again: bool) -> Proposal:
+    columns = proposal.sheet.columns
+    targets = {c.to for c in columns}
+    work = [c for c in columns if c.taken and c.table.name in _WORK]
+    sideless = any(c.chip == "processor" and not c.side and c.table.name == "chip_sides" for c in work)
+    donor_facts = any(to.startswith("donors.") for to in targets) and "jobs.donor_id" not in targets
+    undated = tested_again and any(not c.before_test for c in work)
+    asked = _with_questions(
+        proposal,
+        (
+            ("processor_side", sideless, _SIDE),
+            ("own_donor", donor_facts, _DONOR),
+            ("work_before_test_1", undated, _BEFORE),
+        ),
+    )
+    fixed = asked.sheet.fixed
+    if "jobs.decision" in targets or fixed.get("jobs.decision", OPEN) != OPEN:
+        return asked
+    remarks = {**asked.remarks, ("", "fixed.jobs.decision"): Remark(ASKED, _DECISION)}
+    return replace(asked, sheet=replace(asked.sheet, fixed={**fixed, "jobs.decision": OPEN}), remarks=remarks)

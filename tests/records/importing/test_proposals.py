@@ -415,3 +415,24 @@ def test_nothing_is_asked_about_totals_and_rows_without_a_code(tmp_path):
     rows += [("Total", "", "", "", "about 12"), ("", "", "", "", "see the shelf")]
     assert asked(run(sheet(tmp_path / "a.csv", (*HEAD, "Bench hours"), rows), tmp_path / "log")) == set()
     assert {row["value"] for row in aside(tmp_path / "log")} == {"Total", "about 12", "see the shelf"}
+
+
+@pytest.mark.parametrize(
+    ("name", "head", "row"),
+    [
+        ("Sides", ("Job", "Chip", "Side", "clean passes"), ("J-1", "cpu", "lower", "2")),
+        ("Heat", ("Job", "Chip", "Step no", "Step", "set temp (°C)"), ("J-1", "cpu", "1", "install", "330")),
+    ],
+)
+def test_a_sheet_of_work_without_its_test_asks_when_it_was_done(tmp_path, name, head, row):
+    jobs = sheet(tmp_path / "Jobs.csv", HEAD, ROWS)
+    tests = [("J-1", 1, "short"), ("J-1", 2, "data ok")]
+    sources = [jobs, sheet(tmp_path / "Tests.csv", ("Job", "Test no", "Boot result"), tests)]
+    sources.append(sheet(tmp_path / f"{name}.csv", head, [row]))
+    log, table_name = tmp_path / "log", {"Sides": "chip_sides", "Heat": "heat_steps"}[name]
+    done = run(sources, log)
+    assert [(q.sheet, q.key) for q in done.questions] == [(name, "work_before_test_1")]
+    assert table(log, table_name) == []
+    replaced(log / "import.toml", ('work_before_test_1 = "?"', 'work_before_test_1 = "yes"'))
+    assert asked(run(sources, log)) == set()
+    assert cells(log, "before_test_no", table_name) == ["1"]
