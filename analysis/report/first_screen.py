@@ -159,7 +159,8 @@ def _left_out(review: Review) -> Statement:
     ledger = review.cohort.ledger
     faulty = review.log.jobs_set_aside
     reasons = [f"{reason}: {n}" for reason, n in ledger.exclusions if not reason.startswith("set aside")]
-    says = f"{ledger.left_out} of {plural(ledger.rows_in, 'job')} in the log have no first-boot result to count."
+    have = "has" if ledger.left_out == 1 else "have"
+    says = f"{ledger.left_out} of {plural(ledger.rows_in, 'job')} in the log {have} no first-boot result to count."
     aside = (
         f"{plural(faulty, 'job')} set aside because of faults; 'rework check' lists them. "
         if faulty

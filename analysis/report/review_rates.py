@@ -247,32 +247,6 @@ def pads_grid(review: Review) -> Grid | Prose:
     )
 
 
-def talk_grid(review: Review) -> Grid | Prose:
-    """Jobs to talk about."""
-    if not review.talk:
-        return Prose(["No first boot of this month went against what its intake facts led one to expect."])
-    rows = [
-        [
-            job.job_id,
-            "booted" if job.succeeded else "did not boot",
-            percent(job.chance),
-            job.facts,
-            job.done,
-            job.cause or "–",
-            number(job.hours, 1),
-        ]
-        for job in review.talk
-    ]
-    heads = ["job", "first boot", "expected", "board", "done before the test", "cause", "hours"]
-    under = (
-        "Failures that were most likely to succeed, then successes that were least likely, by intake"
-        " facts alone. Surprising does not mean that anyone did wrong."
-    )
-    return Grid(
-        f"First boots of {month_name(review.month)} against expectation", heads, rows, numbers=(2, 6), under=under
-    )
-
-
 def lacks(review: Review) -> Bullets:
     """What the log lacks and what that costs."""
     items = []

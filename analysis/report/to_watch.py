@@ -168,7 +168,10 @@ def _said(review: Review, key: str) -> str:
         steps = " and ".join(f"{name} ({n})" for name, n in review.pads.steps[:2])
         return f"Watch pads: most sides that lose some on the bench lose them in {steps}."
     if kind == "cause":
-        return f"{sentence(JOBS['failure_cause'].text_of(rest))}: the most frequent known cause of twelve months."
+        year = review.causes_year
+        n = next((row.n for row in year.rows if row.code == rest), 0)
+        cause = sentence(JOBS["failure_cause"].text_of(rest))
+        return f"{cause}: the most frequent known cause, {n} of {plural(year.n, 'failure')} in twelve months."
     if kind == "unexplained":
         return "Write down causes: too many failures have none, so that nothing can be learnt from them."
     return _first_boot_said(review)

@@ -18,7 +18,9 @@ QUIET_CLEAR, QUIET_LEANING = 0.037, 0.102
 
 def once_in(chance: float) -> str:
     """A chance in words: "about once in 12 months"."""
-    return "hardly ever" if chance < 0.001 else f"about once in {max(2, round(1 / chance))} months"
+    if chance < 0.001:
+        return "never" if chance < 1e-9 else "less than once in 1,000 months"
+    return f"about once in {max(2, round(1 / chance))} months"
 
 
 def quiet_words(now: MonthExpected) -> str:

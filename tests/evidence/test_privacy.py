@@ -12,7 +12,7 @@ from analysis.records.dictionary import BY_NAME, TABLES, Kind
 from analysis.records.identifiers import lone_words, luhn, reads_like
 from analysis.records.log import read_log
 from analysis.records.problems import Severity
-from analysis.report import first_screen, review_rates
+from analysis.report import first_screen, job_card_view, review_changed, review_rates, since_last_view
 from tests.evidence.sealed import TODAY, demo_copy, rows_of, sealed, sheet, write_rows
 
 NAMES = ("Anna-Mueller", "mueller_anna", "Mr-Okonkwo", "Garcia-Lopez", "J-Thomas")
@@ -211,7 +211,8 @@ def test_none_reaches_the_monthly_review_and_rows_stay_joined(planted):
     folder, texts = planted
     review = build_review(folder, "2024-09")
     shown = [first_screen.page_head(review), first_screen.first_screen(review)]
-    made = [getattr(review_rates, name) for name in ("talk_grid", "causes_grid", "received_grid", "lacks", "pads_grid")]
+    made = [getattr(review_rates, name) for name in ("causes_grid", "received_grid", "lacks", "pads_grid")]
+    made += [job_card_view.talk_cards, review_changed.candidates_grid, since_last_view.next_time]
     html = "".join(part._repr_html_() for part in [shown[1], *(make(review) for make in made)])
     html += str(shown[0]._repr_mimebundle_())
     assert_free_of(html, texts)
