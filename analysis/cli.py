@@ -11,6 +11,7 @@ from pathlib import Path
 from analysis import __version__
 from analysis.cli_compare import add_compare_command
 from analysis.cli_evidence import add_evidence_commands
+from analysis.cli_month import add_month_command
 from analysis.errors import ReworkError
 
 PROJECT = Path(__file__).resolve().parent.parent
@@ -19,6 +20,7 @@ DEMO = PROJECT / "data_demo"
 CANNOT_RUN = 2
 _FROM_CHECKOUT = (
     "review",
+    "month",
     "dictionary",
     "assess",
     "counter",
@@ -325,6 +327,7 @@ def _parser() -> argparse.ArgumentParser:
     )
     add_evidence_commands(add, DEMO, PROJECT / "reports")
     add_compare_command(add, DEMO, PROJECT / "reports")
+    add_month_command(add, DEMO, PROJECT / "reports")
     return parser
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import copy
 import datetime as dt
+import importlib
 import json
 import os
 import re
@@ -69,6 +70,30 @@ def _user_errors() -> set[str]:
     from analysis import errors
 
     return {name for name in vars(errors) if name.endswith("Error")}
+
+
+@contextlib.contextmanager
+def _without_address_grammar() -> Iterator[None]:
+    """Import notebook tools without the grammar of internet addresses.
+
+    jsonschema builds it when it finds it, for a check that no notebook of ours asks for; it takes longer than all else.
+    """
+    name = "rfc3987_syntax"
+    if name in sys.modules:
+        yield
+        return
+    sys.modules[name] = None  # type: ignore[assignment]
+    try:
+        yield
+    finally:
+        del sys.modules[name]
+
+
+def import_tools() -> None:
+    """Import what running and exporting a notebook takes; a process copied afterwards need not do it again."""
+    with _without_address_grammar():
+        for name in ("nbformat", "nbclient", "jupyter_client.manager", "nbconvert.exporters.templateexporter"):
+            importlib.import_module(name)
 
 
 @contextlib.contextmanager
@@ -140,6 +165,7 @@ def execute(path: Path, given: Mapping[str, Value], say: Say = _quiet) -> Any:
         If the notebook cannot be read, a parameter is unknown, or a cell fails.
     """
     raw = _with_parameters(_read_notebook(path), given)
+    import_tools()
     import nbformat
     from jupyter_client.kernelspec import KernelSpecManager
     from jupyter_client.manager import AsyncKernelManager

@@ -51,6 +51,7 @@ def test_constraints_name_no_host():
         "seal",
         "recount",
         "compare",
+        "month",
     ],
 )
 def test_every_command_explains_itself_with_an_example(command, capsys):

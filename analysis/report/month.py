@@ -1,0 +1,132 @@
+"""Every page of a month in one go, two at a time."""
+
+from __future__ import annotations
+
+import multiprocessing
+import os
+import sys
+from collections.abc import Callable, Iterator
+from concurrent.futures import ProcessPoolExecutor
+from contextlib import contextmanager
+from dataclasses import dataclass
+from functools import partial
+from pathlib import Path
+
+from analysis.errors import RenderError, ReworkError
+from analysis.report.render import Say, import_tools
+
+AT_ONCE = 2
+
+
+@dataclass(frozen=True)
+class Made:
+    """One page: where it is, or why it could not be made."""
+
+    name: str
+    path: Path | None
+    reason: str = ""
+
+
+@dataclass(frozen=True)
+class _Order:
+    folder: Path
+    month: str
+    out: Path
+
+
+def _review(order: _Order, say: Say) -> Path:
+    from analysis.report.monthly import publish_review
+
+    return publish_review(order.folder, order.month, order.out, say)
+
+
+def _counter(order: _Order, say: Say) -> Path:
+    from analysis.report.counter import publish_counter
+
+    return publish_counter(order.folder, 0.0, order.out, say)
+
+
+def _techniques(order: _Order, say: Say) -> Path:
+    from analysis.report.technique_pages import publish_techniques
+
+    return publish_techniques(order.folder, order.out, say)
+
+
+def _technicians(order: _Order, say: Say) -> Path:
+    from analysis.report.technician_pages import publish_technicians
+
+    return publish_technicians(order.folder, order.out, say)
+
+
+def _check(order: _Order, say: Say) -> Path:
+    from analysis.report.check_page import publish_check
+
+    return publish_check(order.folder, order.out, say)
+
+
+# Those that take longest come first, so that none of them is left to run alone at the end.
+PAGES: dict[str, Callable[[_Order, Say], Path]] = {
+    "review": _review,
+    "accept or decline": _counter,
+    "techniques": _techniques,
+    "technicians": _technicians,
+    "log check": _check,
+}
+
+
+def _make(name: str, order: _Order, say: Say) -> Made:
+    """Make one page; a reason the user can put right is told, and the other pages are made all the same."""
+    try:
+        return Made(name, PAGES[name](order, lambda text: say(f"{name}: {text.strip()}")))
+    except ReworkError as error:
+        return Made(name, None, str(error))
+
+
+@contextmanager
+def _makers(say: Say) -> Iterator[Callable[..., Iterator[Made]]]:
+    """How the pages are made: by two copies of this process where the system can copy one, else one after the other."""
+    if "fork" not in multiprocessing.get_all_start_methods() or sys.platform == "darwin":
+        say("This system cannot copy a running process: the pages are made one after the other.")
+        yield map
+        return
+    import_tools()  # once, for both
+    os.environ.setdefault("OMP_NUM_THREADS", "1")  # two at once fill the machine; threads within them would collide
+    sys.stdout.flush()
+    with ProcessPoolExecutor(AT_ONCE, multiprocessing.get_context("fork")) as pool:
+        yield pool.map
+
+
+def publish_month(folder: Path, month: str, out: Path, say: Say) -> list[Path]:
+    """Make the review, the counter's page, the comparisons and the log check.
+
+    Parameters
+    ----------
+    folder : Path
+        The log.
+    month : str
+        YYYY-MM, or empty for the latest complete month.
+    out : Path
+        Folder of the pages.
+    say : callable
+        Receives progress, also from the copies of this process.
+
+    Raises
+    ------
+    ReworkError
+        If the log cannot be used at all, or pages could not be made; the others are published.
+    """
+    from analysis.records.log import read_log
+
+    folder = Path(folder).resolve()
+    read_log(folder).without_faulty_jobs()  # a log that cannot be read is told of once, before anything is started
+    one = partial(_make, order=_Order(folder, month, out), say=say)
+    with _makers(say) as each:
+        made = list(each(one, PAGES))
+    for page in made:
+        if page.path is not None:
+            say(f"Page written to {page.path}")
+    lost = [page for page in made if page.path is None]
+    if lost:
+        reasons = "\n".join(f"{page.name}: {page.reason}" for page in lost)
+        raise RenderError(f"{len(lost)} of {len(made)} pages could not be made.\n{reasons}")
+    return [page.path for page in made if page.path is not None]
