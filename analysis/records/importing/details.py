@@ -78,7 +78,7 @@ def _dates(column: ColumnMap, cells: Sequence[Cell]) -> Detailed:
     if not either:
         return Detailed(replace(column, dates=""))
     why = "some can only be day first and some only month first" if day else "none of them settles it"
-    return Detailed(replace(column, dates=OPEN), {"dates": f'"day_first" or "month_first"; {why}'})
+    return Detailed(replace(column, dates=OPEN), {"dates": f'which comes first? "day_first" or "month_first"; {why}'})
 
 
 def _decimal(column: ColumnMap, texts: Mapping[str, int]) -> tuple[str, str]:
@@ -119,7 +119,7 @@ def _unit(column: ColumnMap, cells: Sequence[Cell], heading_unit: str) -> tuple[
     low, high = target.low or 0, target.high if target.high is not None else float("inf")
     fits = [unit for unit in choices if all(low <= CONVERSIONS[target.unit][unit](v) <= high for v in numbers)]
     listed = ", ".join(f'"{unit}"' for unit in choices)
-    return OPEN, f"{listed}; all fit {' and '.join(fits)}" if fits else listed
+    return OPEN, f"which unit? {listed}" + (f"; all numbers are possible in {' and '.join(fits)}" if fits else "")
 
 
 def _as_float(text: str) -> float | None:

@@ -65,7 +65,8 @@ def _next(done: Imported, faults: bool) -> str:
     if not done.placement.records["jobs"]:
         return f"answer the questions in {done.mapping}; no job could be placed yet."
     if done.questions:
-        return f"answer the questions in {done.mapping}; faults that come from what they leave out go with them."
+        gone = "; faults that come from what they leave out go with them" if faults else ""
+        return f"answer the questions in {done.mapping} and run the same command again{gone}."
     review = f"rework review {done.folder}"
     if faults:
         return f"rework check {done.folder} lists the faults; {review} sets faulty jobs aside and counts them."
