@@ -11,11 +11,15 @@ import pytest
 from analysis.cohort.features import build_cohort
 from analysis.demo.shop import Shop
 from analysis.demo.simulator import simulate
+from analysis.models import poisson_binomial
 from analysis.models.cusum import scores
 from analysis.models.design import TooFew
 from analysis.models.resampled_limits import mean_limits
+from analysis.questions.expected import trailing_expected
+from analysis.questions.expected_by_damage import expected_by_damage
 from analysis.questions.process_measures import MEASURES, process_measures
 from analysis.questions.recovery_watch import recovery_watch
+from analysis.questions.verdicts import Verdict, verdict_of
 from analysis.questions.watch import (
     MINIMUM_JOBS,
     MONTHLY_CHARTS,
@@ -99,6 +103,40 @@ def test_scrambling_the_future_leaves_every_past_measure_and_recovery_identical(
     assert one == two
     assert any(month.limits for chart in one for month in chart.months)
     assert recovery_watch(cohort, PAST, 0.9, 0.015) == recovery_watch(other, PAST, 0.9, 0.015)
+
+
+def test_scrambling_the_future_leaves_the_expectation_of_every_past_month_identical(cohort, scrambled):
+    """All twelve months' models come from the charts; a month is compared with what was known before it."""
+    other = build_cohort(scrambled)
+    on_one, on_two = (watch(c, MONTH, 10, DRAWS).model_on for c in (cohort, other))
+    pairs = list(zip(trailing_expected(cohort, MONTH, on_one), trailing_expected(other, MONTH, on_two), strict=True))
+    past = [(one, two) for one, two in pairs if one.month <= PAST]
+    assert len(past) == 9
+    for one, two in past:
+        assert (one.n, one.observed, one.low, one.high, one.p) == (two.n, two.observed, two.low, two.high, two.p)
+        assert one.expected == two.expected
+        assert one.fitted_before <= one.month.start_time
+    assert any(one.observed != two.observed for one, two in pairs[len(past) :]), "the future was scrambled"
+    assert expected_by_damage(cohort, PAST, on_one) == expected_by_damage(other, PAST, on_two)
+
+
+def test_the_months_and_the_charts_use_one_model(cohort, seen):
+    for each in trailing_expected(cohort, MONTH, seen.model_on):
+        mine = seen.primary.points.set_index("job_id")["chance"]
+        chances = each.chances.set_axis(cohort.first_boots.loc[each.chances.index, "job_id"]).dropna()
+        np.testing.assert_allclose(chances, mine.loc[chances.index], rtol=1e-12)  # rows in another order
+
+
+def test_chances_of_the_verdict_words_add_up_and_match_a_count(cohort, seen):
+    now = trailing_expected(cohort, MONTH, seen.model_on)[-1]
+    rows = cohort.first_boots[cohort.first_boots["first_boot_month"].eq(MONTH)]
+    model = seen.model_on(MONTH.start_time)
+    mass = model.distribution(rows[model.design.seen(rows)])
+    words = [verdict_of(poisson_binomial.two_sided(mass, k)) for k in range(len(mass))]
+    for word, told in ((Verdict.CLEAR, now.quiet_clear), (Verdict.LEANING, now.quiet_leaning)):
+        assert told == pytest.approx(sum(m for m, w in zip(mass, words, strict=True) if w is word))
+    assert now.quiet_clear <= 0.05
+    assert now.quiet_clear + now.quiet_leaning <= 0.20
 
 
 def test_all_charts_together_spend_the_two_stated_budgets(seen):
