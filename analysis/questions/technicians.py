@@ -7,7 +7,7 @@ it, and beside what this log could have shown at all.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -243,6 +243,7 @@ def compare_technicians(cohort: Cohort, minimum: int, smallest_points: float) ->
         return jobs
     mix = fit_case_mix(jobs.within, jobs.y)
     fit = compare_groups(jobs.within, jobs.y, mix).shown()
+    fit = replace(fit, ledger=jobs.ledger, log_hash=cohort.log_hash)
     others = [compare_groups(jobs.within, jobs.y, mix, scale).shown() for scale in SENSITIVITY]
     smallest = smallest_points / 100
     people, spread_beyond = _people(jobs, mix, fit, others, smallest)

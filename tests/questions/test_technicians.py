@@ -58,6 +58,8 @@ def test_counts_are_those_of_the_log(cohort, found):
         assert (person.raw.x, person.raw.n) == (int(own["first_boot"].sum()), len(own))
     assert found.ledger.rows_used == sum(person.raw.n for person in found.people) == found.bench.n
     assert [p.code for p in found.people] == sorted(p.code for p in found.people)
+    assert (found.fit.ledger, found.fit.log_hash) == (found.ledger, cohort.log_hash)
+    assert (found.fit.n, found.fit.events) == (found.bench.n, found.bench.x)
 
 
 def test_limits_without_any_mix_are_those_of_the_binomial(cohort):
