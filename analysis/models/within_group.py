@@ -90,7 +90,11 @@ def fit_case_mix(rows: WithinRows, y: Floats) -> CaseMix:
     data = Data(rows.x, np.asarray(y, float), np.ones(n), np.zeros(n), np.ascontiguousarray(rows.x.T))
     best, settled = maximise(data, np.zeros(width), np.ones(width, dtype=bool))
     if not settled:
-        raise UnconvergedError(f"The case mix of {n} jobs could not be learned: the iteration did not settle.")
+        raise UnconvergedError(
+            f"The case mix of {n} jobs could not be learned: the iteration did not settle.",
+            rule="Numbers of a fit that did not converge are never shown.",
+            todo="Look for a column with a nearly empty level; merge it or leave it blank.",
+        )
     return case_mix(rows, best.beta[0], best.inverse[0])
 
 
