@@ -18,6 +18,7 @@ from analysis.records.problems import quoted
 
 _RUNS = re.compile(r"[^\W\d_]+|\d+")
 _SHORTEST_MISSPELT = 4  # letters; shorter words that differ by one letter are mostly different words
+_MOST_WORDS = 200  # codes that are compared with one another letter by letter
 _KEPT = "names stay in this file, never in the log; keep it to yourself, or elsewhere with --mapping"
 
 
@@ -55,7 +56,9 @@ def _groups(texts: Mapping[str, int]) -> Iterator[dict[str, list[str]]]:
 
 
 def codes_alike(texts: Mapping[str, int]) -> dict[str, Doubt]:
-    """Codes that differ only by case, spaces or signs; of each group the most frequent needs no answer if it can.
+    """Codes that differ only by case, spaces or signs, or, where they are one word, by one letter.
+
+    Of each group the most frequent needs no answer if it can.
 
     Parameters
     ----------
@@ -63,8 +66,13 @@ def codes_alike(texts: Mapping[str, int]) -> dict[str, Doubt]:
         Different texts, outer spaces off, with how often.
     """
     out = {}
+    words: dict[str, str] = {}  # value key to text
     for group in _groups(texts):
         (first, *more), *others = group.values()
+        if first.isalpha() and len(words) < _MOST_WORDS:  # "FAM-A" and "FAM-B" are two
+            if near := _like_one_known(value_key(first), words):
+                out[squeezed(first)] = Doubt(words[near], f"like {_spelled([words[near]])}: one or two?")
+            words.setdefault(value_key(first), first)
         if more:  # one answer is for all spellings that differ by case only
             why = f"stands as {_spelled([first, *more])}: one or two? If two, give each spelling a line here"
             out[squeezed(first)] = Doubt(first, why)

@@ -436,3 +436,13 @@ def test_a_sheet_of_work_without_its_test_asks_when_it_was_done(tmp_path, name, 
     replaced(log / "import.toml", ('work_before_test_1 = "?"', 'work_before_test_1 = "yes"'))
     assert asked(run(sources, log)) == set()
     assert cells(log, "before_test_no", table_name) == ["1"]
+
+
+def test_codes_without_a_digit_that_differ_by_one_letter_are_asked(tmp_path):
+    rows = [
+        (f"J-{n}", "2024-03-02", "drop", "yes", board) for n, board in enumerate(("Falcon", "Falcon", "Falcn", "Robin"))
+    ]
+    done = run(sheet(tmp_path / "a.csv", (*HEAD, "Board"), rows), tmp_path / "log")
+    assert asked(done) == {("Board", "values")}
+    assert "'Falcn' (1 cell, maybe Falcon: like 'Falcon': one or two?)" in done.questions[0].text
+    assert cells(tmp_path / "log", "board_family") == ["Falcon", "Falcon", "", "Robin"]
