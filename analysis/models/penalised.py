@@ -18,6 +18,7 @@ Flags = NDArray[np.bool_]
 MAX_ITERATIONS = 300
 SAFE_STEPS = 12
 MAX_STEP = 5.0
+NEAR = 1.0  # log odds
 TOLERANCE = 1e-11
 # Rows are taken in blocks that fit a processor's cache, coefficient vectors in batches that fit the memory.
 BLOCK_CELLS = 2**16
@@ -86,11 +87,13 @@ def _evaluate(data: Data, beta: Floats) -> Point:
     count, width = beta.shape
     rows = max(1024, BLOCK_CELLS // (count * width))
     blocks = [slice(i, i + rows) for i in range(0, len(data.y), rows)]
-    p, log_sum = chances(beta @ data.columns + data.offset)
-    w = data.weights * p * (1 - p)
-    loglik = (data.weights * data.y) @ (beta @ data.columns + data.offset).T - log_sum @ data.weights
-    information = np.zeros((count, width, width))
+    p, w = np.empty((count, len(data.y))), np.empty((count, len(data.y)))
+    loglik, information = np.zeros(count), np.zeros((count, width, width))
     for block in blocks:
+        eta = beta @ data.columns[:, block] + data.offset[block]
+        p[:, block], log_sum = chances(eta)
+        w[:, block] = data.weights[block] * p[:, block] * (1 - p[:, block])
+        loglik += eta @ (data.weights[block] * data.y[block]) - log_sum @ data.weights[block]
         information += (data.columns[:, block] * w[:, None, block]) @ data.x[block]
     sign, logdet = np.linalg.slogdet(information)
     loglik = np.where(sign > 0, loglik + 0.5 * logdet, -np.inf)
@@ -163,6 +166,12 @@ def maximise(data: Data, start: Floats, free: Flags) -> tuple[Point, bool]:
     return point, False
 
 
+def _repeated(point: Point, times: int) -> Point:
+    """The same point so many times over."""
+    parts = (point.beta, point.loglik, point.score, point.information, point.inverse)
+    return Point(*(np.repeat(part, times, axis=0) for part in parts))
+
+
 def _profile_ends(data: Data, best: Point, level: float) -> tuple[Floats, Flags]:
     """Both ends of every profile interval at once, shape (p, 2), and whether the iteration settled on each."""
     count = best.beta.shape[1]
@@ -171,11 +180,11 @@ def _profile_ends(data: Data, best: Point, level: float) -> tuple[Floats, Flags]
     side = np.tile([-1.0, 1.0], count)
     beta = np.repeat(best.beta, 2 * count, axis=0)
     done = np.zeros(2 * count, dtype=bool)
-    for _ in range(MAX_ITERATIONS):
+    for turn in range(MAX_ITERATIONS):
         active = np.flatnonzero(~done)
         if not len(active):
             break
-        point = evaluate(data, beta[active])
+        point = evaluate(data, beta[active]) if turn else _repeated(best, len(active))  # all begin at the estimate
         j, own = which[active], np.arange(len(active))
         gap = target - point.loglik
         spread = np.einsum("bi,bij,bj->b", point.score, point.inverse, point.score)
@@ -230,9 +239,13 @@ def profile_interval(data: Data, best: Point, level: float) -> tuple[Floats, Flo
 
 def lost_without(data: Data, best: Point, columns: list[int]) -> float:
     """Twice the penalised log likelihood lost by holding ``columns`` at zero (penalty of the full design kept)."""
-    start = best.beta[0].copy()
-    start[columns] = 0.0
-    free = np.ones(len(start), dtype=bool)
+    covariance = best.inverse[0]
+    # Where the maximum would lie if the likelihood were that of a normal: a step or two nearer than the estimate.
+    moved = np.linalg.solve(covariance[np.ix_(columns, columns)], best.beta[0, columns])
+    shift = covariance[:, columns] @ moved
+    free = np.ones(len(shift), dtype=bool)
     free[columns] = False
+    near = np.abs(shift[free]).max(initial=0.0) < NEAR  # further off the likelihood is not that of a normal
+    start = np.where(free, best.beta[0] - (shift if near else 0.0), 0.0)
     point, _ = maximise(data, start, free)
     return max(0.0, 2 * float(best.loglik[0] - point.loglik[0]))
