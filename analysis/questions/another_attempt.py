@@ -8,7 +8,7 @@ from enum import StrEnum
 import numpy as np
 import pandas as pd
 
-from analysis.cohort.attempts import UNRECORDED, UNRECORDED_BOOT, Attempts, build_attempts
+from analysis.cohort.attempts import UNRECORDED, UNRECORDED_BOOT, build_attempts
 from analysis.cohort.outcomes import Ending, job_outcomes
 from analysis.errors import ReworkError
 from analysis.models.intervals import Proportion, wilson
@@ -47,6 +47,9 @@ class NextTest:
         Mean bench hours between the two tests; NaN where never recorded.
     hours_n : int
         Jobs the mean is of.
+    by_change : tuple of (str, Proportion)
+        The same chance by what was changed before the next test (code of ``change_made``), the most frequent first;
+        what was changed is chosen by the board, so that these tell no effect.
     unrecorded : int
         Closed jobs of which only a failed first result is written down: their later tests are in no number here.
     """
@@ -58,7 +61,13 @@ class NextTest:
     closed: int
     hours: float
     hours_n: int
+    by_change: tuple[tuple[str, Proportion], ...] = ()
     unrecorded: int = 0
+
+    @property
+    def earns(self) -> Proportion:
+        """Recovered at the next test, of the jobs that made one and whose end is known: what a fee hangs on."""
+        return wilson(self.recovered, self.boots.n - (self.boots.x - self.closed), LEVEL)
 
 
 @dataclass(frozen=True)
@@ -84,12 +93,10 @@ class AttemptWorth:
 
 def next_tests(log: Log) -> tuple[NextTest, ...]:
     """One row for each number of failed tests after which a job was continued."""
-    return tests_after(build_attempts(log), job_outcomes(log))
-
-
-def tests_after(attempts: Attempts, outcomes: pd.DataFrame) -> tuple[NextTest, ...]:
-    """The same, from rows at hand."""
+    attempts, outcomes = build_attempts(log), job_outcomes(log)
+    changes = log.tables["boot_tests"][["job_id", "test_no", "change_made"]].astype({"test_no": float})
     rows = attempts.rows[["job_id", "test_no", "success", "bench_hours_so_far"]]
+    rows = rows.merge(changes, on=["job_id", "test_no"], how="left")
     ending = outcomes.set_index("job_id")["ending"]
     before = rows.assign(test_no=rows["test_no"] + 1).set_index(["job_id", "test_no"])["bench_hours_so_far"]
     unrecorded = int(attempts.rows["then"].isin([UNRECORDED, UNRECORDED_BOOT]).sum())
@@ -113,10 +120,19 @@ def tests_after(attempts: Attempts, outcomes: pd.DataFrame) -> tuple[NextTest, .
                 closed=int(ended.isin(CLOSED_ENDINGS).sum()),
                 hours=float(took.mean()) if len(took) else float("nan"),
                 hours_n=len(took),
+                by_change=_by_change(made),
                 unrecorded=unrecorded,
             )
         )
     return tuple(out)
+
+
+def _by_change(made: pd.DataFrame) -> tuple[tuple[str, Proportion], ...]:
+    """Successes by what was changed; tests without a word on it are left out."""
+    told = made.dropna(subset=["change_made"])
+    counts = told.groupby(told["change_made"].astype(str))["success"].agg(["sum", "count"])
+    counts = counts.sort_values("count", ascending=False, kind="stable")
+    return tuple((str(code), wilson(int(row["sum"]), int(row["count"]), LEVEL)) for code, row in counts.iterrows())
 
 
 def after_test(tests: tuple[NextTest, ...], after: int) -> NextTest:
@@ -134,28 +150,27 @@ def after_test(tests: tuple[NextTest, ...], after: int) -> NextTest:
     return found
 
 
-def worth_of(test: NextTest, offer: Offer | None, hour_cost: float, extra_cost: float = 0.0) -> AttemptWorth:
+def worth_of(test: NextTest, offer: Offer | None, hour_cost: float) -> AttemptWorth:
     """Whether another attempt pays its own hours.
 
     What was spent so far is spent either way and does not count. Go on when the part of the fee that hangs on success,
-    times the chance, exceeds the cost of the attempt at every chance within the interval; stop when at none.
+    times the chance of recovery at the next test, exceeds the cost of the attempt at every chance within the interval;
+    stop when at none.
 
     Parameters
     ----------
     test : NextTest
     offer : Offer or None
     hour_cost : float
-        Cost of a bench hour.
-    extra_cost : float
-        For example of another donor.
+        Cost of a bench hour; a further donor or part is not in it.
     """
-    cost = test.hours * hour_cost + extra_cost
+    cost = test.hours * hour_cost
     outstanding = float("nan") if offer is None else offer.fee - offer.kept
     chance = cost / outstanding if outstanding > 0 else float("nan")
     # Where nothing hangs on success, money alone says "stop" for ever: what was promised to the client decides.
-    if test.boots.n < FEWEST_ALIKE or np.isnan(cost) or not outstanding > 0:
+    if test.earns.n < FEWEST_ALIKE or np.isnan(cost) or not outstanding > 0:
         return AttemptWorth(GoOn.CANNOT_TELL, cost, outstanding, chance)
-    if test.boots.low * outstanding > cost:
+    if test.earns.low * outstanding > cost:
         return AttemptWorth(GoOn.GO_ON, cost, outstanding, chance)
-    advice = GoOn.STOP if test.boots.high * outstanding < cost else GoOn.CANNOT_TELL
+    advice = GoOn.STOP if test.earns.high * outstanding < cost else GoOn.CANNOT_TELL
     return AttemptWorth(advice, cost, outstanding, chance)

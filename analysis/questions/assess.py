@@ -10,7 +10,7 @@ import pandas as pd
 
 from analysis.models.offer_value import Basis, HoursGiven, Offer, OfferValue, expected_margin, offer_value
 from analysis.models.pooled import PooledFit
-from analysis.models.pooled_design import PooledCategory, PooledDesign
+from analysis.models.pooled_design import PooledCategory, PooledDesign, PooledNumber
 from analysis.models.pooled_facts import Contribution, FindingOut, contributions, value_of_finding_out
 from analysis.questions.alike import DAMAGE, FEWEST_ALIKE, Alike, alike_jobs
 from analysis.questions.bench_model import FACTS, MODEL, BenchModel, Chance, OutcomeModel, empty_intake
@@ -111,6 +111,8 @@ class Assessment:
         What moved the chance of recovery most; empty where the class rate is used.
     find_out : FindingOut or None
         The unknown fact worth most before deciding.
+    unknown : tuple of str
+        Facts that the model uses and that are not known of this intake; empty where worth cannot be told.
     donors : tuple of DonorOption
         An option, not information: the shop chooses the donor.
     lacking : tuple of str
@@ -131,6 +133,7 @@ class Assessment:
     hours_of: str = ""
     facts: tuple[Contribution, ...] = ()
     find_out: FindingOut | None = None
+    unknown: tuple[str, ...] = ()
     donors: tuple[DonorOption, ...] = ()
     lacking: tuple[str, ...] = ()
     before_hours: float = float("nan")
@@ -155,7 +158,7 @@ def never_seen(design: PooledDesign, facts: pd.DataFrame) -> tuple[str, ...]:
             text = (
                 f"{title} of {value:g} {term.unit} was never seen; seen were {term.values[0]:g} to {term.values[-1]:g}."
             )
-        told.append(text)
+        told.append(text[0].upper() + text[1:])
     return tuple(told)
 
 
@@ -176,33 +179,42 @@ def offer_of(intake: Intake, settings: Settings) -> Offer | None:
     return Offer(basis, intake.fee, intake.donor_cost, settings.bench_hour_cost, share)
 
 
-def _best_to_find_out(
-    fit: PooledFit, facts: pd.DataFrame, offer: Offer | None, hours: HoursGiven | None
-) -> FindingOut | None:
-    if offer is None or hours is None:
-        return None
-    unknown = [term.column for term in fit.design.facts if pd.isna(facts[term.column].iloc[0])]
-    found = [value_of_finding_out(fit, facts, name, lambda p: expected_margin(offer, hours, p)) for name in unknown]
+def unknown_facts(fit: PooledFit, facts: pd.DataFrame) -> tuple[str, ...]:
+    """Columns of the facts that a model uses and that are not known of an intake."""
+    return tuple(term.column for term in fit.design.facts if pd.isna(facts[term.column].iloc[0]))
+
+
+def best_to_find_out(fit: PooledFit, facts: pd.DataFrame, offer: Offer, hours: HoursGiven) -> FindingOut | None:
+    """The unknown fact that is worth most to know before deciding; None where none could turn the decision."""
+    found = [
+        value_of_finding_out(fit, facts, name, lambda p: expected_margin(offer, hours, p))
+        for name in unknown_facts(fit, facts)
+    ]
     best = max(found, key=lambda each: each.gain, default=None)
     return best if best is not None and best.gain > 0 else None
 
 
 def donor_options(model: OutcomeModel, intake: Intake) -> tuple[DonorOption, ...]:
-    """Chance of recovery by the donor's test, all else of the donor at its middle, and with the donor named."""
+    """Chance of recovery by the donor's test, and with the donor named; what is not said of it is at its middle.
+
+    A number left blank would not do: it counts as a donor nobody wrote down, whose jobs went otherwise.
+    """
     fit = model.with_donor
     if fit is None or not fit.design.seen(intake.facts)[0]:
         return ()
     tested = next((t for t in fit.design.terms if t.column == "known_good" and isinstance(t, PooledCategory)), None)
-    kinds: list[tuple[str, dict[str, object], int]] = []
+    middle = {term.column: term.median for term in fit.design.terms if isinstance(term, PooledNumber)}
+    middle = {column: value for column, value in middle.items() if column not in FACTS}
+    kinds: list[tuple[str, Mapping[str, object], int]] = []
     if tested is not None:
         counts = dict(zip(tested.levels, tested.counts, strict=True))
         kinds = [(level, {"known_good": level}, counts[level]) for level in tested.recorded[0]]
     if intake.donor:
-        kinds.append((THIS_DONOR, dict(intake.donor), fit.n))
+        kinds.append((THIS_DONOR, intake.donor, fit.n))
     known = {name: intake.facts[name].iloc[0] for name in FACTS}
     out = []
     for label, donor, n in kinds:
-        row = empty_intake(known | donor)
+        row = empty_intake({**known, **middle, **donor})
         if fit.design.seen(row)[0]:
             told = fit.chances(row)
             out.append(DonorOption(label, float(told.mean[0]), float(told.low[0]), float(told.high[0]), n))
@@ -256,10 +268,12 @@ def assess(bench: BenchModel, intake: Intake, settings: Settings) -> Assessment:
     model = bench.models.get(Outcome.RECOVERED)
     if found.advice is Advice.OUTSIDE or model is None or model.fit is None or model.source != MODEL:
         return found
+    offer, hours = offer_of(intake, settings), found.hours
     return replace(
         found,
         facts=contributions(model.fit, intake.facts),
-        find_out=_best_to_find_out(model.fit, intake.facts, offer_of(intake, settings), found.hours),
+        find_out=best_to_find_out(model.fit, intake.facts, offer, hours) if offer and hours else None,
+        unknown=unknown_facts(model.fit, intake.facts) if offer and hours else (),
         donors=donor_options(model, intake),
     )
 

@@ -50,7 +50,9 @@ class Replay:
         Recoveries forgone; bench hours saved; money saved (losses avoided less gains forgone); the same if the saved
         hours would have stood idle, so that their cost is not saved.
     hours_n, money_n : int
-        Declined jobs with known hours, and with known money.
+        Declined jobs with known hours, and with known money; the sums are of these alone.
+    still_open : int
+        Accepted jobs received in these months that are not closed and so cannot be replayed.
     start_share : float
         Share of a staged fee taken as due at the start: the log does not hold it.
     """
@@ -63,6 +65,7 @@ class Replay:
     money_idle: Sum
     hours_n: int
     money_n: int
+    still_open: int
     start_share: float
 
 
@@ -126,7 +129,8 @@ def replay(
     jobs = jobs.join(money.astype(object), on="job_id")
     decided: list[dict[str, object]] = []
     last = log.last_date.to_period("M") if not pd.isna(log.last_date) else None
-    for month in pd.period_range(last - (months - 1), last, freq="M") if last is not None else ():
+    periods = pd.PeriodIndex([], freq="M") if last is None else pd.period_range(last - (months - 1), last, freq="M")
+    for month in periods:
         here = jobs[jobs["received_month"].eq(month)]
         if len(here):
             bench = bench_model(rows, rolled, month.start_time)
@@ -148,8 +152,15 @@ def replay(
         money_idle=sums[3],
         hours_n=int(frame.loc[declined, "hours"].notna().sum()),
         money_n=int(frame.loc[declined, "margin"].notna().sum()),
+        still_open=_still_open(log, periods),
         start_share=start_share,
     )
+
+
+def _still_open(log: Log, periods: pd.PeriodIndex) -> int:
+    jobs = log.tables["jobs"]
+    here = jobs["received_date"].dt.to_period("M").isin(periods) & jobs["decision"].eq("accepted")
+    return int((here & jobs["outcome"].isna() & jobs["closed_date"].isna()).fillna(False).sum())
 
 
 def _summed(month: pd.Series, values: NDArray[np.float64], rng_seed: int) -> Sum:

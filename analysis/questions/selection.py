@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -10,10 +11,12 @@ import pandas as pd
 
 from analysis.cohort.features import Cohort
 from analysis.cohort.outcomes import Ending
+from analysis.models.intervals import wilson
 from analysis.questions.bench_model import MODEL, BenchModel
 from analysis.questions.offer_rows import Outcome, recovered_rows
 from analysis.records.dictionary import JOBS
 
+LEVEL = 0.8
 COMPARED = ("intake_damage", "prior_rework", "underfill", "device_class")
 
 
@@ -53,6 +56,9 @@ class Selection:
     low, high : float
         Share of recovered among closed and declined together, if every declined one had failed, and if every one had
         succeeded; NaN without any.
+    chance_low, chance_high : float
+        Lower end of the 80 % Wilson interval of ``low``, and upper end of that of ``high``: bounds for comers like
+        these, chance included.
     like_accepted : float
         The same share if the declined fared as accepted jobs with the same recorded facts; NaN without a trusted model.
     like_n : int
@@ -67,6 +73,8 @@ class Selection:
     closed: int
     low: float
     high: float
+    chance_low: float
+    chance_high: float
     like_accepted: float
     like_n: int
 
@@ -94,7 +102,7 @@ def selection(cohort: Cohort, bench: BenchModel) -> Selection:
     declined = jobs[jobs["decision"].eq("declined")]
     rows = recovered_rows(cohort).rows
     won, closed, out = int(rows["recovered"].sum()), len(rows), len(declined)
-    total = closed + out
+    lowest, highest = (wilson(good, closed + out, LEVEL) for good in (won, won + out))
     model = bench.models.get(Outcome.RECOVERED)
     like, like_n = float("nan"), 0
     if model is not None and model.fit is not None and model.source == MODEL and out:
@@ -110,28 +118,33 @@ def selection(cohort: Cohort, bench: BenchModel) -> Selection:
         rows=_shares(accepted, declined),
         recovered=won,
         closed=closed,
-        low=won / total if total else float("nan"),
-        high=(won + out) / total if total else float("nan"),
+        low=lowest.rate,
+        high=highest.rate,
+        chance_low=lowest.low,
+        chance_high=highest.high,
         like_accepted=like,
         like_n=like_n,
     )
 
 
 def taken_at_random(names: Sequence[str], share: float, rng_seed: int) -> tuple[str, ...]:
-    """Choose a random share of "discuss" intakes to take, so that the bounds can narrow.
+    """Choose "discuss" intakes to take by lot, so that the bounds can narrow.
 
-    Only for intakes whose client knows of it and agrees: the choice is no judgement of the board. Which are chosen
-    depends on the random seed and the set of names, not on their order, so that anyone can make the choice again.
+    Only for intakes whose client knows of it and agrees: the choice is no judgement of the board. Every intake draws a
+    lot of its own, from the random seed and its code alone: one intake on the counter has the same chance as one of
+    twenty, a list made again with one more on it changes nobody's lot, and anyone can draw it again.
 
     Parameters
     ----------
     names : sequence of str
         Codes of the intakes to be discussed.
     share : float
-        Between 0 and 1; the number taken is the share of them, rounded.
+        Chance of each to be taken, between 0 and 1.
     rng_seed : int
     """
-    ordered = sorted(names)
-    rng = np.random.default_rng(rng_seed)
-    chosen = rng.permutation(len(ordered))[: round(share * len(ordered))]
-    return tuple(ordered[at] for at in sorted(chosen))
+    return tuple(name for name in sorted(names) if _lot(name, rng_seed) < share)
+
+
+def _lot(name: str, rng_seed: int) -> float:
+    """A number between 0 and 1 from a seed and a code; the same on every machine."""
+    return int.from_bytes(hashlib.sha256(f"{rng_seed}\n{name}".encode()).digest()[:8], "big") / 2**64

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Callable, Mapping
 from pathlib import Path
+from typing import Any
 
 from analysis.errors import ReworkError
 from analysis.questions.assess import Advice, Assessment, assess, by_margin_per_hour, offer_of
@@ -15,7 +16,7 @@ from analysis.records.entering.cells import Rules
 from analysis.records.entering.session import HELP, Question, Session
 from analysis.records.problems import plural
 from analysis.records.settings import Settings, read_settings
-from analysis.report.assess_words import as_json, assessment_lines, money
+from analysis.report.assess_words import as_dict, as_json, assessment_lines, money
 from analysis.report.wording import interval, number, percent
 
 Say = Callable[[str], None]
@@ -117,18 +118,23 @@ def assess_waiting(
     intakes = read_waiting(path, _settings_of(folder), today, start_share)
     bench, settings = known_bench(folder, cache, note)
     found = by_margin_per_hour(tuple(assess(bench, intake, settings) for intake in intakes))
-    if not as_text:
-        return [as_json(found, settings.currency, bench.log_hash)]
-    lines = _waiting_lines(found, settings.currency)
+    taken: tuple[str, ...] = ()
+    open_ones = [each.intake.name for each in found if each.advice is Advice.DISCUSS]
     if take_share is not None:
         from analysis.questions.selection import taken_at_random
 
-        open_ones = [each.intake.name for each in found if each.advice is Advice.DISCUSS]
         taken = taken_at_random(open_ones, take_share / 100, random_seed)
+    if not as_text:
+        told = [as_dict(each, settings.currency, bench.log_hash) for each in found]
+        if take_share is not None:
+            told = [each | {"taken_at_random": each["name"] in taken} for each in told]
+        return [as_json(told)]
+    lines = _waiting_lines(found, settings.currency)
+    if take_share is not None:
         lines += [
             "",
-            f"Taken at random ({take_share:g} % of {plural(len(open_ones), 'intake')} to discuss, random seed {random_seed}),"
-            f" if their clients know of it and agree: {', '.join(taken) or 'none'}.",
+            f"Taken at random (each of {plural(len(open_ones), 'intake')} to discuss with a chance of {take_share:g} %, random"
+            f" seed {random_seed}), if their clients know of it and agree: {', '.join(taken) or 'none'}.",
         ]
     return lines
 
@@ -140,24 +146,36 @@ def assess_one(
     intake = read_intake(texts, _settings_of(folder), today)  # a wrong value is told before anything is fitted
     bench, settings = known_bench(folder, cache, note)
     found = assess(bench, intake, settings)
-    if not as_text:
-        return [as_json(found, settings.currency, bench.log_hash)]
-    lines = assessment_lines(found, settings.currency)
-    return lines + (attempt_lines(folder, after_test, intake, settings) if after_test else [])
+    again = another_attempt(folder, after_test, intake, settings) if after_test else None
+    if as_text:
+        return [*assessment_lines(found, settings.currency), *(["", *again[0]] if again else [])]
+    told = as_dict(found, settings.currency, bench.log_hash)
+    return [as_json(told | {"another_attempt": again[1]} if again else told)]
 
 
-def attempt_lines(folder: Path, after: int, intake: Intake, settings: Settings) -> list[str]:
-    """Another attempt after so many failed boot tests, in words."""
+def another_attempt(folder: Path, after: int, intake: Intake, settings: Settings) -> tuple[list[str], dict[str, Any]]:
+    """Another attempt after so many failed boot tests: in words, and as plain values."""
     from analysis.questions.another_attempt import after_test, next_tests, worth_of
     from analysis.records.log import read_log
-    from analysis.report.attempt_words import attempt_words
+    from analysis.report.attempt_words import attempt_dict, attempt_words
 
     log = read_log(Path(folder)).without_faulty_jobs()
     test = after_test(next_tests(log), after)
-    return [
-        "",
-        *attempt_words(test, worth_of(test, offer_of(intake, settings), settings.bench_hour_cost), settings.currency),
-    ]
+    worth = worth_of(test, offer_of(intake, settings), settings.bench_hour_cost)
+    return attempt_words(test, worth, settings.currency), attempt_dict(test, worth)
+
+
+def _refuse_odd_flags(texts: Mapping[str, str], waiting: Path | None, take_share: float | None, after: int) -> None:
+    """A flag that would be passed over without a word is refused."""
+    facts = [name for name, text in texts.items() if text and name != SHARE]
+    if after < 0:
+        raise ReworkError(f"--after-test {after} is no number of failed tests.", rule="1 or more")
+    if waiting is None and take_share is not None:
+        raise ReworkError("--take-share needs a list to draw from.", todo="Add --waiting FILE.csv.")
+    if waiting is not None and (facts or after):
+        named = ", ".join(f"--{name.replace('_', '-')}" for name in (*facts, *(("after_test",) if after else ())))
+        todo = "Put facts into the file, or assess one intake without --waiting."
+        raise ReworkError(f"With --waiting these flags would not be looked at: {named}.", todo=todo)
 
 
 def run_assess(
@@ -195,6 +213,7 @@ def run_assess(
         If the log, the file or a value cannot be used.
     """
     today = dt.date.today()
+    _refuse_odd_flags(texts, waiting, take_share, after_test)
     if waiting is not None:
         for line in assess_waiting(
             folder,

@@ -13,7 +13,7 @@ from analysis.questions.offer_rows import Outcome
 from analysis.questions.trust import Trust
 from analysis.records.dictionary import DONORS, JOBS
 from analysis.records.problems import plural
-from analysis.report.wording import interval, number, percent, points, sentence
+from analysis.report.wording import interval, listed, number, percent, points, sentence
 
 OUTCOMES = {Outcome.RECOVERED: "Recovery", Outcome.FIRST_BOOT: "First boot"}
 SHOWN_FACTS, SHOWN_ALIKE = 4, 8
@@ -24,6 +24,10 @@ LACKING = {
     "donor_cost": "what the donor costs",
     "start_share": "the share of a staged fee due at the start",
 }
+DONORS_HEAD = (
+    "Donors, an option and no information (a second model, with the donor's facts: compare these with one another, not"
+    " with the chance above):"
+)
 CAUTION = (
     "The board is often the client's only copy and most steps cannot be undone: tell the client the chance and the range"
     " before work, and get consent in writing. A chance is no promise. Local law and codes prevail."
@@ -49,6 +53,16 @@ def trust_words(trust: Trust) -> str:
     if trust.model:
         return f"The model is used: {months}, it told more than the rate of the damage class."
     return f"Rate of the damage class is used: {months}, the model did not clearly tell more."
+
+
+def basis_words(found: Assessment) -> str:
+    """What the chance of recovery rests on, and that of first boot where it rests on something else."""
+    text = trust_words(found.trust[Outcome.RECOVERED])
+    sources = {outcome: chance.source for outcome, chance in found.chances.items()}
+    if len(set(sources.values())) > 1:
+        other = "the rate" if sources[Outcome.RECOVERED] == MODEL else "the model"
+        text += f" Each outcome is judged for itself: for first boot {other} is used."
+    return text
 
 
 def why_words(found: Assessment, currency: str) -> list[str]:
@@ -94,7 +108,7 @@ def worth_words(found: Assessment, currency: str) -> list[str]:
     breaks = {
         Pays.FROM: f"It pays from a chance of {percent(even.chance)} on.",
         Pays.UP_TO: f"It pays up to a chance of {percent(even.chance)}.",
-        Pays.ALWAYS: "It pays whatever the chance.",
+        Pays.ALWAYS: "It pays whatever the chance: the client alone bears the risk, so tell the chance first.",
         Pays.NEVER: "It pays at no chance: even a success costs more than the fee.",
     }[even.pays]
     return [
@@ -129,7 +143,8 @@ def find_out_words(found: Assessment, currency: str) -> str:
     """The one unknown fact worth finding out first."""
     best = found.find_out
     if best is None:
-        return ""
+        names = listed([fact_title(column) for column in found.unknown])
+        return f"Not known yet: {names}; no past value of any one of them would turn the decision." if names else ""
     return (
         f"Worth finding out first: {TITLES.get(best.label, best.label)} (the chance may turn out {percent(best.low)} to"
         f" {percent(best.high)}; knowing it is worth about {money(best.gain, currency)})."
@@ -163,7 +178,7 @@ def assessment_lines(found: Assessment, currency: str) -> list[str]:
         if outcome in found.chances:
             lines.append(f"{title}: {chance_words(found.chances[outcome])}")
     if found.advice is not Advice.OUTSIDE:
-        lines.append(trust_words(found.trust[Outcome.RECOVERED]))
+        lines.append(basis_words(found))
     lines += [alike_words(found), *_alike_lines(found)]
     lines += worth_words(found, currency)
     if facts := fact_words(found):
@@ -171,7 +186,7 @@ def assessment_lines(found: Assessment, currency: str) -> list[str]:
     if text := find_out_words(found, currency):
         lines.append(text)
     if donors := donor_words(found):
-        lines += ["Donors, an option and no information:", *(f"  {text}" for text in donors)]
+        lines += [DONORS_HEAD, *(f"  {text}" for text in donors)]
     return [*lines, "", CAUTION]
 
 
@@ -219,19 +234,15 @@ def as_dict(found: Assessment, currency: str, log_hash: str) -> dict[str, Any]:
         "find_out": None
         if found.find_out is None
         else _fields(found.find_out, "label gain accept_now changes low high"),
+        "unknown": list(found.unknown),
         "donors": [_fields(each, "label mean low high n") for each in found.donors],
         "lacking": list(found.lacking),
         "log_hash": log_hash,
     }
 
 
-def as_json(found: Assessment | tuple[Assessment, ...], currency: str, log_hash: str) -> str:
+def as_json(told: dict[str, Any] | list[dict[str, Any]]) -> str:
     """One assessment, or a list of them, as JSON."""
-    told: Any
-    if isinstance(found, Assessment):
-        told = as_dict(found, currency, log_hash)
-    else:
-        told = [as_dict(each, currency, log_hash) for each in found]
     return json.dumps(told, ensure_ascii=False, indent=1, allow_nan=False)
 
 

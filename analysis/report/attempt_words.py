@@ -3,8 +3,12 @@
 from __future__ import annotations
 
 import math
+from typing import Any
 
+from analysis.models.intervals import Proportion
+from analysis.questions.alike import FEWEST_ALIKE
 from analysis.questions.another_attempt import AttemptWorth, GoOn, NextTest
+from analysis.records.dictionary import BOOT_TESTS
 from analysis.records.problems import plural
 from analysis.report.wording import interval, number, of, percent
 
@@ -14,7 +18,7 @@ SELECTED = "This holds for jobs like those that were continued: the hopeless one
 def _worth(worth: AttemptWorth, currency: str) -> str:
     if math.isnan(worth.cost):
         return "Its cost cannot be told: bench hours at the tests were not recorded."
-    cost = f"Its hours cost {number(worth.cost)} {currency}"
+    cost = f"Its hours cost {number(worth.cost)} {currency} (a further donor or part comes on top)"
     if math.isnan(worth.outstanding):
         return f"{cost}; without the fee it cannot be told whether they are earned."
     if worth.outstanding <= 0:
@@ -37,6 +41,42 @@ def unknown_later(test: NextTest) -> str:
     )
 
 
+def change_words(test: NextTest) -> str:
+    """The next test by what was changed before it; empty where nothing was tried often enough."""
+    column = BOOT_TESTS["change_made"]
+    told = [f"{column.text_of(code)} {of(won)}" for code, won in test.by_change if won.n >= FEWEST_ALIKE]
+    if not told:
+        return ""
+    return (
+        f"By what was changed before it: {', '.join(told)} (what was changed depends on the board: no effect of it;"
+        f" under {FEWEST_ALIKE} not shown)."
+    )
+
+
+def attempt_dict(test: NextTest, worth: AttemptWorth) -> dict[str, Any]:
+    """Another attempt as plain values, for scripts."""
+
+    def plain(value: float) -> float | None:
+        return None if math.isnan(value) else round(value, 6)
+
+    def share(won: Proportion) -> dict[str, Any]:
+        return {"x": won.x, "n": won.n, "rate": plain(won.rate), "low": plain(won.low), "high": plain(won.high)}
+
+    return {
+        "after_failed_tests": test.after,
+        "advice": str(worth.advice),
+        "next_booted": share(test.boots),
+        "next_recovered": share(test.earns),
+        "by_change": {code: share(won) for code, won in test.by_change},
+        "hours": plain(test.hours),
+        "hours_n": test.hours_n,
+        "cost": plain(worth.cost),
+        "hangs_on_success": plain(worth.outstanding),
+        "break_even": plain(worth.break_even),
+        "later_tests_unrecorded": test.unrecorded,
+    }
+
+
 def attempt_words(test: NextTest, worth: AttemptWorth, currency: str) -> list[str]:
     """Chance of the next test, its hours and cost, and what is recommended."""
     boots = test.boots
@@ -48,8 +88,11 @@ def attempt_words(test: NextTest, worth: AttemptWorth, currency: str) -> list[st
         f" {interval(boots.low, boots.high)}).",
     ]
     lines += [unknown_later(test)] if test.unrecorded else []
+    lines += [text] if (text := change_words(test)) else []
     if test.closed:
         lines.append(f"Of {plural(test.closed, 'closed job')} that booted then, {test.recovered} were recovered.")
+    if test.earns.n < test.boots.n or test.recovered < test.boots.x:
+        lines.append(f"What the fee hangs on, recovery at that test: {percent(test.earns.rate)} ({of(test.earns)}).")
     if test.hours_n:
         lines.append(f"It took {number(test.hours, 1)} bench hours on average ({plural(test.hours_n, 'job')}).")
     return [*lines, _worth(worth, currency), SELECTED, "Each further heating risks the client's only copy."]

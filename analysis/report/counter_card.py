@@ -41,14 +41,14 @@ def attempts_grid(counter: Counter) -> Grid | Prose:
                 interval(test.boots.low, test.boots.high),
                 number(test.hours, 1),
                 number(worth.cost),
-                number(worth.cost / test.boots.rate) if test.boots.x and not math.isnan(worth.cost) else "–",
+                number(worth.cost / test.earns.rate) if test.earns.x and not math.isnan(worth.cost) else "–",
             ]
         )
     heads = ["failed tests", "jobs", "next booted", "chance", "80 % interval", "hours"]
     heads += [f"cost, {settings.currency}", "fee at which it pays"]
     under = (
-        f"{SELECTED} 'Fee at which it pays' is what must hang on success for the attempt to earn its own hours at this"
-        " chance; what was spent before is spent either way. 'rework assess --after-test N' weighs one job."
+        f"{SELECTED} 'Fee at which it pays' is what must hang on success for the attempt to earn its own hours, by the share"
+        " recovered at that test; what was spent before is spent either way, a further donor comes on top. 'rework assess --after-test N' weighs one job."
         f" {unknown_later(counter.tests[0])}".rstrip()
     )
     return Grid("Another attempt after failed boot tests", heads, rows, numbers=tuple(range(8)), under=under)
@@ -70,9 +70,11 @@ def selection_words(counter: Counter) -> Prose:
     ]
     if s.closed:
         texts.append(
-            f"Of the accepted, {s.recovered} of {s.closed} closed jobs were recovered. Had every declined one failed, it would"
-            f" be {percent(s.low)} of all comers; had every one succeeded, {percent(s.high)}. The truth for all comers lies"
-            " between, and the log cannot say where."
+            f"Of the accepted, {s.recovered} of {s.closed} closed jobs were recovered. Had every declined one been taken and"
+            f" failed, it would be {percent(s.low)} of these {s.closed + s.declined} comers; had every one succeeded,"
+            f" {percent(s.high)}. The truth lies between, and the log cannot say where; for comers yet to come chance widens it"
+            f" to {interval(s.chance_low, s.chance_high)} (80 %). Open jobs, and intakes whose clients withdrew"
+            f" ({s.withdrawn}), are in neither."
         )
     if s.like_n:
         texts.append(
@@ -81,7 +83,7 @@ def selection_words(counter: Counter) -> Prose:
             " nobody wrote down."
         )
     texts.append(
-        "To narrow this, take a random share of the intakes to discuss, drawn by lot and only with the client's knowledge"
+        "To narrow this, take a share of the intakes to discuss by lot, only with the client's knowledge"
         " and consent: 'rework assess LOG --waiting FILE.csv --take-share 20 --random-seed 7'."
     )
     return Prose(texts)

@@ -102,9 +102,12 @@ def _brought(counter: Counter) -> Statement:
         f" {_range(replay.recoveries, 'recoveries')} forgone, {_range(replay.hours, 'bench hours')} saved. With other work"
         f" for these hours it would have {_gained(replay.money, currency)}."
     )
+    known = [f"hours of {replay.hours_n}"] if replay.hours_n < replay.declined else []
+    known += [f"money of {replay.money_n}"] if replay.money_n < replay.declined else []
+    only = f" Of the {replay.declined} only the {listed(known)} are recorded and in the sums." if known else ""
     detail = (
         f"{_idle(replay.money_idle, currency)} In brackets 80 % intervals from resampling months. What is to be discussed"
-        " counts as accepted."
+        f" counts as accepted.{only}"
     )
     return Statement(label, says, detail)
 
@@ -171,7 +174,15 @@ def example_facts(counter: Counter) -> Prose | Bullets:
             ["Its chance is a rate of its damage class: no other fact moved it."] if found is not None else [""]
         )
     moved = [f"{text} against the shop's usual mix" for text in fact_words(found)]
-    return Bullets([*moved, *(f"{text} – an option, since the shop chooses the donor" for text in donor_words(found))])
+    return Bullets(
+        [
+            *moved,
+            *(
+                f"{text} – an option by a second model, to be compared with other donors only"
+                for text in donor_words(found)
+            ),
+        ]
+    )
 
 
 def example_alike(counter: Counter) -> Grid | Prose:
@@ -305,6 +316,7 @@ def replay_grid(counter: Counter) -> Grid | Prose:
                     str(len(own)),
                     str(int(own["recovered"].sum())),
                     number(float(own["hours"].astype(float).sum())),
+                    f"{int(own['hours'].notna().sum())} of {len(own)}",
                     number(float(margin.sum())) if len(margin) else "–",
                     f"{len(margin)} of {len(own)}",
                 ]
@@ -316,15 +328,25 @@ def replay_grid(counter: Counter) -> Grid | Prose:
         f" {number(counter.log.settings.bench_hour_cost)} {currency}; of a staged fee {percent(replay.start_share)} is taken"
         " as due at the start, since the log does not hold it. Donors were not chosen by the rule."
     )
-    heads = ["would have said", "jobs", "recovered", "bench hours", f"margin, {currency}", "margin known for"]
-    return Grid("Accepted jobs of the last twelve months", heads, rows, numbers=(1, 2, 3, 4, 5), under=under)
+    heads = ["would have said", "jobs", "recovered", "bench hours", "hours known for", f"margin, {currency}"]
+    heads += ["margin known for"]
+    return Grid("Accepted jobs of the last twelve months", heads, rows, numbers=tuple(range(1, 7)), under=under)
 
 
 def replay_words(counter: Counter) -> Prose:
     """What the replay can and cannot say."""
-    level = percent(REPLAY_LEVEL)
+    level, still_open = percent(REPLAY_LEVEL), counter.replay.still_open
+    waits = (
+        [
+            f"{plural(still_open, 'accepted job')} of these months {'is' if still_open == 1 else 'are'} still open and not in"
+            " it; jobs that end soon are so counted more than those that drag on."
+        ]
+        if still_open
+        else []
+    )
     return Prose(
         [
+            *waits,
             "Only accepted jobs can be replayed: what a declined one would have brought nobody knows. A declined client may"
             " have had no other chance; the replay counts money and hours, not that.",
             f"Intervals: {level}, from resampling whole months of the year. They say how the total varies with the jobs that"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -20,6 +21,7 @@ from analysis.questions.bench_model import CLASS_RATE, FACTS, MODEL, bench_model
 from analysis.questions.intake_form import ASKED, DONOR_COLUMNS, read_intake, read_waiting
 from analysis.questions.offer_rows import Outcome, outcome_rows
 from analysis.records.settings import Settings
+from analysis.report.assess_words import assessment_lines
 from tests.tables import boot, closed, job, log_of
 
 TODAY = dt.date(2026, 11, 1)
@@ -167,9 +169,9 @@ def test_what_was_never_seen_is_refused_by_name():
     bench = _bench(_past())
     wet = _assess(bench, intake_damage="liquid", **MONEY)
     assert (wet.advice, wet.value, wet.chances) == (Advice.OUTSIDE, None, {})
-    assert "damage at intake 'liquid' was never seen" in wet.outside[0]
+    assert "Damage at intake 'liquid' was never seen" in wet.outside[0]
     old = _assess(bench, device_age_years="9", prior_rework="elsewhere")
-    assert any("device age of 9 years was never seen; seen were 3 to 3" in text for text in old.outside)
+    assert any("Device age of 9 years was never seen; seen were 3 to 3" in text for text in old.outside)
     assert len(old.outside) == 2
     assert _assess(_bench([job("A")])).advice is Advice.OUTSIDE
 
@@ -233,8 +235,27 @@ def test_attempts_by_hand():
     assert (found.failed, found.boots.x, found.boots.n) == (10, 3, 8)
     assert (found.recovered, found.closed, found.hours_n) == (3, 3, 8)
     assert found.hours == pytest.approx((3 * 2 + 5 * 3) / 8)
+    assert (found.earns.x, found.earns.n, found.by_change) == (3, 8, ())
     with pytest.raises(ReworkError, match="continued after 2 failed boot tests"):
         after_test(next_tests(log_of(jobs=jobs, boot_tests=tests)), 2)
+
+
+def test_what_a_fee_hangs_on_is_recovery_not_a_boot_and_changes_are_counted_by_hand():
+    # Test 2: two recovered, two boot but stay locked, one boots and is open, five fail.
+    tests = [boot(f"J{i}", 1, "short") for i in range(10)]
+    results = ["data_readable"] * 2 + ["starts_locked"] * 2 + ["data_readable"] + ["short"] * 5
+    changes = ["touch_up", "reinstall"] * 5
+    tests += [
+        boot(f"J{i}", 2, result, change_made=change)
+        for i, (result, change) in enumerate(zip(results, changes, strict=True))
+    ]
+    ended = ["recovered"] * 2 + ["not_recovered"] * 2
+    jobs = [closed(f"J{i}", outcome) for i, outcome in enumerate(ended)] + [job("J4")]
+    jobs += [closed(f"J{i}", "not_recovered") for i in range(5, 10)]
+    found = after_test(next_tests(log_of(jobs=jobs, boot_tests=tests)), 1)
+    assert (found.boots.x, found.boots.n) == (5, 10)
+    assert (found.earns.x, found.earns.n) == (2, 9)
+    assert [(code, won.x, won.n) for code, won in found.by_change] == [("reinstall", 2, 5), ("touch_up", 3, 5)]
 
 
 @pytest.mark.parametrize(
@@ -286,3 +307,11 @@ def test_a_trusted_model_is_used_and_tells_its_facts():
     blank = _assess(bench, device_class="phone", **MONEY)
     assert blank.find_out.label == "each year of device age"
     assert blank.find_out.gain > 0
+    assert set(blank.unknown) == {"device_age_years", "board_family", "underfill", "prior_rework"} & set(blank.unknown)
+    assert {"device_age_years", "underfill"} <= set(blank.unknown)
+    sure = _assess(bench, **MONEY | {"fee_basis": "flat", "fee_amount": "9000"})
+    assert (sure.advice, sure.find_out) == (Advice.ACCEPT, None)
+    told = "\n".join(assessment_lines(sure, "EUR"))
+    assert re.search(r"Not known yet: .*device age.*no past value of any one of them would turn the decision", told)
+    assert "It pays whatever the chance" in told
+    assert "Not known yet" not in "\n".join(assessment_lines(_assess(bench), "EUR"))

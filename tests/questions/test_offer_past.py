@@ -16,10 +16,11 @@ from analysis.cohort.features import build_cohort
 from analysis.demo.shop import Shop
 from analysis.demo.simulator import simulate
 from analysis.errors import ModelError, ReworkError
+from analysis.models.intervals import wilson
 from analysis.models.rolling import GUESS, MODEL, Rolling
 from analysis.questions import guess_ledger as guesses
-from analysis.questions.assess import Advice, assess
-from analysis.questions.bench_model import bench_model, rolled_over
+from analysis.questions.assess import THIS_DONOR, Advice, assess, donor_options
+from analysis.questions.bench_model import bench_model, empty_intake, rolled_over
 from analysis.questions.intake_form import read_intake
 from analysis.questions.known_bench import known_bench
 from analysis.questions.offer_rows import Outcome, outcome_rows
@@ -85,6 +86,11 @@ def test_the_replay_adds_up(log, replayed):
     assert replayed.money.total == pytest.approx(-declined["margin"].sum())
     assert replayed.recoveries.low <= replayed.recoveries.total <= replayed.recoveries.high
     # A bench hour is the difference between saving with and without other work for it.
+    assert replayed.hours_n == declined["hours"].notna().sum()
+    jobs = log.tables["jobs"]
+    year = jobs["received_date"].dt.to_period("M") > log.last_date.to_period("M") - 12
+    waiting = year & jobs["decision"].eq("accepted") & jobs["outcome"].isna()
+    assert replayed.still_open == int(waiting.fillna(False).sum())
     known = declined[declined["margin"].notna()]
     assert replayed.money.total - replayed.money_idle.total == pytest.approx(45 * known["hours"].sum())
     jobs = log.tables["jobs"].set_index("job_id")
@@ -220,18 +226,39 @@ def test_bounds_by_hand():
     found = selection(cohort, bench_model(rows, {outcome: rolled_over(each) for outcome, each in rows.items()}))
     assert (found.accepted, found.declined, found.withdrawn, found.closed) == (9, 2, 1, 8)
     assert (found.low, found.high) == (0.6, 0.8)
+    assert (found.chance_low, found.chance_high) == (wilson(6, 10, 0.8).low, wilson(8, 10, 0.8).high)
     assert found.like_n == 0
     liquid = next(row for row in found.rows if row.value == "liquid")
     assert (liquid.accepted, liquid.declined, liquid.declined_of) == (0, 2, 2)
 
 
-def test_a_random_share_depends_on_the_seed_and_the_set_alone():
+def test_every_intake_draws_a_lot_of_its_own():
     names = [f"W{i}" for i in range(20)]
     taken = taken_at_random(names, 0.25, 7)
-    assert len(taken) == 5
     assert taken == taken_at_random(names[::-1], 0.25, 7)
     assert taken != taken_at_random(names, 0.25, 8)
-    assert taken_at_random(names, 0, 7) == ()
+    assert (taken_at_random(names, 0, 7), len(taken_at_random(names, 1, 7))) == ((), 20)
+    # Alone on the counter, or on a list with another one more, an intake has the same lot.
+    assert {name for name in names if taken_at_random([name], 0.25, 7)} == set(taken)
+    assert set(taken_at_random([*names, "late"], 0.25, 7)) - {"late"} == set(taken)
     counts = pd.Series([name for seed in range(400) for name in taken_at_random(names, 0.25, seed)]).value_counts()
     assert len(counts) == 20
     assert counts.between(60, 140).all()
+    assert counts.sum() == pytest.approx(2000, abs=4 * np.sqrt(8000 * 0.25 * 0.75))
+
+
+def test_donors_are_compared_with_what_is_not_said_of_them_at_its_middle(log, past):
+    bench = bench_model(*past)
+    fit = bench.models[Outcome.RECOVERED].with_donor
+    numbers = {t.column: t for t in fit.design.terms if t.column in ("donor_age_years", "prior_installs_n")}
+    assert len(numbers) == 2
+    facts = {"intake_damage": "drop", "device_age_years": "3"}
+    intake = read_intake(facts | {"known_good": "untested", "donor_age_years": "2"}, CHEAP, TODAY)
+    told = {each.label: each for each in donor_options(bench.models[Outcome.RECOVERED], intake)}
+    known = {"intake_damage": "drop", "device_age_years": 3.0, "second_damage_seen": "no"}
+    middle = {name: term.median for name, term in numbers.items()}
+    for label, donor in (
+        ("full_boot", middle | {"known_good": "full_boot"}),
+        (THIS_DONOR, middle | {"known_good": "untested", "donor_age_years": 2.0}),
+    ):
+        assert told[label].mean == pytest.approx(float(fit.chances(empty_intake(known | donor)).mean[0]))

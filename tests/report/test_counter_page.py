@@ -196,7 +196,7 @@ def test_the_command_on_a_routine_and_a_strange_intake(capsys):
     for words in ("Recovery: ", "First boot: ", "past jobs resemble it", "Expected margin", "margin a bench hour"):
         assert words in out
     out = _run(capsys, "--intake-damage", "drop", "--device-age-years", "14.5", *MONEY)
-    assert out.startswith("OUTSIDE OUR EXPERIENCE\n  device age of 14.5 years was never seen")
+    assert out.startswith("OUTSIDE OUR EXPERIENCE\n  Device age of 14.5 years was never seen")
     assert "Recovery: " not in out
 
 
@@ -215,6 +215,9 @@ def test_another_attempt_and_a_donor_option(capsys):
     out = _run(capsys, *flags)
     assert "Another attempt after 2 failed boot tests: " in out
     assert "like those that were continued" in out
+    told = json.loads(_run(capsys, *flags, "--json"), parse_constant=pytest.fail)["another_attempt"]
+    assert told["after_failed_tests"] == 2
+    assert f"booted {told['next_booted']['x']} of {told['next_booted']['n']} jobs" in out
     assert main(["assess", str(DEMO), "--intake-damage", "liquid", "--after-test", "40"]) == 2
     assert "continued after 40" in capsys.readouterr().err
 
@@ -232,6 +235,14 @@ def test_a_waiting_list_with_a_random_share(capsys, tmp_path):
     assert "if their clients know of it and agree" in out
     listed = json.loads(_run(capsys, "--waiting", str(path), "--json"))
     assert len(listed) == 6
+    assert "taken_at_random" not in listed[0]
+    drawn = json.loads(
+        _run(capsys, "--waiting", str(path), "--json", "--take-share", "50", "--random-seed", "7"),
+        parse_constant=pytest.fail,
+    )
+    assert re.search(r"agree: (.*)\.", out)[1] == (
+        ", ".join(sorted(e["name"] for e in drawn if e["taken_at_random"])) or "none"
+    )
     assert main(["assess", str(DEMO), "--waiting", str(tmp_path / "none.csv")]) == 2
 
 
@@ -242,6 +253,17 @@ def test_wrong_values_are_refused_without_a_trace(capsys):
     assert "device_age_years" in told
     assert main(["assess", "nowhere", "--intake-damage", "drop"]) == 2
     assert "nowhere" in capsys.readouterr().err
+
+
+def test_flags_that_would_be_passed_over_are_refused(capsys, tmp_path):
+    for flags in (
+        ["--take-share", "20", "--intake-damage", "drop"],
+        ["--waiting", str(tmp_path / "w.csv"), "--after-test", "1"],
+        ["--waiting", str(tmp_path / "w.csv"), "--fee-amount", "600"],
+        ["--after-test", "-1", "--intake-damage", "drop"],
+    ):
+        assert main(["assess", str(DEMO), *flags]) == 2
+        assert "--" in capsys.readouterr().err
 
 
 def test_questions_at_the_terminal(monkeypatch, capsys):
