@@ -84,11 +84,12 @@ def models_of(arms: Arms) -> Models:
     """Fit why the arm was chosen, and what came of it, on all rows."""
     once = np.ones((1, len(arms.y)))
     chosen = fit_many(arms.x, arms.arm, once, arms.prior_sd)[0]
-    both, sd = _with_arm(arms)
+    both, sd = with_arm(arms)
     return Models(chosen, fit_many(both, arms.y, once, sd)[0])
 
 
-def _with_arm(arms: Arms) -> tuple[Floats, Floats]:
+def with_arm(arms: Arms) -> tuple[Floats, Floats]:
+    """Columns of the outcome model, the arm last, and the SDs of their priors."""
     sd = np.broadcast_to(np.asarray(arms.prior_sd, dtype=float), (arms.x.shape[1],))
     own = WEAK_SD if np.isfinite(sd[1:]).any() else np.inf
     return np.column_stack([arms.x, arms.arm]), np.append(sd, own)
@@ -111,7 +112,7 @@ def compare(arms: Arms, models: Models, samples: Floats, overlap: bool = True) -
     overlap : bool
         Average over the overlap population; else over all rows as they are.
     """
-    both, sd = _with_arm(arms)
+    both, sd = with_arm(arms)
     chosen = fit_many(arms.x, arms.arm, samples, arms.prior_sd, models.chosen, ALMOST)
     outcome = fit_many(both, arms.y, samples, sd, models.outcome, ALMOST)
     e = expit(chosen @ arms.x.T)

@@ -20,7 +20,13 @@ MAX_ITERATIONS = 50
 MAX_STEP = 4.0
 
 
-def _height(beta: Floats, columns: Floats, y: Floats, weights: Floats, precision: Floats) -> Floats:
+def precision_of(prior_sd: Floats | float, width: int) -> Floats:
+    """Precision of the prior of each coefficient, shape (p,); none for the intercept."""
+    precision = np.broadcast_to(np.asarray(prior_sd, dtype=float), (width,)) ** -2.0
+    return np.where(np.arange(width) == 0, 0.0, precision)
+
+
+def height(beta: Floats, columns: Floats, y: Floats, weights: Floats, precision: Floats) -> Floats:
     """Penalised log likelihood of each fit, shape (b,)."""
     eta = beta @ columns
     return np.asarray(
@@ -61,8 +67,8 @@ def fit_many(
     ----------
     x : ndarray, shape (n, p)
         Design, the intercept in column 0.
-    y : ndarray, shape (n,)
-        Outcomes, 0 or 1.
+    y : ndarray, shape (n,) or (b, n)
+        Outcomes, 0 or 1; the same for all fits, or those of each.
     weights : ndarray, shape (b, n)
         Frequencies of the rows in each fit.
     prior_sd : ndarray, shape (p,), or float
@@ -83,21 +89,21 @@ def fit_many(
         If a fit does not settle.
     """
     width = x.shape[1]
-    precision = np.broadcast_to(np.asarray(prior_sd, dtype=float), (width,)) ** -2.0
-    precision = np.where(np.arange(width) == 0, 0.0, precision)
+    precision = precision_of(prior_sd, width)
     columns = np.ascontiguousarray(x.T)
     upper, lower = np.triu_indices(width)
     products = (columns[upper] * columns[lower]).T
     out = np.tile(np.zeros(width) if start is None else start, (len(weights), 1))
     left, length = np.arange(len(weights)), np.ones(len(weights))
-    height = _height(out, columns, y, weights, precision)
+    y = np.broadcast_to(y, weights.shape)
+    reached_so_far = height(out, columns, y, weights, precision)
     for _ in range(MAX_ITERATIONS):
-        step = _newton_step(out[left], columns, products, y, weights[left], precision) * length[left, None]
+        step = _newton_step(out[left], columns, products, y[left], weights[left], precision) * length[left, None]
         tried = out[left] + step
-        reached = _height(tried, columns, y, weights[left], precision)
+        reached = height(tried, columns, y[left], weights[left], precision)
         # Far from the top a whole step can overshoot and the steps then swing for ever: go half as far.
-        uphill = reached >= height[left] - 1e-9 * np.abs(height[left])
-        out[left[uphill]], height[left[uphill]] = tried[uphill], reached[uphill]
+        uphill = reached >= reached_so_far[left] - 1e-9 * np.abs(reached_so_far[left])
+        out[left[uphill]], reached_so_far[left[uphill]] = tried[uphill], reached[uphill]
         settled = uphill & (length[left] == 1.0) & (np.abs(step).max(axis=1) < tolerance)
         length[left] = np.where(uphill, 1.0, length[left] / 2)
         left = left[~settled]

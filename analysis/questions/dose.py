@@ -144,9 +144,7 @@ def doses(found: TechniqueRows, log_hash: str = "") -> tuple[Dose | NoDose, ...]
     found : TechniqueRows
     log_hash : str
     """
-    rows = found.rows
-    start = rows["received_date"].min()
-    rows = rows.assign(years_in=(rows["received_date"] - start).dt.days.astype(float) / 365.25)
+    rows = with_years(found.rows)
     made = [_dose(replace(found, rows=rows), setting, log_hash) for setting in SETTINGS]
     told = [each for each in made if isinstance(each, Dose)]
     adjusted = iter(holm(np.array([each.test.p for each in told])).tolist())
@@ -157,6 +155,12 @@ def doses(found: TechniqueRows, log_hash: str = "") -> tuple[Dose | NoDose, ...]
             each = replace(each, adjusted_p=p, verdict=verdict_of(p))
         out.append(each)
     return tuple(out)
+
+
+def with_years(rows: pd.DataFrame) -> pd.DataFrame:
+    """The rows with ``years_in``, years since the first of them was received."""
+    start = rows["received_date"].min()
+    return rows.assign(years_in=(rows["received_date"] - start).dt.days.astype(float) / 365.25)
 
 
 def _dose(found: TechniqueRows, setting: Setting, log_hash: str) -> Dose | NoDose:

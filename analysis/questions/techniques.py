@@ -168,7 +168,7 @@ def techniques(
         In the order given. Contrasts declared beforehand are adjusted for one another; those of the shop's own for all.
     """
     effort = effort or Effort()
-    completed = _completed(found.rows, contrasts, effort)
+    completed = completed_columns(found.rows, contrasts, effort)
     answers: list[_Pending | Refused] = []
     for place, contrast in enumerate(contrasts):
         rng = np.random.default_rng([RNG_SEED, place])
@@ -176,7 +176,7 @@ def techniques(
     return _with_verdicts(answers)
 
 
-def _completed(rows: pd.DataFrame, contrasts: tuple[Contrast, ...], effort: Effort) -> list[Columns]:
+def completed_columns(rows: pd.DataFrame, contrasts: tuple[Contrast, ...], effort: Effort) -> list[Columns]:
     """What is adjusted for, without blanks, several times; the arms and the outcome help to fill them."""
     if len(rows) < 2:
         return []

@@ -5,6 +5,7 @@ from __future__ import annotations
 from analysis.cohort.outcomes import DEFINITIONS
 from analysis.questions.technique_answers import TechniqueAnswers
 from analysis.questions.technique_groups import USES_BOTH
+from analysis.questions.technique_twin import SHOPS
 from analysis.questions.techniques import COPIES, DRAWS, EVEN
 from analysis.report.page import Bullets, Caution, Prose
 from analysis.report.wording import number, percent, sentence
@@ -33,6 +34,9 @@ def methods(page: TechniqueAnswers) -> Bullets:
             " was taken is never filled in.",
             "Words: 'clear' and 'leaning' by Holm's method over all declared contrasts; over those of the shop's own too, for"
             " the latter. Curves and pads have families of their own.",
+            f"What this log could have shown: {SHOPS} twins of the shop at each of several sizes, with its own jobs and ways; outcomes"
+            " are drawn anew with a known difference, and the same comparison is made; 'clear' after Holm's method. For settings a"
+            " best one in the middle is planted, the log odds falling with the square of the distance.",
             f"Further jobs: 80 % power at {smallest} points for a single contrast, from the precision that these jobs gave; never"
             " from the difference observed.",
             "Heat: natural spline with three degrees of freedom, penalised logistic regression, adjusted in the order damage,"

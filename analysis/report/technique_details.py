@@ -10,13 +10,17 @@ from analysis.questions.verdicts import Verdict
 from analysis.records.problems import plural
 from analysis.report import figures, technique_figures
 from analysis.report.page import Bullets, Grid, Picture, Prose, ledger_grid
-from analysis.report.technique_words import counted_words, damage_words, dose_words
+from analysis.report.technique_words import counted_words, damage_words, dose_reach, dose_words
 from analysis.report.wording import interval, listed, number, odds, odds_range, of, p_value, percent, sentence
 
 
 def dose_list(page: TechniqueAnswers) -> Bullets:
     """Every setting in words, with what was left out."""
-    return Bullets([f"{dose_words(dose)} {counted_words(dose)}" for dose in page.doses])
+    items = []
+    for dose in page.doses:
+        reach = dose_reach(dose, page.twins.get(dose.setting.name)) if isinstance(dose, Dose) else ""
+        items.append(" ".join(part for part in (dose_words(dose), reach, counted_words(dose)) if part))
+    return Bullets(items)
 
 
 def stations_words(page: TechniqueAnswers) -> Prose:

@@ -123,7 +123,7 @@ def reach_list(page: TechniqueAnswers) -> Bullets | Prose:
     open_ones = [told for told in page.told if told.verdict is not Verdict.CLEAR]
     if not open_ones:
         return Prose(["Every contrast that was compared is clear."] if page.told else [])
-    return Bullets([reach_words(told) for told in open_ones])
+    return Bullets([reach_words(told, page.twins.get(told.contrast.name)) for told in open_ones])
 
 
 def arms_grid(page: TechniqueAnswers) -> Grid:
@@ -182,7 +182,7 @@ def overlap_grid(page: TechniqueAnswers) -> Grid | Prose:
         numbers=(1, 2, 3, 4, 5),
         under="Each job counts by how evenly it could have had either way. 'Largest difference': between the two ways in"
         " anything adjusted for, in standard deviations, before and after weighting; under 0.1 is usually called balanced"
-        " (common practice, no source).",
+        " (common practice, no source). What the weights leave is taken up by the model of first boots.",
     )
 
 
@@ -266,8 +266,9 @@ def adjusted_for(page: TechniqueAnswers) -> Bullets:
 
 
 def _labels(columns: tuple[str, ...]) -> str:
-    names = [TERM_OF[name].label.removeprefix("each ") for name in columns]
-    return ", ".join(names)
+    return ", ".join(
+        TERM_OF[n].label.removeprefix("each ").removeprefix("year of ").removesuffix(" worse") for n in columns
+    )
 
 
 def _without(contrast: Contrast, reasons: dict[str, tuple[str, ...]]) -> str:

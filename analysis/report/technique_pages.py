@@ -65,7 +65,7 @@ def write_plan(folder: Path, target: Path, say: Callable[[str], None], jobs: int
         the jobs of a running plan.
     """
     from analysis.errors import ReworkError
-    from analysis.questions.technique_answers import build_techniques
+    from analysis.questions.technique_answers import plan_of
     from analysis.questions.trial_plan import plan_csv
     from analysis.records.log import FILES
     from analysis.records.on_disk import export_text
@@ -73,7 +73,7 @@ def write_plan(folder: Path, target: Path, say: Callable[[str], None], jobs: int
     if target.exists():
         todo = "Name another file; a list that is in use must not be lost."
         raise ReworkError(f"{target} exists already.", rule="A plan is never written over a file.", todo=todo)
-    trial = build_techniques(folder, "", jobs, seed).trial
+    trial = plan_of(Path(folder), jobs, seed)
     if trial.plan is None:
         raise ReworkError(f"No plan can be made: {trial.why}.", todo="'rework compare' shows what is lacking.")
     export_text(plan_csv(trial.plan), target, Path(folder), FILES)

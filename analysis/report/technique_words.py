@@ -9,8 +9,10 @@ from analysis.questions.damage_steps import DamageSteps
 from analysis.questions.dose import Dose, NoDose
 from analysis.questions.techniques import Refused, Told
 from analysis.questions.trial_plan import Reach
+from analysis.questions.twin import Smallest
 from analysis.questions.verdicts import Verdict
 from analysis.records.problems import plural
+from analysis.report.technician_words import POWER_WORDS
 from analysis.report.wording import listed, number, percent, points, points_range, sentence
 
 
@@ -39,14 +41,18 @@ def refused_words(refused: Refused) -> str:
     return f"{refused.contrast.question}{_own(refused)}: not compared; {refused.why}."
 
 
-def reach_words(told: Told) -> str:
+def _shown_by_twin(twin: Smallest | None) -> bool:
+    return twin is not None and not math.isinf(twin.size)
+
+
+def reach_words(told: Told, twin: Smallest | None) -> str:
     """What such a log could have shown, and how many more jobs it takes."""
-    shown = (
-        f"jobs like these ({told.n}) show a difference of {number(100 * told.detectable)} points in four of five logs"
-    )
-    if not told.further_jobs:
-        return f"{told.contrast.question}: {shown}."
-    return f"{told.contrast.question}: {shown}; {further_words(told)}."
+    start = f"{told.contrast.question} ({plural(told.n, 'job')}): "
+    if twin is not None and _shown_by_twin(twin):
+        shown = f"a difference of {number(twin.size)} points (± {number(twin.error, 1)}) would have been clear {POWER_WORDS}"
+    else:
+        shown = f"only a difference of {number(100 * told.detectable)} points or more would have shown"
+    return f"{start}{shown}; {further_words(told)}." if told.further_jobs else f"{start}{shown}."
 
 
 def further_words(told: Told) -> str:
@@ -97,6 +103,20 @@ def counted_words(dose: Dose | NoDose) -> str:
     return (
         f"{plural(c.typed, 'typed setting')} used; {plural(c.presets, 'unchanged preset')} left out, since nobody knows what was"
         f" really set; {c.blank} not recorded."
+    )
+
+
+def dose_reach(dose: Dose, twin: Smallest | None) -> str:
+    """How deep an optimum would have had to be; empty where it was not simulated."""
+    if twin is None:
+        return ""
+    unit, ends = dose.setting.unit, listed([f"{number(d.setting)} {dose.setting.unit}" for d in dose.differences])
+    middle = f"{number(dose.differences[0].against)} {unit}"
+    if not _shown_by_twin(twin):
+        return f"Even a fall of {number(twin.largest)} points from {middle} to {ends} would not have been clear {POWER_WORDS}."
+    return (
+        f"A fall of {number(twin.size)} points (± {number(twin.error, 1)}) from {middle} to {ends} would have been clear"
+        f" {POWER_WORDS}."
     )
 
 
