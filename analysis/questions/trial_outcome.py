@@ -111,7 +111,10 @@ def read_plan(path: Path) -> pd.DataFrame:
         data = path.read_bytes()
     except OSError as error:
         raise _refused(
-            path, f"cannot be read: {error.strerror}", "The file of 'rework compare --plan-out'.", ""
+            path,
+            f"cannot be read: {error.strerror}",
+            "The file of 'rework compare --plan-out'.",
+            "Name the list that was written.",
         ) from None
     try:
         text = data.decode("utf-8-sig")

@@ -9,7 +9,7 @@ import re
 import pytest
 from bs4 import BeautifulSoup
 
-from analysis.cli import DEMO
+from analysis.cli import DEMO, main
 from analysis.demo.shop import Shop
 from analysis.demo.simulator import simulate
 from analysis.errors import ReworkError
@@ -176,6 +176,32 @@ def test_the_list_of_a_plan_is_written_once_and_read_back(tmp_path):
     )._repr_html_()
     assert "0 of 48 planned jobs" in html
     assert "It is not time to look" in html
+
+
+def test_the_command(tmp_path, capsys, monkeypatch):
+    done: list[tuple] = []
+    pages = "analysis.report.technique_pages"
+    monkeypatch.setattr(f"{pages}.publish_techniques", lambda *given: done.append(("page", *given)))
+    monkeypatch.setattr(f"{pages}.write_plan", lambda *given: done.append(("list", *given)))
+    monkeypatch.setattr(
+        "analysis.report.technician_pages.publish_technicians", lambda *_, **__: done.append(("others",))
+    )
+    plan, out = tmp_path / "plan.csv", ["--out", str(tmp_path)]
+    assert main(["compare", *out]) == 0
+    assert main(["compare", "--plan", str(plan), *out]) == 0
+    assert main(["compare", "--plan-out", str(plan), "--plan-jobs", "48", "--random-seed", "3"]) == 0
+    assert done == [
+        ("page", DEMO, tmp_path, print, None, 0, 20),
+        ("others",),
+        ("page", DEMO, tmp_path, print, plan, 0, 20),
+        ("list", DEMO, plan, print, 48, 3),
+    ]
+
+
+def test_a_plan_that_cannot_be_read_stops_the_command_in_words(tmp_path, capsys):
+    assert main(["compare", "--plan", str(tmp_path / "no.csv"), "--out", str(tmp_path / "o")]) == 2
+    assert "no.csv: cannot be read" in capsys.readouterr().err
+    assert not (tmp_path / "o").exists()
 
 
 def test_a_contrast_of_the_shops_own_is_marked_wherever_it_stands():
