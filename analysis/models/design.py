@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from analysis.errors import ModelError
 from analysis.models.independence import independent_columns
-from analysis.models.terms import Curve, FittedCurve, FittedTerm, Term
+from analysis.models.terms import Category, Curve, FittedCurve, FittedTerm, Term
 
 Floats = NDArray[np.float64]
 
@@ -140,6 +140,8 @@ def _within_budget(
 ) -> tuple[list[FittedTerm], list[NDArray[np.bool_]], list[LeftOut]]:
     """Take terms in the order given while they fit; a term that does not fit is skipped and named.
 
+    A category that shrinks fits wherever a single column does.
+
     A term takes as much of the budget as it has columns that the terms before it do not already explain.
     """
     taken: list[FittedTerm] = []
@@ -159,6 +161,9 @@ def _within_budget(
             # A curve is kept whole or made simpler: part of its columns would be a curve with no meaning.
             term = replace(term, df=fitted.spline.df - 1)
             fitted = term.fit(frame) or fitted
+            own, grown = independent_columns(fitted.columns(frame, False), basis)
+        if isinstance(term, Category) and term.shrinks and used < budget < used + own.sum():
+            fitted = replace(term, most_columns=budget - used).fit(frame) or fitted
             own, grown = independent_columns(fitted.columns(frame, False), basis)
         if used + own.sum() > budget:
             left_out.append(LeftOut(term.label, int(own.sum()), "too few of the rarer outcome for one more term"))

@@ -132,6 +132,11 @@ class Category:
         Levels with fewer rows are pooled where there are several of them.
     reference : str, optional
         Reference level; by default the most frequent.
+    shrinks : bool
+        Where the budget cannot hold the category whole, its rarest levels are pooled until it fits, so that what
+        confounds everything else is never left out for want of room.
+    most_columns : int, optional
+        Columns it may have; set where it shrinks.
     """
 
     column: str
@@ -139,6 +144,8 @@ class Category:
     level_labels: Mapping[str, str] = field(default_factory=dict, hash=False)
     min_level: int = 5
     reference: str | None = None
+    shrinks: bool = False
+    most_columns: int | None = None
 
     def fit(self, frame: pd.DataFrame) -> FittedCategory | None:
         """Fix levels, reference and the pool of rare levels."""
@@ -156,11 +163,12 @@ class Category:
             return None
         first = self.reference if self.reference in kept.index else str(kept.index[0])
         levels = [first, *(level for level in kept.index if level != first)]
+        levels, rare, blank = self._within(levels, rare, NOT_RECORDED in counts.index)
         number = {level: int(kept[level]) for level in levels}
         if rare:
             levels.append(OTHER)
-            number[OTHER] = int(own[list(rare)].sum())
-        if NOT_RECORDED in counts.index:
+            number[OTHER] = int(counts[list(rare)].sum())
+        if blank:
             levels.append(NOT_RECORDED)
             number[NOT_RECORDED] = int(counts[NOT_RECORDED])
         if len(levels) < 2:
@@ -169,6 +177,17 @@ class Category:
         return FittedCategory(
             self.column, self.label, tuple(levels), tuple(number[level] for level in levels), rare, shown
         )
+
+    def _within(self, levels: list[str], rare: tuple[str, ...], blank: bool) -> tuple[list[str], tuple[str, ...], bool]:
+        """Levels of their own, the pool and whether blanks stand alone, with the rarest pooled until it all fits."""
+        if self.most_columns is None:
+            return levels, rare, blank
+        own, pool = list(levels), list(rare)
+        while len(own) > 1 and len(own) - 1 + bool(pool) + blank > self.most_columns:
+            pool.append(own.pop())
+        if bool(pool) + blank > self.most_columns and len(own) == 1:
+            pool, blank = [*pool, NOT_RECORDED], False
+        return own, tuple(sorted(pool)), blank
 
 
 @dataclass(frozen=True)

@@ -18,7 +18,8 @@ from analysis.cohort.features import Cohort
 from analysis.models import poisson_binomial
 from analysis.models.design import Design, TooFew, fit_design, too_few
 from analysis.models.firth import FirthResult, fit_firth
-from analysis.questions.terms import EXPECTED
+from analysis.models.terms import FittedCategory
+from analysis.questions.terms import DAMAGE, EXPECTED
 from analysis.questions.verdicts import Verdict, verdict_of
 
 Floats = NDArray[np.float64]
@@ -50,6 +51,23 @@ class ExpectedModel:
         if known.any():
             out[known] = self.fit.chance(self.design.matrix(rows[known]))
         return out
+
+    @property
+    def facts(self) -> tuple[str, ...]:
+        """What a chance is made from, in words; a category that had to be shrunk says so."""
+        out = []
+        for term in self.design.terms:
+            pooled = isinstance(term, FittedCategory) and term.pooled
+            name = term.label.removeprefix("each year of ")
+            out.append(f"{name} (kinds with few jobs taken together)" if pooled else name)
+        return tuple(out)
+
+    def tells_apart(self, damage: str) -> bool:
+        """Whether a class of damage has a chance of its own in the model; else it is not held against one."""
+        return any(
+            isinstance(term, FittedCategory) and term.column == DAMAGE.column and damage in term.levels
+            for term in self.design.terms
+        )
 
     def distribution(self, rows: pd.DataFrame) -> Floats:
         """Distribution of the number of successes, the model's own uncertainty included, shape (n + 1,)."""
@@ -118,6 +136,8 @@ class MonthExpected:
     fitted_before : Timestamp
     model_n : int
         Jobs the model was fitted to.
+    facts : tuple of str
+        Intake facts the model holds.
     """
 
     month: pd.Period
@@ -134,6 +154,7 @@ class MonthExpected:
     chances: pd.Series
     fitted_before: pd.Timestamp
     model_n: int
+    facts: tuple[str, ...]
 
     @property
     def direction(self) -> str:
@@ -166,6 +187,7 @@ def expect_month(cohort: Cohort, month: pd.Period, model: ExpectedModel) -> Mont
         chances=chances,
         fitted_before=model.fitted_before,
         model_n=model.fit.n,
+        facts=model.facts,
     )
 
 

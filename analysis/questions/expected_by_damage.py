@@ -51,27 +51,30 @@ class DamageExpected:
 def expected_by_damage(cohort: Cohort, month: pd.Period, model_on: ModelOn) -> tuple[DamageExpected, ...]:
     """Compare each class with its expectation, every month by the model then in use.
 
-    Jobs of a kind that their model has never seen, and months without a model, are left out of both sides.
+    Jobs of a kind that their model has never seen, and months without a model or with one that had no room for this
+    class, are left out of both sides: held against the chance of other boards, a hard class would look like a fault.
     """
     rows = in_months(cohort.first_boots, "first_boot_month", trailing(month))
     column = JOBS["intake_damage"]
     found: list[tuple[str, Against | None, Against | None]] = []
     for code in column.codes:
         mine = rows[rows["intake_damage"].eq(code)]
-        year = _against(mine, model_on)
+        year = _against(mine, code, model_on)
         if year is not None:
-            found.append((column.text_of(code), _against(mine[mine["first_boot_month"].eq(month)], model_on), year))
+            found.append(
+                (column.text_of(code), _against(mine[mine["first_boot_month"].eq(month)], code, model_on), year)
+            )
     if not found:
         return ()
     adjusted = holm(np.array([year.p for _, _, year in found if year]))
     return tuple(DamageExpected(*each, verdict_of(float(p))) for each, p in zip(found, adjusted, strict=True))
 
 
-def _against(rows: pd.DataFrame, model_on: ModelOn) -> Against | None:
+def _against(rows: pd.DataFrame, damage: str, model_on: ModelOn) -> Against | None:
     parts: list[tuple[ExpectedModel, pd.DataFrame]] = []
     for month, mine in rows.groupby("first_boot_month"):
         model = model_on(month.start_time)
-        if model is not None:
+        if model is not None and model.tells_apart(damage):
             parts.append((model, mine[model.design.seen(mine)]))
     n = sum(len(mine) for _, mine in parts)
     if not n:

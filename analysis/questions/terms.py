@@ -14,9 +14,10 @@ def _labels(table: str, column: str) -> dict[str, str]:
     return {choice.code: choice.text for choice in BY_NAME[table][column].choices}
 
 
-DAMAGE = Category("intake_damage", "damage at intake", _labels("jobs", "intake_damage"))
-PRIOR = Category("prior_rework", "earlier rework", _labels("jobs", "prior_rework"), reference="none")
-UNDERFILL = Category("underfill", "underfill", _labels("jobs", "underfill"), reference="none")
+# What decides a board's chance most, and so what is done to it: shrunk rather than left out of a small model.
+DAMAGE = Category("intake_damage", "damage at intake", _labels("jobs", "intake_damage"), shrinks=True)
+PRIOR = Category("prior_rework", "earlier rework", _labels("jobs", "prior_rework"), reference="none", shrinks=True)
+UNDERFILL = Category("underfill", "underfill", _labels("jobs", "underfill"), reference="none", shrinks=True)
 AGE = Number("device_age_years", "each year of device age", "years")
 SECOND = Category("second_damage_seen", "second damage", {"yes": "seen", "no": "none seen"}, reference="no")
 DEVICE = Category("device_class", "device", _labels("jobs", "device_class"), reference="phone")

@@ -256,7 +256,7 @@ def _plans(frozen: Frozen, minimum_n: int) -> tuple[_Plan, ...]:
     """The charts that share the second budget, fixed when the model is frozen."""
     counts = frozen.like["intake_damage"].value_counts()
     column = JOBS["intake_damage"]
-    watched = [code for code in column.codes if counts.get(code, 0) >= minimum_n]
+    watched = [code for code in column.codes if counts.get(code, 0) >= minimum_n and frozen.model.tells_apart(code)]
     return (
         _Plan("first boot, better", BETTER),
         *(_Plan(f"first boot after {column.text_of(code)}, worse", WORSE, code) for code in watched),

@@ -88,7 +88,7 @@ def _against_expected(now: MonthExpected) -> Statement:
         f" from boards like these. {verdict}."
     )
     detail = (
-        f"Chance and the model's uncertainty give {now.low} to {now.high} of {now.n}. Expected from intake facts of the {now.model_n} jobs"
+        f"Chance and the model's uncertainty give {now.low} to {now.high} of {now.n}. Boards alike in: {listed(list(now.facts)) or 'nothing that could be told apart yet'}; from {plural(now.model_n, 'job')}"
         f" first tested before {now.fitted_before:%Y-%m-%d}."
     )
     if now.verdict is not Verdict.CANNOT_TELL:

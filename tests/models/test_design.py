@@ -75,6 +75,23 @@ def test_the_budget_skips_a_large_term_names_it_and_goes_on():
     assert [(item.label, item.df) for item in design.left_out] == [("damage", 2)]
 
 
+def test_a_category_that_shrinks_pools_its_rarest_levels_rather_than_being_left_out():
+    rows = frame()
+    rows.loc[:4, "damage"] = "bend"
+    damage = Category("damage", "damage", shrinks=True)
+    whole = fit_design(rows, [damage], Y, budget=3)
+    assert whole.names[1:] == ("damage: liquid", "damage: heat", "damage: bend")
+    two = fit_design(rows, [damage, Number("age", "age")], Y, budget=2)
+    assert two.names[1:] == ("damage: liquid", f"damage: {OTHER}")
+    assert two.behind[f"damage: {OTHER}"] == rows["damage"].isin(["heat", "bend"]).sum()
+    one = fit_design(rows, [damage], Y, budget=1)
+    assert one.names[1:] == (f"damage: {OTHER}",)
+    rows.loc[90:, "damage"] = None
+    blank = fit_design(rows, [damage], Y, budget=1)
+    assert blank.matrix(rows)[90:, 1].tolist() == [1.0] * 10
+    assert fit_design(rows, [damage], Y, budget=0).names == ("(intercept)",)
+
+
 def test_the_default_budget_is_one_in_five_of_the_rarer_outcome():
     assert fit_design(frame(), [Number("age", "age")], Y).budget == 8
 
