@@ -11,6 +11,7 @@ from analysis.questions.job_card import Detail, Entry, JobCard, job_card
 from analysis.questions.period import month_name
 from analysis.questions.review import Review
 from analysis.questions.talk import TalkJob
+from analysis.records.dictionary import HEAT_STEPS
 from analysis.records.problems import plural
 from analysis.report.page import Grid, Prose
 from analysis.report.wording import hours, percent
@@ -18,6 +19,7 @@ from analysis.report.wording import hours, percent
 # People are not named on a page for the whole bench; the outcome and the hours stand in the line above the card.
 NOT_ON_THE_CARD = ("technician_id", "decision", "decline_reason")
 TOO_PLAIN = ("chip_source",)  # the chip and the side say it
+TYPED = HEAT_STEPS["entry_kind"].text_of("typed")  # what goes without saying
 
 
 @dataclass(frozen=True)
@@ -63,7 +65,7 @@ def talk_cards(review: Review) -> Cards | Prose:
             ("Booted, though unlikely to", [card for job, card in made if job.succeeded]),
         ],
         f"Most surprising first boots of {month_name(review.month)} by intake facts alone. Surprising does not mean that anyone"
-        " did wrong. A line opens to the job's card. Usual: from the 10th to the 90th percentile of the shop's own earlier jobs,"
+        " did wrong. A line opens to the job's card; cards that are open are printed. Usual: from the 10th to the 90th percentile of the shop's own earlier jobs,"
         " same step, same chip, same station; what this bench does, never what is right.",
     )
 
@@ -130,6 +132,7 @@ def _recorded(entry: Entry) -> str:
     told = [
         f"{each.label} {_value(each)}" + ("" if math.isnan(each.low) else f" ({_usual(each)})")
         for each in entry.details
+        if each.column not in TOO_PLAIN and not (each.column == "entry_kind" and each.text == TYPED)
     ]
     return "; ".join(told) or "nothing written"
 

@@ -154,3 +154,5 @@ def test_each_job_to_talk_about_opens_to_its_card(reviews):
         for number in tests.loc[tests["job_id"].eq(job.job_id), "test_no"]:
             assert f"boot test {number}" in card.get_text()
         assert "usual" in card.get_text()
+        assert "how entered typed" not in card.get_text()
+        assert "guess" not in card.get_text(), "neither money nor guesses"
