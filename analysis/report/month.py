@@ -20,11 +20,12 @@ AT_ONCE = 2
 
 @dataclass(frozen=True)
 class Made:
-    """One page: where it is, or why it could not be made."""
+    """One page: where it is, or why the log does not carry it, or why it could not be made though it does."""
 
     name: str
     path: Path | None
     reason: str = ""
+    failed: bool = False
 
 
 @dataclass(frozen=True)
@@ -79,7 +80,7 @@ def _make(name: str, order: _Order, say: Say) -> Made:
     try:
         return Made(name, PAGES[name](order, lambda text: say(f"{name}: {text.strip()}")))
     except ReworkError as error:
-        return Made(name, None, str(error))
+        return Made(name, None, str(error), isinstance(error, RenderError))
 
 
 @contextmanager
@@ -113,7 +114,8 @@ def publish_month(folder: Path, month: str, out: Path, say: Say) -> list[Path]:
     Raises
     ------
     ReworkError
-        If the log cannot be used at all, or pages could not be made; the others are published.
+        If the log cannot be used at all, a page failed, or there is none; the others are published. Pages for which
+        the log holds too little are told of.
     """
     from analysis.records.log import read_log
 
@@ -123,10 +125,9 @@ def publish_month(folder: Path, month: str, out: Path, say: Say) -> list[Path]:
     with _makers(say) as each:
         made = list(each(one, PAGES))
     for page in made:
-        if page.path is not None:
-            say(f"Page written to {page.path}")
+        say(f"No page, {page.name}: {page.reason}" if page.path is None else f"Page written to {page.path}")
     lost = [page for page in made if page.path is None]
-    if lost:
+    if any(page.failed for page in lost) or len(lost) == len(made):
         reasons = "\n".join(f"{page.name}: {page.reason}" for page in lost)
         raise RenderError(f"{len(lost)} of {len(made)} pages could not be made.\n{reasons}")
     return [page.path for page in made if page.path is not None]

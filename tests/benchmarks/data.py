@@ -14,10 +14,10 @@ GROUPS = 30  # technicians
 
 def log_of(jobs: int, folder: Path) -> Path:
     """The log of an invented network of shops; made once and kept."""
-    from analysis.demo.network import write_network
-
     out = folder / f"log-{jobs}"
     if not (out / "bench.toml").exists():  # written last
+        from analysis.demo.network import write_network
+
         write_network(out, jobs, RNG_SEED)
     return out
 

@@ -157,7 +157,7 @@ def _incidence(n: int, _: Path) -> Run:
 
 
 CHECK, FEATURES = "check of the whole log, cold", "features, one row a job"
-LOGISTIC, FIRTH = "logistic, 12 covariates", "penalised logistic with profile intervals"
+LOGISTIC, FIRTH = "logistic, 12 covariates", "penalised logistic, profile intervals and tests"
 POOLED, INTERCEPT = "partial pooling on a grid", "random intercept, 30 groups"
 COX, INCIDENCE = "Cox, Efron, 12 covariates", "cumulative incidence with variance"
 OPTIMISM = "optimism by 200 resamples"
@@ -173,7 +173,7 @@ STEPS: tuple[Step, ...] = (
     Step(LOGISTIC, "R glm", r_peers.step("glm"), needs="Rscript:stats"),
     Step(FIRTH, OURS, _firth),
     Step(FIRTH, "firthmodels", peers.firthmodels, needs="firthmodels"),
-    Step(FIRTH, "R brglm2 (no profile intervals)", r_peers.step("brglm2"), needs="Rscript:brglm2"),
+    Step(FIRTH, "R brglm2, no intervals, no tests", r_peers.step("brglm2"), needs="Rscript:brglm2"),
     Step(POOLED, OURS, _pooled),
     Step(INTERCEPT, OURS, _intercepts),
     Step(INTERCEPT, "statsmodels, variational", peers.mixed, 10_000, "statsmodels"),
@@ -192,6 +192,9 @@ STEPS: tuple[Step, ...] = (
     Step(OPTIMISM, "R rms", r_peers.step("rms"), 10_000, "Rscript:rms"),
     Step("page: review, cold", OURS, _command("review", "{log}", "--out", "{out}"), 100_000, cold=True),
     Step("page: counter, cold", OURS, _command("counter", "{log}", "--out", "{out}"), 10_000, cold=True),
-    Step("page: technicians, cold", OURS, _command("compare", "{log}", "--out", "{out}"), 10_000, cold=True),
-    Step("page: log check, cold", OURS, _command("check", "{log}", "--page", "{out}"), cold=True),
+    Step(
+        "pages: techniques, technicians, cold", OURS, _command("compare", "{log}", "--out", "{out}"), 10_000, cold=True
+    ),
+    Step("page: log check, cold", OURS, _command("check", "{log}", "--page", "{out}"), 100_000, cold=True),
+    Step("whole month, cold", OURS, _command("month", "{log}", "--out", "{out}"), 600, cold=True),
 )

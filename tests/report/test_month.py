@@ -22,6 +22,10 @@ def _good(order, say):
 
 
 def _bad(order, say):
+    raise RenderError("the disk is full", todo="Make room.")
+
+
+def _refused(order, say):
     raise ModelError("too few jobs", todo="Wait.")
 
 
@@ -39,11 +43,20 @@ def test_a_page_that_fails_is_named_and_the_others_are_made(tmp_path, monkeypatc
     with pytest.raises(RenderError) as told:
         month.publish_month(DEMO, "2024-09", tmp_path, print)
     assert "1 of 2 pages could not be made" in str(told.value)
-    assert "bad: too few jobs" in str(told.value)
+    assert "bad: the disk is full" in str(told.value)
     assert (tmp_path / "good.html").read_text(encoding="utf-8") == "data_demo 2024-09"
     out = capfd.readouterr().out
     assert "good: at work" in out
     assert ("one after the other" in out) == (said == "one after the other")
+
+
+def test_a_page_that_the_log_does_not_carry_is_told_and_no_failure(tmp_path, monkeypatch, capfd, said):
+    monkeypatch.setattr(month, "PAGES", {"refused": _refused, "good": _good})
+    assert month.publish_month(DEMO, "", tmp_path, print) == [tmp_path / "good.html"]
+    assert "No page, refused: too few jobs" in capfd.readouterr().out
+    monkeypatch.setattr(month, "PAGES", {"refused": _refused})
+    with pytest.raises(RenderError, match="too few jobs"):
+        month.publish_month(DEMO, "", tmp_path, print)
 
 
 def test_where_all_goes_well_every_path_is_given_in_the_order_of_the_pages(tmp_path, monkeypatch, said):
