@@ -58,7 +58,16 @@ def looked_words(review: Review) -> Prose:
 def _nothing_to_look_into(review: Review) -> str:
     if review.watching.charts.primary is None:
         return "Nothing is watched yet and this month is not called worse than expected, so that there is nothing to look into."
-    return "No alarm in the twelve months, and this month is not worse than expected: there is nothing to look into."
+    if any(signal.odds_factor < 1 for signal in review.watching.signals):
+        return (
+            "First boots fell, but the jobs are of kinds that the log had not seen before: they could not be compared."
+        )
+    better = [f"{signal.day:%Y-%m-%d}" for signal in review.watching.signals]
+    rose = f" First boots rose (alarm of {listed(better)}); only falls are looked into." if better else ""
+    return (
+        "No alarm of first boots falling in the twelve months, and this month is not worse than expected: there is nothing to"
+        f" look into.{rose}"
+    )
 
 
 def _subject(looked: Looked) -> str:

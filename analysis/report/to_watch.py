@@ -10,6 +10,8 @@ from analysis.questions.period import month_name
 from analysis.questions.review import Review
 from analysis.questions.since_last import Watched
 from analysis.questions.verdicts import Verdict
+from analysis.questions.watch import Signal
+from analysis.questions.watching import Looked
 from analysis.questions.what_changed import BY_COLUMN, Candidate, group_in, level_of
 from analysis.records.dictionary import JOBS
 from analysis.records.problems import plural
@@ -27,7 +29,7 @@ class Now:
 
 def to_watch(review: Review) -> tuple[Watched, ...]:
     """At most three things, the most pressing first; the first one stands on the first screen."""
-    keys = [*_alarms(review), *_measures(review), *_month(review), *_pads(review), *_causes(review)]
+    keys = [*_alarms(review), *_measures(review), *_month(review), *_better(review), *_pads(review), *_causes(review)]
     picked = list(dict.fromkeys(keys))[:3]
     out = []
     for key in picked:
@@ -49,7 +51,16 @@ def _alarms(review: Review) -> list[str]:
     found = suspect(review)
     if found is not None:
         return [f"group {found.column} {found.code}"]
-    return ["first_boot"] if any(signal.day >= review.month.start_time for signal in review.watching.signals) else []
+    return ["first_boot"] if alarms_now(review, worse=True) else []
+
+
+def alarms_now(review: Review, *, worse: bool) -> list[Signal]:
+    """Alarms of the month reviewed: of first boots falling, or of first boots rising."""
+    return [s for s in review.watching.signals if s.day >= review.month.start_time and (s.odds_factor < 1) == worse]
+
+
+def _better(review: Review) -> list[str]:
+    return ["first_boot"] if alarms_now(review, worse=False) else []
 
 
 def _measures(review: Review) -> list[str]:
@@ -178,11 +189,30 @@ def _said(review: Review, key: str) -> str:
 
 
 def _first_boot_said(review: Review) -> str:
-    now = review.now
     if suspect(review) is not None:
         return "Watch whether first boots come back to what is to be expected."
-    if any(signal.day >= review.month.start_time for signal in review.watching.signals):
-        return "Look at what changed on the bench (donor lot, alloy, settings): first boots fell, and nothing logged explains it."
+    looked = review.watching.looked
+    if looked is not None and looked.now and looked.found.explained:
+        # Only a person is left: not named on a page for the whole bench.
+        return "First boots fell, and the table of what changed below names a group to look at first."
+    if alarms_now(review, worse=True):
+        return (
+            f"Look at what changed on the bench (donor lot, alloy, settings): first boots fell{_unexplained(looked)}."
+        )
+    return _month_said(review)
+
+
+def _unexplained(looked: Looked | None) -> str:
+    """That nothing logged explains a fall: said only where something logged was compared."""
+    if looked is None or not looked.now or not looked.found.candidates:
+        return ""
+    return ", and nothing logged explains it beyond chance"
+
+
+def _month_said(review: Review) -> str:
+    now = review.now
+    if alarms_now(review, worse=False) and not _month(review):
+        return "First boots got better than expected: find out what changed on the bench, so that it stays."
     if isinstance(now, MonthExpected) and now.verdict is Verdict.CLEAR:
         return "Look at what changed on the bench (donor lot, alloy, settings): the recorded intake facts do not explain this month."
     return "Watch first boots: if next month again brings fewer than expected, look at what changed on the bench."

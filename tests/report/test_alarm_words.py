@@ -1,0 +1,84 @@
+"""What the review says of an alarm: which way, of which jobs, and never "nothing explains it" where something does."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from analysis.questions.review import Review, review_of
+from analysis.report.first_screen import first_screen
+from analysis.report.review_changed import candidates_grid, looked_words
+from analysis.report.to_watch import to_watch
+from tests.months import Months, days_of
+
+LAST = pd.Period("2025-06")
+BEFORE = [str(month) for month in pd.period_range("2024-01", "2025-05", freq="M")]
+
+
+def _usual(months: Months, rate: float, **by_place) -> None:
+    """Seventeen months of twenty jobs."""
+    rng = np.random.default_rng(3)
+    for month in BEFORE:
+        for k, day in enumerate(days_of(month, 20)):
+            months.add(day, bool(rng.random() < rate), **{name: of(k) for name, of in by_place.items()})
+
+
+def _watch_words(review: Review) -> str:
+    said = next(each for each in first_screen(review).statements if each.label == "One thing to watch")
+    return f"{said.says} {said.detail}"
+
+
+@pytest.fixture(scope="module")
+def better():
+    months = Months()
+    _usual(months, 0.5)
+    for k, day in enumerate(days_of("2025-06", 24)):
+        months.add(day, k % 12 != 0)
+    return review_of(months.log(), LAST)
+
+
+def test_an_alarm_of_better_first_boots_is_not_told_as_a_fall(better):
+    assert [signal.chart for signal in better.watching.signals] == ["first boot, better"]
+    words = " ".join(item.words for item in to_watch(better))
+    assert "First boots got better than expected" in words
+    assert "fell" not in words
+    assert "fell" not in _watch_words(better)
+
+
+def test_the_section_on_what_changed_does_not_deny_an_alarm_of_better_first_boots(better):
+    said = looked_words(better)._repr_html_()
+    assert "No alarm in the twelve months" not in said
+    assert f"First boots rose (alarm of {better.watching.signals[0].day:%Y-%m-%d})" in said
+
+
+@pytest.fixture(scope="module")
+def one_person():
+    months = Months()
+    _usual(months, 0.7, technician_id=lambda k: f"T{k % 4}")
+    for k, day in enumerate(days_of("2025-06", 40)):
+        who = "T0" if k % 2 == 0 else f"T{1 + (k // 2) % 3}"
+        months.add(day, k % 2 != 0 and k % 7 != 1, technician_id=who, intake_damage=("drop", "liquid")[(k // 4) % 2])
+    return review_of(months.log(), LAST)
+
+
+def test_the_first_screen_does_not_say_nothing_explains_it_where_the_table_names_a_person_s_jobs(one_person):
+    assert one_person.watching.looked.found.explained
+    assert "one technician" in candidates_grid(one_person)._repr_html_().lower()
+    words = _watch_words(one_person)
+    assert "the table of what changed below names a group to look at first" in words
+    assert "nothing logged explains it" not in words
+    assert "T0" not in words
+
+
+def test_where_nothing_was_compared_nothing_is_said_to_explain_nothing():
+    months = Months()
+    _usual(months, 0.7, device_class=lambda k: "phone")
+    for _, day in enumerate(days_of("2025-06", 24)):
+        months.add(day, False, intake_damage="drop")
+    review = review_of(months.log(), LAST)
+    assert review.watching.looked is not None
+    assert not review.watching.looked.found.candidates
+    words = _watch_words(review)
+    assert "first boots fell" in words
+    assert "explains it" not in words
