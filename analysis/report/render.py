@@ -24,6 +24,9 @@ from analysis.report.publishing import replace_together
 PROJECT = Path(__file__).resolve().parents[2]
 TEMPLATES = Path(__file__).resolve().parent / "template"
 CELL_TIMEOUT_S = 1800
+QUIET = {"PYTHONWARNINGS": "ignore", "PYDEVD_DISABLE_FILE_VALIDATION": "1"}
+# Products of small matrices, by the thousand: on a busy machine several threads wait for one another four times as long.
+ONE_THREAD = {"OPENBLAS_NUM_THREADS": "1"}
 
 Say = Callable[[str], None]
 
@@ -194,7 +197,7 @@ def execute(path: Path, given: Mapping[str, Value], say: Say = _quiet) -> Any:
         # Given after construction, so that the client counts the kernel as its own and ends it, whatever happens.
         client.km = manager
         with _failures_told(path.name, section), _interruption_told(client):
-            client.execute(env=os.environ | {"PYTHONWARNINGS": "ignore", "PYDEVD_DISABLE_FILE_VALIDATION": "1"})
+            client.execute(env=ONE_THREAD | os.environ | QUIET)
     return notebook
 
 
