@@ -117,6 +117,8 @@ class Assessment:
         An option, not information: the shop chooses the donor.
     lacking : tuple of str
         Money columns that were not given.
+    fee_from : tuple of float
+        Fee from which the expected margin is positive: at the chance, and at every chance within its interval.
     before_hours : float
         Expected margin before the cost of bench hours: what counts when they would stand idle otherwise.
     """
@@ -136,6 +138,7 @@ class Assessment:
     unknown: tuple[str, ...] = ()
     donors: tuple[DonorOption, ...] = ()
     lacking: tuple[str, ...] = ()
+    fee_from: tuple[float, float] = (float("nan"), float("nan"))
     before_hours: float = float("nan")
 
 
@@ -241,9 +244,11 @@ def decide(bench: BenchModel, intake: Intake, settings: Settings) -> Assessment:
     main = chances[Outcome.RECOVERED]
     hours = bench.hours(str(facts[DAMAGE].iloc[0]), settings.minimum_class_n)
     offer = offer_of(intake, settings)
-    value = None
+    value, fee_from = None, (float("nan"), float("nan"))
     if offer is not None and hours is not None:
         value = offer_value(offer, hours[0], main.mean, main.low, main.high)
+        at = [fee_needed(offer, hours[0], chance) for chance in (main.mean, main.low, main.high)]
+        fee_from = (at[0], max(at))
     advice, why = recommend(value, main.unseen_family, alike.n)
     unknown = ((Why.MONEY,) if lacking else ()) + ((Why.HOURS,) if hours is None else ())
     return Assessment(
@@ -258,6 +263,7 @@ def decide(bench: BenchModel, intake: Intake, settings: Settings) -> Assessment:
         hours=None if hours is None else hours[0],
         hours_of="" if hours is None else hours[1],
         lacking=lacking,
+        fee_from=fee_from,
         before_hours=float("nan") if offer is None else before_hours(offer, main.mean),
     )
 
@@ -276,6 +282,14 @@ def assess(bench: BenchModel, intake: Intake, settings: Settings) -> Assessment:
         unknown=unknown_facts(model.fit, intake.facts) if offer and hours else (),
         donors=donor_options(model, intake),
     )
+
+
+def fee_needed(offer: Offer, hours: HoursGiven, chance: float) -> float:
+    """Fee at which the expected margin is zero, paid on the same basis; infinite where nothing would ever be paid."""
+    kept = {Basis.NO_RESULT_NO_FEE: 0.0, Basis.FLAT: 1.0}.get(offer.basis, offer.share_at_start or 0.0)
+    paid = chance + (1 - chance) * kept
+    took = chance * hours.success.mean() + (1 - chance) * hours.failure.mean()
+    return float(offer.donor_cost + offer.hour_cost * took) / paid if paid > 0 else float("inf")
 
 
 def before_hours(offer: Offer, chance: float) -> float:

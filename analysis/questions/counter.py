@@ -36,7 +36,8 @@ THRESHOLDS = (0.3, 0.4, 0.5, 0.6)
 LEVEL = 0.8
 OPTIMISM_DRAWS = 100
 START_SHARE_PCT = 30.0  # of a staged fee, where nobody says otherwise; the page names it
-CARD_FEES = (300, 450, 600, 750, 900, 1200)
+CARD_FEES = (300.0, 450.0, 600.0, 750.0, 900.0, 1200.0)  # where under FEWEST_FEES are recorded
+FEWEST_FEES = 5
 PRIOR = ("none", "elsewhere")
 
 
@@ -78,7 +79,7 @@ class Counter:
     selection : Selection
     tests : tuple of NextTest
     card : tuple of CardRow
-    card_even : tuple of (int, BreakEven)
+    card_even : tuple of (float, BreakEven)
         Break-even chance of each fee under "no result, no fee".
     card_money : tuple of float
         Mean hours given success and failure, and mean donor cost, that the card uses; empty without.
@@ -100,7 +101,7 @@ class Counter:
     selection: Selection
     tests: tuple[NextTest, ...]
     card: tuple[CardRow, ...]
-    card_even: tuple[tuple[int, BreakEven], ...]
+    card_even: tuple[tuple[float, BreakEven], ...]
     card_money: tuple[float, ...]
     example: Assessment | None
     example_is_typical: bool
@@ -141,22 +142,31 @@ def _card(rows: pd.DataFrame) -> tuple[CardRow, ...]:
     return tuple(out)
 
 
-def _card_even(bench: BenchModel, log: Log) -> tuple[tuple[tuple[int, BreakEven], ...], tuple[float, ...]]:
+def _card_even(bench: BenchModel, log: Log) -> tuple[tuple[tuple[float, BreakEven], ...], tuple[float, ...]]:
     """Break-even by fee, with the mean hours of all jobs and the mean donor cost."""
     found = bench.hours("", 1)
     costs = log.tables["jobs"]["donor_cost"].dropna()
     if found is None or not len(costs):
         return (), ()
     hours, donor = found[0], float(costs.mean())
-    return tuple((fee, _even(fee, donor, log.settings.bench_hour_cost, hours)) for fee in CARD_FEES), (
+    fees = card_fees(log.tables["jobs"]["fee_amount"].dropna())
+    return tuple((fee, _even(fee, donor, log.settings.bench_hour_cost, hours)) for fee in fees), (
         float(hours.success.mean()),
         float(hours.failure.mean()),
         donor,
     )
 
 
-def _even(fee: int, donor: float, hour_cost: float, hours: HoursGiven) -> BreakEven:
-    offer = Offer(Basis.NO_RESULT_NO_FEE, float(fee), donor, hour_cost)
+def card_fees(recorded: pd.Series) -> tuple[float, ...]:
+    """Six fees to two figures, from under the shop's low fees to over its high ones, in its own currency."""
+    if len(recorded) < FEWEST_FEES or not recorded.quantile(0.1) > 0:
+        return CARD_FEES
+    ends = 0.6 * recorded.quantile(0.1), 1.4 * recorded.quantile(0.9)
+    return tuple(sorted({float(f"{fee:.1e}") for fee in np.linspace(*ends, 6)}))
+
+
+def _even(fee: float, donor: float, hour_cost: float, hours: HoursGiven) -> BreakEven:
+    offer = Offer(Basis.NO_RESULT_NO_FEE, fee, donor, hour_cost)
     won, lost = offer.margins(hours.success, True).mean(), offer.margins(hours.failure, False).mean()
     return break_even(float(won), float(lost))
 

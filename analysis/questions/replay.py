@@ -44,13 +44,16 @@ class Replay:
     ----------
     rows : DataFrame
         One row a job: ``job_id``, ``month``, ``advice``, ``source`` (model or class rate), ``recovered``, ``hours``,
-        ``margin`` and ``before_hours`` (as they came, with and without the cost of the hours; NaN where not known).
+        ``margin`` and ``before_hours`` (as they came, with and without the cost of the hours; NaN where not known), and
+        ``fee_too_low``: whether even a success was expected to cost more than the fee.
     declined : int
     recoveries, hours, money, money_idle : Sum
         Recoveries forgone; bench hours saved; money saved (losses avoided less gains forgone); the same if the saved
         hours would have stood idle, so that their cost is not saved.
     hours_n, money_n : int
         Declined jobs with known hours, and with known money; the sums are of these alone.
+    fee_too_low : int
+        Declined jobs whose fee was not expected to cover even a success, whatever the chance.
     still_open : int
         Accepted jobs received in these months that are not closed and so cannot be replayed.
     start_share : float
@@ -65,6 +68,7 @@ class Replay:
     money_idle: Sum
     hours_n: int
     money_n: int
+    fee_too_low: int
     still_open: int
     start_share: float
 
@@ -97,6 +101,7 @@ def _decided(bench: BenchModel, here: pd.DataFrame, settings: Settings, start_sh
                 "recovered": row["recovered"],
                 "hours": row["chain_hours"],
                 "margin": margin,
+                "fee_too_low": found.value is not None and found.value.on_success < 0,
                 "before_hours": float("nan") if offer is None or np.isnan(margin) else float(offer.margins(0.0, won)),
             }
         )
@@ -135,7 +140,7 @@ def replay(
         if len(here):
             bench = bench_model(rows, rolled, month.start_time)
             decided += _decided(bench, here, log.settings, start_share)
-    columns = ["job_id", "month", "advice", "source", "recovered", "hours", "margin", "before_hours"]
+    columns = ["job_id", "month", "advice", "source", "recovered", "hours", "margin", "before_hours", "fee_too_low"]
     frame = pd.DataFrame(decided, columns=columns)
     declined = frame["advice"].eq(Advice.DECLINE).to_numpy(bool)
     saved = [-frame[name].astype(float) for name in ("margin", "before_hours")]
@@ -152,6 +157,7 @@ def replay(
         money_idle=sums[3],
         hours_n=int(frame.loc[declined, "hours"].notna().sum()),
         money_n=int(frame.loc[declined, "margin"].notna().sum()),
+        fee_too_low=int(frame.loc[declined, "fee_too_low"].sum()),
         still_open=_still_open(log, periods),
         start_share=start_share,
     )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from typing import Any
 
 from analysis.models.offer_value import Pays
@@ -113,12 +114,27 @@ def worth_words(found: Assessment, currency: str) -> list[str]:
     }[even.pays]
     return [
         f"Expected margin {money(value.margin, currency)}; chance of a loss {percent(value.loss)}. {breaks}",
+        *_fee_words(found, currency),
         f"Success leaves {money(value.on_success, currency)}, failure {money(value.on_failure, currency)}, on average.",
         *took,
         f"Expected bench hours {number(value.hours, 1)}; margin a bench hour {number(value.margin_per_hour, 1)} {currency}."
         f" Before the cost of the hours it is {money(found.before_hours, currency)}: saved hours are worth nothing without a"
         " queue.",
     ]
+
+
+def _fee_words(found: Assessment, currency: str) -> list[str]:
+    """The fee to ask: what is talked about at the counter."""
+    here, everywhere = found.fee_from
+    if not math.isfinite(here):
+        return []
+    text = f"At this chance it pays from a fee of {money(here, currency)} on, donor and hours as they are"
+    more = (
+        f"; at every chance within the interval from {money(everywhere, currency)} on"
+        if math.isfinite(everywhere)
+        else ""
+    )
+    return [f"{text}{more}."]
 
 
 def hours_words(found: Assessment) -> list[str]:
@@ -191,9 +207,9 @@ def assessment_lines(found: Assessment, currency: str) -> list[str]:
 
 
 def _clean(value: Any) -> Any:
-    """JSON has no NaN."""
+    """JSON has no NaN and no infinity."""
     if isinstance(value, float):
-        return None if value != value else round(value, 6)
+        return round(value, 6) if math.isfinite(value) else None
     return value
 
 
@@ -218,7 +234,8 @@ def as_dict(found: Assessment, currency: str, log_hash: str) -> dict[str, Any]:
         if value is None
         else _fields(value, "margin margin_low margin_high on_success on_failure loss hours margin_per_hour")
         | {"break_even": _clean(value.break_even.chance), "pays": str(value.break_even.pays)}
-        | {"before_hours": _clean(found.before_hours)},
+        | {"before_hours": _clean(found.before_hours)}
+        | dict(zip(("fee_from", "fee_from_over_interval"), map(_clean, found.fee_from), strict=True)),
         "hours": None
         if found.hours is None
         else {

@@ -147,7 +147,7 @@ def card_money(counter: Counter) -> Grid | Prose:
     won, lost, donor = counter.card_money
     currency = counter.log.settings.currency
     words = {Pays.ALWAYS: "always pays", Pays.NEVER: "never pays"}
-    rows = [[str(fee), words.get(e.pays, percent(e.chance))] for fee, e in counter.card_even]
+    rows = [[number(fee, 0 if fee >= 10 else 1), words.get(e.pays, percent(e.chance))] for fee, e in counter.card_even]
     under = (
         f"No result, no fee; a success takes {number(won, 1)} hours and a failure {number(lost, 1)} on average, an hour costs"
         f" {number(counter.log.settings.bench_hour_cost)} {currency}, a donor {number(donor)} {currency}. Accept when the whole"

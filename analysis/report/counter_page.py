@@ -105,9 +105,15 @@ def _brought(counter: Counter) -> Statement:
     known = [f"hours of {replay.hours_n}"] if replay.hours_n < replay.declined else []
     known += [f"money of {replay.money_n}"] if replay.money_n < replay.declined else []
     only = f" Of the {replay.declined} only the {listed(known)} are recorded and in the sums." if known else ""
+    low = replay.fee_too_low
+    fee = (
+        f" Of {low} of them the fee did not cover even a success: there the fee, not the board, is to be talked about."
+        if low
+        else ""
+    )
     detail = (
         f"{_idle(replay.money_idle, currency)} In brackets 80 % intervals from resampling months. What is to be discussed"
-        f" counts as accepted.{only}"
+        f" counts as accepted.{fee}{only}"
     )
     return Statement(label, says, detail)
 

@@ -44,7 +44,7 @@ def guide() -> Prose:
     )
 
 
-def _field(column: Column, text: str = "") -> Any:
+def field_of(column: Column, text: str = "") -> Any:
     """An input for one column."""
     import ipywidgets
 
@@ -55,7 +55,8 @@ def _field(column: Column, text: str = "") -> Any:
     return ipywidgets.Text(value=text, placeholder=column.unit, continuous_update=False, **place)
 
 
-def _title(column: Column, settings: Settings) -> str:
+def title_of(column: Column, settings: Settings) -> str:
+    """Name, unit and explanation of a column, above its input."""
     unit = f", {unit}" if (unit := unit_of(column, settings)) else ""
     needed = " (needed)" if column.required is Required.ALWAYS else ""
     return f"<label title='{escape(column.help, quote=True)}'>{escape(column.title)}{unit}{needed}</label>"
@@ -78,14 +79,14 @@ class _Row:
         import ipywidgets
 
         self.table, self.texts = table, dict(texts)
-        self.fields = {column.name: _field(column, texts.get(column.name, "")) for column in columns}
+        self.fields = {column.name: field_of(column, texts.get(column.name, "")) for column in columns}
         self.said = {name: ipywidgets.HTML() for name in self.fields}
         self.mark = ipywidgets.HTML()
         for name, field in self.fields.items():
             field.observe(lambda event, name=name: self._changed(name, event["new"]), names="value")
         cells = [
             ipywidgets.VBox(
-                [ipywidgets.HTML(_title(column, settings)), self.fields[column.name], self.said[column.name]],
+                [ipywidgets.HTML(title_of(column, settings)), self.fields[column.name], self.said[column.name]],
                 layout=ipywidgets.Layout(max_width="26em", margin="0 1em 0 0"),
             )
             for column in columns

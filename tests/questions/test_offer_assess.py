@@ -16,7 +16,7 @@ from analysis.models.intervals import wilson
 from analysis.models.offer_value import Basis, HoursGiven, Offer, offer_value
 from analysis.questions.alike import alike_jobs
 from analysis.questions.another_attempt import GoOn, NextTest, after_test, next_tests, worth_of
-from analysis.questions.assess import Advice, Why, assess, by_margin_per_hour, recommend
+from analysis.questions.assess import Advice, Why, assess, by_margin_per_hour, fee_needed, recommend
 from analysis.questions.bench_model import CLASS_RATE, FACTS, MODEL, bench_model, rolled_over
 from analysis.questions.intake_form import ASKED, DONOR_COLUMNS, read_intake, read_waiting
 from analysis.questions.offer_rows import Outcome, outcome_rows
@@ -163,6 +163,34 @@ def test_worth_by_hand_from_a_small_log():
     assert found.before_hours == pytest.approx(chance.mean * 600 - 100)
     assert found.alike.n == 12
     assert not found.trust[Outcome.RECOVERED].model
+
+
+@pytest.mark.parametrize(
+    ("basis", "share", "fee"),
+    # At a chance of 3 in 4 a job takes 6.25 hours: 100 + 60 x 6.25 = 475 must come in.
+    [(Basis.NO_RESULT_NO_FEE, None, 475 / 0.75), (Basis.FLAT, None, 475), (Basis.STAGED, 0.4, 475 / 0.85)],
+)
+def test_the_fee_to_ask_by_hand(basis, share, fee):
+    hours = HoursGiven(np.array([5.0]), np.array([10.0]), 0)
+    offer = Offer(basis, 1.0, 100, 60, share)
+    assert fee_needed(offer, hours, 0.75) == pytest.approx(fee)
+    asked = replace(offer, fee=fee_needed(offer, hours, 0.75))
+    assert offer_value(asked, hours, 0.75, 0.7, 0.8).margin == pytest.approx(0, abs=1e-9)
+    if basis is Basis.NO_RESULT_NO_FEE:
+        assert fee_needed(offer, hours, 0.0) == float("inf")
+
+
+def test_at_the_fee_to_ask_a_discussed_intake_is_accepted():
+    bench = _bench(_past(40, 10))
+    found = _assess(bench, **MONEY)
+    assert found.advice is Advice.DISCUSS
+    here, everywhere = found.fee_from
+    assert 600 < here < everywhere or here < 600 < everywhere
+    for fee, advice in ((everywhere + 1, Advice.ACCEPT), (everywhere - 1, Advice.DISCUSS)):
+        assert _assess(bench, **MONEY | {"fee_amount": f"{fee:.2f}"}).advice is advice
+    words = " ".join(assessment_lines(found, "EUR"))
+    assert f"from a fee of {here:.0f} EUR on" in words
+    assert f"within the interval from {everywhere:.0f} EUR on" in words
 
 
 def test_what_was_never_seen_is_refused_by_name():

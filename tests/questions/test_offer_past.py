@@ -86,6 +86,10 @@ def test_the_replay_adds_up(log, replayed):
     assert replayed.money.total == pytest.approx(-declined["margin"].sum())
     assert replayed.recoveries.low <= replayed.recoveries.total <= replayed.recoveries.high
     # A bench hour is the difference between saving with and without other work for it.
+    cheap = declined["fee_too_low"].astype(bool)
+    assert replayed.fee_too_low == cheap.sum() > 0
+    # What even a success was expected to lose, a success lost on average.
+    assert declined.loc[cheap & declined["recovered"].eq(1), "margin"].mean() < 0
     assert replayed.hours_n == declined["hours"].notna().sum()
     jobs = log.tables["jobs"]
     year = jobs["received_date"].dt.to_period("M") > log.last_date.to_period("M") - 12

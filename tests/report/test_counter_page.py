@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import dataclasses
+import datetime as dt
+import html
 import json
 import re
 
+import pandas as pd
 import pytest
 from bs4 import BeautifulSoup
 
@@ -13,11 +16,14 @@ from analysis.cli import DEMO, main
 from analysis.demo.shop import Shop
 from analysis.demo.simulator import simulate
 from analysis.errors import ReworkError
-from analysis.questions.counter import build_guesses, counter_of
-from analysis.questions.intake_form import ASKED, DONOR_COLUMNS, SHARE
+from analysis.questions.assess import assess
+from analysis.questions.counter import CARD_FEES, build_guesses, card_fees, counter_of
+from analysis.questions.intake_form import ASKED, DONOR_COLUMNS, SHARE, read_intake
 from analysis.records.log import Log, read_log
 from analysis.report import counter_card, counter_page, guesses_page
 from analysis.report.assess_command import ask_intake
+from analysis.report.assess_form import AssessForm
+from analysis.report.assess_words import assessment_lines
 from analysis.report.counter import publish_counter, publish_guesses
 from tests.report.gates import assert_page_behaves, assert_page_is_sound, visible_text
 from tests.tables import closed, job, log_of
@@ -117,24 +123,24 @@ def test_cautions_and_the_card_are_there(page):
 def shown(log: Log) -> str:
     counter = counter_of(log, 30.0, {})
     counter_page.page_head(counter)
-    html = "".join(section(counter)._repr_html_() for section in PAGE)
+    text = "".join(section(counter)._repr_html_() for section in PAGE)
     for stray in (">nan", " nan", "None", "<NA>", "<tbody></tbody>"):
-        assert stray not in html
-    return html
+        assert stray not in text
+    return text
 
 
 @pytest.mark.parametrize("jobs", [1, 5, 20, 60])
 def test_few_jobs(jobs):
     shop = dataclasses.replace(Shop(jobs=jobs), chains=False)
-    html = shown(Log.from_tables(dict(simulate(shop, 5).tables)))
+    text = shown(Log.from_tables(dict(simulate(shop, 5).tables)))
     if jobs <= 20:
-        assert "cannot be compared yet" in html
+        assert "cannot be compared yet" in text
 
 
 def test_no_job_at_all():
-    html = shown(log_of())
-    assert "no closed job yet" in html
-    assert "the card would be empty" in html
+    text = shown(log_of())
+    assert "no closed job yet" in text
+    assert "the card would be empty" in text
 
 
 @pytest.mark.parametrize("won", [True, False])
@@ -151,9 +157,9 @@ def test_all_successes_and_all_failures_of_one_class_with_required_columns_only(
         }
         for i in range(60)
     ]
-    html = shown(log_of(jobs=jobs))
-    assert "Rate of the damage class is used" in html
-    assert "cannot be told" in html
+    text = shown(log_of(jobs=jobs))
+    assert "Rate of the damage class is used" in text
+    assert "cannot be told" in text
 
 
 def test_open_and_declined_alone():
@@ -164,10 +170,44 @@ def test_guesses_without_any_and_without_a_name(tmp_path):
     from analysis.questions.guess_ledger import GuessLedger
 
     none = GuessLedger("T1", 0, 3, None, (), None)
-    html = guesses_page.first_screen(none)._repr_html_() + guesses_page.bands_grid(none)._repr_html_()
-    assert "No guess was written" in html
+    text = guesses_page.first_screen(none)._repr_html_() + guesses_page.bands_grid(none)._repr_html_()
+    assert "No guess was written" in text
     with pytest.raises(ReworkError, match="No technician is named"):
         build_guesses(DEMO, " ")
+
+
+@pytest.mark.parametrize(
+    ("recorded", "fees"),
+    [
+        ([100.0] * 4, CARD_FEES),
+        ([], CARD_FEES),
+        ([0.0] * 9, CARD_FEES),
+        ([100.0] * 9, (60.0, 76.0, 92.0, 110.0, 120.0, 140.0)),
+        ([50_000.0] * 5 + [90_000.0] * 5, (30_000.0, 49_000.0, 68_000.0, 88_000.0, 110_000.0, 130_000.0)),
+    ],
+)
+def test_the_card_has_fees_of_this_shop(recorded, fees):
+    assert card_fees(pd.Series(recorded, dtype=float)) == fees
+
+
+def test_the_form_answers_as_the_command_does_and_tells_all_faults():
+    counter = counter_of(log_of(jobs=[closed(f"J{i}", bench_hours=5.0) for i in range(12)]), 30.0, {})
+    form = AssessForm(counter)
+    assert set(form.fields) == {*(column.name for column in (*ASKED, *DONOR_COLUMNS)), SHARE}
+    form.button.click()
+    assert "intake_damage is missing" in form.answer.value
+    form.fields["intake_damage"].value = "drop"
+    form.fields["device_age_years"].value = "old"
+    form.fields["fee_amount"].value = "<b>"
+    form.button.click()
+    for words in ("device_age_years", "fee_amount", "&lt;b&gt;"):
+        assert words in form.answer.value
+    form.fields["device_age_years"].value = form.fields["fee_amount"].value = ""
+    form.button.click()
+    intake = read_intake({"intake_damage": "drop"}, counter.log.settings, dt.date.today())
+    told = assessment_lines(assess(counter.bench, intake, counter.log.settings), "EUR")
+    assert html.unescape(re.sub("<[^>]+>", "", form.answer.value)) == "\n".join(told)
+    assert "text/html" not in form._repr_mimebundle_()  # a published page shows nothing of it
 
 
 def test_a_bad_share_is_refused():
@@ -267,8 +307,6 @@ def test_flags_that_would_be_passed_over_are_refused(capsys, tmp_path):
 
 
 def test_questions_at_the_terminal(monkeypatch, capsys):
-    import datetime as dt
-
     from analysis.records.settings import Settings
 
     typed = iter(["phone", "", "3", "wet", "liquid", "", "", "full", "staged", "25", "600", "100"])
