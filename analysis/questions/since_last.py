@@ -10,7 +10,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -139,12 +139,16 @@ class Summary:
 
 @dataclass(frozen=True)
 class MonthChange:
-    """Jobs of a month that were added, changed or taken away since the last review; a moved job is changed."""
+    """Jobs of a month that were added, changed or taken away since the last review; a moved job is changed.
+
+    ``jobs`` names those of them that are in the log now.
+    """
 
     month: str
     added: int
     changed: int
     removed: int
+    jobs: tuple[str, ...] = field(default=(), compare=False)
 
 
 def summarise(log: Log, month: pd.Period, watched: tuple[Watched, ...], charts: Watch | None = None) -> Summary:
@@ -201,6 +205,7 @@ def changes_since(last: Summary, log: Log) -> tuple[MonthChange, ...]:
     now = month_hashes(log, last.month)
     old = {job: content for jobs in last.months.values() for job, content in jobs.items()}
     new = {job: content for jobs in now.values() for job, content in jobs.items()}
+    codes = {_short(str(job)): str(job) for job in log.tables["jobs"]["job_id"]}
     out = []
     for name in sorted({*last.months, *now}):
         before, after = last.months.get(name, {}), now.get(name, {})
@@ -210,7 +215,8 @@ def changes_since(last: Summary, log: Log) -> tuple[MonthChange, ...]:
         moved = sum(job in new and job not in after for job in before)
         changed = moved + sum(job in old and before.get(job) != content for job, content in after.items())
         if added or changed or removed:
-            out.append(MonthChange(name, added, changed, removed))
+            touched = [codes[job] for job, content in after.items() if before.get(job) != content]
+            out.append(MonthChange(name, added, changed, removed, tuple(sorted(touched))))
     return tuple(out)
 
 

@@ -89,13 +89,21 @@ def changes_grid(review: Review, last: Before) -> Grid | Prose:
     of = month_name(last.summary.month)
     if not last.changes:
         return Prose([f"Nothing that the log held at the end of {of} has been changed since."])
-    rows = [[each.month, str(each.added), str(each.changed), str(each.removed)] for each in last.changes]
+    rows = [
+        [each.month, str(each.added), str(each.changed), str(each.removed), _named(each.jobs)] for each in last.changes
+    ]
     under = (
         f"Compared with the log as the review of {of} saw it; work that went on after that month is no change. The numbers of"
         " these months on this page may differ from those on the earlier page."
     )
-    heads = ["month of the first boot", "jobs added", "jobs changed", "jobs taken away"]
+    heads = ["month of the first boot", "jobs added", "jobs changed", "jobs taken away", "which"]
     return Grid("Earlier months changed in the log since then", heads, rows, numbers=(1, 2, 3), under=under)
+
+
+def _named(jobs: tuple[str, ...]) -> str:
+    """At most six codes, and how many more there are."""
+    more = f" and {len(jobs) - 6} more" if len(jobs) > 6 else ""
+    return ", ".join(jobs[:6]) + more
 
 
 def next_time(review: Review) -> Beside:

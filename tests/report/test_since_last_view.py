@@ -67,7 +67,9 @@ def test_a_late_entry_and_an_edit_are_found_and_shown(tables, left):
     review = review_of(Log.from_tables(altered), NEXT)
     found = before(review, str(left))
     assert sum(change.changed for change in found.changes) == 1
-    assert "Earlier months changed in the log since then" in changes_grid(review, found)._repr_html_()
+    html = changes_grid(review, found)._repr_html_()
+    assert "Earlier months changed in the log since then" in html
+    assert str(jobs.loc[closed.nonzero()[0][0], "job_id"]) in html
 
 
 def test_the_summary_of_another_log_a_later_month_or_a_damaged_file_is_told_and_not_used(review, left, tmp_path):
