@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import functools
 import re
+import shutil
 
 import pytest
 from bs4 import BeautifulSoup
@@ -13,13 +14,15 @@ from analysis.cli import DEMO, main
 from analysis.demo.shop import Shop
 from analysis.demo.simulator import simulate
 from analysis.errors import ReworkError
-from analysis.questions.technique_answers import technique_answers
+from analysis.questions.technique_answers import TechniqueAnswers, technique_answers
 from analysis.questions.techniques import Effort, Told
+from analysis.questions.trial_outcome import trial_outcome
 from analysis.questions.verdicts import Verdict
 from analysis.records.dictionary import BY_NAME
 from analysis.records.log import Log, empty_table
 from analysis.report import technique_closing, technique_details, technique_page, technique_trial
 from analysis.report.technique_pages import publish_techniques, write_plan
+from tests.questions.test_trial import a_plan, helps, no_matter, run
 from tests.report.gates import assert_page_behaves, assert_page_is_sound, visible_text
 from tests.tables import closed, log_of
 
@@ -176,6 +179,51 @@ def test_the_list_of_a_plan_is_written_once_and_read_back(tmp_path):
     )._repr_html_()
     assert "0 of 48 planned jobs" in html
     assert "It is not time to look" in html
+
+
+@pytest.fixture(scope="module")
+def small_page() -> TechniqueAnswers:
+    return technique_answers(Log.from_tables(small(40)), effort=QUICK, shops=12)
+
+
+@pytest.mark.parametrize(
+    ("jobs", "wins", "said"),
+    [
+        (12, helps, "It is not time to look: the first look comes at 20 jobs."),
+        (25, no_matter, "The rule says to go on; it is no result."),
+        (25, lambda way, k: way == "preheat", "The rule says to stop: clear."),
+        (40, helps, r"The plan has ended: \+\d+ points for .* n = 40, P = .*; clear."),
+        (40, no_matter, "this plan cannot tell them apart"),
+    ],
+)
+def test_what_a_plan_brought_is_told_at_its_looks_only(small_page, tmp_path, jobs, wins, said):
+    page = dataclasses.replace(small_page, outcome=trial_outcome(*run(a_plan(), tmp_path, wins, jobs=jobs)))
+    sections = (technique_trial.outcome_words, technique_trial.outcome_grid, technique_trial.outcome_ledger)
+    html = "".join(section(page)._repr_html_() for section in sections)
+    assert re.search(said, html)
+    assert f"{jobs} of 40 planned jobs" in html
+    assert ("First boots as drawn by lot" in html) == (jobs >= 20)
+
+
+def test_what_went_wrong_with_a_plan_is_told(small_page, tmp_path):
+    outcome = trial_outcome(*run(a_plan(), tmp_path, helps, N003={"written_consent": "no"}))
+    outcome = dataclasses.replace(outcome, otherwise=2, out_of_order=1)
+    html = technique_trial.outcome_words(dataclasses.replace(small_page, outcome=outcome))._repr_html_()
+    assert "1 line without written consent noted: left out. This must not happen" in html
+    assert "On 2 jobs the log says that the other way was taken" in html
+    assert "1 line taken out of order" in html
+
+
+def test_a_contrast_that_cannot_be_read_is_told_before_anything_runs(tmp_path):
+    log = tmp_path / "log"
+    shutil.copytree(DEMO, log)
+    settings = log / "bench.toml"
+    text = settings.read_text(encoding="utf-8").replace(
+        "# extra_contrasts = []", 'extra_contrasts = ["pads: pads_lost_n <= 2"]'
+    )
+    settings.write_text(text, encoding="utf-8")
+    with pytest.raises(ReworkError, match="pads: pads_lost_n"):
+        publish_techniques(log, tmp_path / "o", lambda text: None)
 
 
 def test_the_command(tmp_path, capsys, monkeypatch):
