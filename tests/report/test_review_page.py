@@ -9,6 +9,7 @@ from bs4 import BeautifulSoup
 
 from analysis.cli import DEMO, main
 from analysis.questions.review import build_review
+from analysis.questions.since_last import read_summary
 from tests.report.gates import assert_page_behaves, assert_page_is_sound, visible_text
 
 
@@ -77,6 +78,29 @@ def test_no_path_of_the_machine_is_on_the_page(demo_review):
     html = demo_review.read_text(encoding="utf-8")
     assert "log_folder = &#39;data_demo&#39;" in html
     assert str(DEMO.parent) not in html
+
+
+def test_the_page_leaves_a_summary_for_the_next_review(demo_review, review):
+    left = read_summary(demo_review.with_suffix(".json"))
+    assert (left.month, left.log_hash) == (review.month, review.log.hash)
+    assert left.watched
+    assert {"chart", "value", "rng_seed"} <= set(left.limits[0])
+
+
+def test_the_rest_of_the_working_paper_is_there(demo_review, text):
+    soup = BeautifulSoup(demo_review.read_text(encoding="utf-8"), "html5lib")
+    titles = [tag.get_text() for tag in soup.find_all("h2")]
+    for title in (
+        "Since last month",
+        "Watching over time",
+        "What changed",
+        "What failed and why",
+        "Jobs to talk about",
+    ):
+        assert title in titles
+    assert "No earlier review lies beside this page" in text
+    assert len(soup.select("details.job")) == len(soup.select("details.job table"))
+    assert len(soup.select("details.job")) >= 1
 
 
 def test_cautions_and_definitions_are_there(text):
