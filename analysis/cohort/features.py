@@ -95,7 +95,7 @@ def _told_by_the_last_job(frame: pd.DataFrame) -> pd.DataFrame:
     """Give the first job of a chain the cause, evidence and reversibility of its last, and the hours of all."""
     if not len(frame):
         return frame.assign(chain_hours=frame["bench_hours"])
-    accepted = frame[frame["decision"].eq("accepted")].sort_values("received_date", kind="stable")
+    accepted = frame[frame["chain_place"].notna()].sort_values("chain_place", kind="stable")
     chains = accepted.groupby("chain_root")
     last = accepted.drop_duplicates("chain_root", keep="last").set_index("chain_root")
     out = frame.copy()

@@ -11,7 +11,7 @@ from enum import StrEnum
 import numpy as np
 import pandas as pd
 
-from analysis.cohort.chains import chain_roots
+from analysis.cohort.chains import chains
 from analysis.cohort.ledger import Ledger, start_ledger
 from analysis.records.log import Log
 
@@ -117,7 +117,13 @@ def _first_boot_status(log: Log, repeat: pd.Series, first: pd.DataFrame) -> pd.S
     return pd.Series(chosen, index=jobs.index, dtype=object)
 
 
-def _endings(log: Log, roots: pd.Series, repeat: pd.Series) -> pd.Series:
+def _idle(log: Log, first: pd.DataFrame) -> pd.Series:
+    """Jobs stopped by the client before any work or test."""
+    stopped = log.tables["jobs"]["outcome"].eq("stopped_by_client").fillna(False)
+    return (stopped & ~_worked_on(log) & first["result"].isna()).astype(bool)
+
+
+def _endings(log: Log, chain: pd.DataFrame, repeat: pd.Series) -> pd.Series:
     """Ending of each chain, written on its root."""
     jobs, tests = log.tables["jobs"], log.tables["boot_tests"]
     tested = set(tests["job_id"])
@@ -140,10 +146,9 @@ def _endings(log: Log, roots: pd.Series, repeat: pd.Series) -> pd.Series:
     )
     accepted = jobs["decision"].eq("accepted").fillna(False).to_numpy(bool)
     # A chain ends as its last job ends, except that a recovery anywhere in it stays a recovery.
-    chain = pd.DataFrame({"root": roots, "own": own, "received": jobs["received_date"]})[accepted]
-    chain = chain.sort_values("received", kind="stable")
-    final = chain.groupby("root")["own"].last()
-    final[chain.loc[chain["own"].eq(Ending.RECOVERED), "root"].unique()] = str(Ending.RECOVERED)
+    tried = chain.assign(own=own)[chain["place"].notna()].sort_values("place", kind="stable")
+    final = tried.groupby("root")["own"].last()
+    final[tried.loc[tried["own"].eq(Ending.RECOVERED), "root"].unique()] = str(Ending.RECOVERED)
     ending = jobs["job_id"].map(final).astype(object)
     ending = ending.mask(repeat, str(Ending.REPEAT))
     return ending.mask(~accepted, str(Ending.NOT_ACCEPTED))
@@ -154,30 +159,35 @@ def job_outcomes(log: Log) -> pd.DataFrame:
 
     Returns
     -------
-    DataFrame, shape (n_jobs, 11)
-        ``job_id``; ``chain_root``; ``first_boot_status`` (a :class:`FirstBoot` value); ``first_boot`` (1.0, 0.0 or
-        NaN); ``first_boot_date`` (the date that decides its month) and ``first_boot_month``; ``dated_by_closing`` (a
-        boot test without a date takes the month of closing); ``ending`` (an
-        :class:`Ending` value) and ``ended_date`` (closing of the chain's last job; in a recovered chain of its first
-        recovered one); ``received_month``; ``tests_n`` (boot tests recorded).
+    DataFrame, shape (n_jobs, 12)
+        ``job_id``; ``chain_root`` and ``chain_place`` (see :func:`analysis.cohort.chains.chains`);
+        ``first_boot_status`` (a :class:`FirstBoot` value); ``first_boot`` (1.0, 0.0 or NaN); ``first_boot_date`` (the
+        date that decides its month) and ``first_boot_month``; ``dated_by_closing`` (a boot test without a date takes
+        the month of closing); ``ending`` (an :class:`Ending` value) and ``ended_date`` (closing of the chain's last
+        attempt; in a recovered chain of its first recovered one; NaT while open); ``received_month``; ``tests_n``
+        (boot tests recorded).
     """
     jobs = log.tables["jobs"]
-    roots = chain_roots(jobs)
-    repeat = roots.ne(jobs["job_id"]).fillna(False).astype(bool)
     first = _first_test(log)
+    chain = chains(jobs, _idle(log, first))
+    roots = chain["root"]
+    repeat = roots.ne(jobs["job_id"]).fillna(False).astype(bool)
     status = _first_boot_status(log, repeat, first)
     value = np.select([status.eq(FirstBoot.SUCCESS), status.eq(FirstBoot.FAILURE)], [1.0, 0.0], default=np.nan)
     date = first["date"].where(first["date"].notna(), jobs["closed_date"]).where(~np.isnan(value))
     tests_n = jobs["job_id"].map(log.tables["boot_tests"]["job_id"].value_counts()).fillna(0).astype(int)
-    ending = _endings(log, roots, repeat)
-    # A recovered chain ended with its first recovery, whatever came after.
-    won = jobs["closed_date"].where(jobs["outcome"].eq("recovered").fillna(False)).groupby(roots).transform("min")
-    last = jobs["closed_date"].groupby(roots).transform("max")
-    ended = last.mask(ending.eq(Ending.RECOVERED) & won.notna(), won).where(~repeat)
+    ending = _endings(log, chain, repeat)
+    # A recovered chain ended with its first recovery, whatever came after; an open one has not ended.
+    tried = chain["place"].notna()
+    closed = jobs["closed_date"].where(tried)
+    won = closed.where(jobs["outcome"].eq("recovered").fillna(False)).groupby(roots).transform("min")
+    last = closed.groupby(roots).transform("max").where(tried, jobs["closed_date"])
+    ended = last.mask(ending.eq(Ending.RECOVERED) & won.notna(), won).where(~repeat & ending.ne(Ending.OPEN))
     return pd.DataFrame(
         {
             "job_id": jobs["job_id"],
             "chain_root": roots,
+            "chain_place": chain["place"],
             "first_boot_status": status,
             "first_boot": value,
             "first_boot_date": date,

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pandas as pd
 import pytest
 
+from analysis.cohort.features import build_cohort
 from analysis.cohort.ledger import Ledger
 from analysis.cohort.outcomes import Ending, FirstBoot, count_first_boots, job_outcomes
 from tests.tables import boot, closed, job, log_of
@@ -122,6 +123,58 @@ def test_a_declined_job_in_the_middle_does_not_break_a_chain():
     assert outcomes.loc["C", "chain_root"] == "A"
     assert (outcomes.loc["A", "ending"], outcomes.loc["A", "first_boot"]) == (str(Ending.RECOVERED), 0)
     assert outcomes.loc["B", "ending"] == Ending.NOT_ACCEPTED
+
+
+HERE = {"prior_rework": "here"}
+
+
+def test_an_open_chain_has_not_ended():
+    log = log_of(
+        jobs=[closed("A", "not_recovered"), job("B", previous_job_id="A", received_date="2026-03-01", **HERE)],
+        boot_tests=[boot("A", 1, "short")],
+    )
+    row = job_outcomes(log).set_index("job_id").loc["A"]
+    assert (row["ending"], row["first_boot"]) == (str(Ending.OPEN), 0)
+    assert pd.isna(row["ended_date"])
+
+
+def test_a_day_written_on_a_declined_job_does_not_move_the_end_of_the_job_before_it():
+    later = job("B", decision="declined", previous_job_id="A", closed_date="2026-09-02", **HERE)
+    log = log_of(
+        jobs=[closed("A", "not_recovered", closed_date="2026-06-05"), later], boot_tests=[boot("A", 1, "short")]
+    )
+    assert job_outcomes(log).set_index("job_id").loc["A", "ended_date"] == pd.Timestamp("2026-06-05")
+
+
+def test_a_job_stopped_before_work_is_no_attempt_of_a_chain():
+    """Neither before the attempt nor after it may it take the board's result away."""
+    idle = {"outcome": "stopped_by_client", "bench_hours": None}
+    before = log_of(
+        jobs=[closed("A", **idle), closed("B", previous_job_id="A", received_date="2026-03-01", **HERE)],
+        boot_tests=[boot("B", 1, "data_readable")],
+    )
+    rows = job_outcomes(before).set_index("job_id")
+    assert (rows.loc["B", "first_boot"], rows.loc["B", "ending"]) == (1, str(Ending.RECOVERED))
+    assert (rows.loc["A", "first_boot_status"], rows.loc["A", "ending"]) == (FirstBoot.REPEAT, Ending.REPEAT)
+    after = log_of(
+        jobs=[
+            closed("A", "not_recovered", failure_cause="pads_lost"),
+            closed("B", previous_job_id="A", received_date="2026-03-01", **idle, **HERE),
+        ],
+        boot_tests=[boot("A", 1, "short")],
+    )
+    row = build_cohort(after).jobs.set_index("job_id").loc["A"]
+    assert (row["ending"], row["failure_cause"]) == (str(Ending.NOT_RECOVERED), "pads_lost")
+
+
+def test_the_last_job_of_a_chain_is_told_by_its_links_not_by_the_order_of_rows():
+    jobs = [
+        closed("A", "not_recovered", failure_cause="chip_cracked"),
+        closed("B", "not_recovered", failure_cause="pads_lost", previous_job_id="A", **HERE),
+    ]
+    for rows in (jobs, jobs[::-1]):
+        told = build_cohort(log_of(jobs=rows, boot_tests=[boot("A", 1, "short")])).jobs.set_index("job_id")
+        assert told.loc["A", "failure_cause"] == "pads_lost"
 
 
 def test_a_loop_of_earlier_jobs_does_not_hang():
