@@ -39,4 +39,6 @@ def as_of(log: Log, day: pd.Timestamp) -> Log:
         most = work["job_id"].map(reached).fillna(0).to_numpy(float) + 1
         before = work["before_test_no"].astype("Float64").to_numpy(float, na_value=1.0)
         tables[name] = work[work["job_id"].isin(jobs["job_id"]) & (before <= most)].reset_index(drop=True)
-    return replace(log, tables=tables)
+    # Work without a test's number on a job that has several by now cannot be placed, then as little as now.
+    several = log.tables["boot_tests"]["job_id"].value_counts()
+    return replace(log, tables=tables, several_tests=frozenset(several.index[several > 1]) | log.several_tests)

@@ -36,6 +36,17 @@ class Undated:
     jobs: frozenset[str] = frozenset()
 
 
+def tests_made(log: Log) -> pd.Series:
+    """Boot tests recorded per ``job_id``.
+
+    In a log cut at a day (:func:`analysis.cohort.as_of.as_of`) a job that was to have several counts as having two, so
+    that its undated work stays as undatable as it is in the whole log.
+    """
+    counts = log.tables["boot_tests"]["job_id"].value_counts()
+    later = pd.Series(2, index=sorted(log.several_tests))
+    return counts.reindex(counts.index.union(later.index)).fillna(0).combine(later, max, fill_value=0)
+
+
 def dated(rows: pd.DataFrame, tests_n: pd.Series) -> tuple[pd.DataFrame, list[str]]:
     """Give every row of work the boot test it came before, or leave it out.
 
@@ -166,7 +177,7 @@ def work_before(log: Log, wanted: pd.DataFrame) -> tuple[pd.DataFrame, Undated]:
         Rows of work left out because they carry no boot test on a job with several.
     """
     keys = ["job_id", "test_no"]
-    tests_n = log.tables["boot_tests"]["job_id"].value_counts()
+    tests_n = tests_made(log)
     wanted = wanted[keys].astype({"test_no": float})
     sides, undated_sides = dated(log.tables["chip_sides"], tests_n)
     steps, undated_steps = dated(log.tables["heat_steps"], tests_n)

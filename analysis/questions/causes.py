@@ -9,7 +9,7 @@ import pandas as pd
 
 from analysis.cohort.features import Cohort
 from analysis.cohort.outcomes import Ending
-from analysis.cohort.work import dated
+from analysis.cohort.work import dated, tests_made
 from analysis.records.dictionary import CHIP_SIDES, JOBS
 from analysis.records.log import Log
 
@@ -35,8 +35,8 @@ class CauseRow:
         Bench hours these jobs took, where recorded.
     hours_known : int
         Jobs with recorded hours.
-    irreversible : int
-        Jobs whose processor or storage is lost for good.
+    irreversible, irreversible_known : int
+        Jobs whose processor or storage is lost for good, of those where it is written.
     """
 
     code: str
@@ -46,6 +46,7 @@ class CauseRow:
     hours: float
     hours_known: int
     irreversible: int
+    irreversible_known: int
 
 
 @dataclass(frozen=True)
@@ -115,6 +116,7 @@ def causes_of(failed: pd.DataFrame) -> Causes:
                 hours=float(np.nansum(hours[mine])),
                 hours_known=int(hours[mine].notna().sum()),
                 irreversible=int(lost[mine].sum()),
+                irreversible_known=int(failed["loss_reversible"][mine].notna().sum()),
             )
         )
     rows.sort(key=lambda row: (-row.n, -row.hours, row.code))
@@ -177,7 +179,7 @@ def pad_losses(log: Log, job_ids: pd.Series) -> PadLoss:
     """
     rows = log.tables["chip_sides"]
     rows = rows[rows["job_id"].isin(job_ids)]
-    work, _ = dated(rows, log.tables["boot_tests"]["job_id"].value_counts())
+    work, _ = dated(rows, tests_made(log))
     first, after = _one_row_a_side(work[work["before"].le(1)]), _one_row_a_side(work[work["before"].gt(1)])
     seen = first[first["lost"].notna()]
     losing = seen[seen["lost"].astype(bool)]

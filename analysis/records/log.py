@@ -53,8 +53,12 @@ class Log:
         Rows of jobs.csv that went with them. A code that only other tables name is in ``set_aside`` but is no job.
     failures_set_aside : int
         Those of them that read as closed and not recovered.
+    strays_left_out : mapping of str to int
+        Rows of each other file left out although no job went with them: they name a job that is not in jobs.csv.
     rows_read : mapping of str to int
         Rows read from each file that is there.
+    several_tests : frozenset of str
+        In a log cut at a day, the jobs that have several boot tests in the whole log.
     """
 
     tables: Mapping[str, pd.DataFrame]
@@ -65,7 +69,9 @@ class Log:
     set_aside: Mapping[str, tuple[Problem, ...]] = field(default_factory=dict)
     jobs_set_aside: int = 0
     failures_set_aside: int = 0
+    strays_left_out: Mapping[str, int] = field(default_factory=dict)
     rows_read: Mapping[str, int] = field(default_factory=dict)
+    several_tests: frozenset[str] = frozenset()
 
     @classmethod
     def from_tables(
@@ -127,6 +133,7 @@ class Log:
             set_aside=left_out.by_job,
             jobs_set_aside=dropped,
             failures_set_aside=lost[0] - lost[1],
+            strays_left_out=left_out.strays,
         )
 
 

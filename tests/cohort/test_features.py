@@ -221,3 +221,16 @@ def test_a_day_is_seen_alike_whether_or_not_the_log_goes_on():
     ends_before, goes_on = (as_of(log_of(jobs=rows), day) for rows in (jobs, [*jobs, later]))
     pd.testing.assert_frame_equal(ends_before.tables["jobs"], goes_on.tables["jobs"])
     assert ends_before.tables["jobs"]["first_boot_result"].isna().all()
+
+
+def test_work_without_a_test_number_is_as_undatable_in_a_past_log_as_in_the_whole_one():
+    side = {"job_id": "A", "chip_role": "processor", "side": "lower"}
+    log = log_of(
+        jobs=[job("A", received_date="2026-06-01")],
+        boot_tests=[boot("A", 1, "short", test_date="2026-06-10"), boot("A", 2, "short", test_date="2026-07-20")],
+        chip_sides=[side | {"clean_passes_n": 2}, side | {"chip_role": "storage", "clean_passes_n": 8}],
+    )
+    for each in (log, as_of(log, pd.Timestamp("2026-06-30"))):
+        cohort = build_cohort(each)
+        assert cohort.jobs["clean_passes_per_side"].isna().all()
+        assert cohort.undated.jobs == {"A"}
