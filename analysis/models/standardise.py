@@ -5,8 +5,12 @@ everything alike is not laid at the door of whatever was new at the time. Standa
 given the log odds of the other jobs of the period instead of their own, everything else as it was. What the group
 cost before, at its share of that time, is taken off: only the change accounts for a shortfall.
 
-Sources: penalised fit, its tests and intervals as in ``firth.py``; standardisation as in Hernán and Robins, Causal
-Inference: What If, chapter 13; interval by the delta method.
+A group may cost more than before because its odds fell, because it took a larger share of the jobs, or both. The
+test is of that cost as a whole, by the same profile that gives its interval; a share that is a little larger by
+chance is allowed for at what a job of the group cost before.
+
+Sources: penalised fit and the interval of the odds ratio as in ``firth.py``; standardisation as in Hernán and Robins,
+Causal Inference: What If, chapter 13; profile of the cost as in ``summed_profile.py``.
 """
 
 from __future__ import annotations
@@ -15,15 +19,17 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import stats
-from scipy.special import expit
+from scipy.special import expit, log_expit
 
-from analysis.models.firth import FirthResult, fit_firth, term_test
+from analysis.models.firth import FirthResult, fit_firth
+from analysis.models.summed_profile import Curve, profile_of_sum
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
 NAMES = ("the period", "the group")
+# A curve reaches this many standard errors to either side, in steps of a sixteenth of one.
+REACH, POINTS = 8.0, 257
 
 
 @dataclass(frozen=True)
@@ -59,10 +65,10 @@ class Toll:
     odds_ratio, low, high : float
         Odds of failure of the group's jobs against the period's others, and the 95 % profile interval.
     p : float
-        Penalised likelihood-ratio P that the group stands to the others as it did before. A group with fewer jobs
-        before than in the period is new: P that it stands equal to the others.
+        Penalised likelihood-ratio P that ``lost`` is zero; without jobs before to compare with, P that the group
+        stands equal to the others.
     lost, lost_low, lost_high : float
-        Successes the change in the group accounts for in the period, and the 95 % interval by the delta method.
+        Successes the change in the group accounts for in the period, and the 95 % profile interval.
     """
 
     odds_ratio: float
@@ -85,26 +91,24 @@ def toll(period: Rows, before: Rows) -> Toll:
         Earlier jobs; where none of them, or all, belong to the group, it cost nothing before.
     """
     fit = _fit(period, intervals=True).shown()
-    lost, slope = _cost(period, fit.coefficients)
-    variance = slope @ fit.covariance @ slope
+    lost, curves = _cost(period, fit.coefficients), _curves(period, fit)
     if before.contrasted:
         earlier = _fit(before, intervals=False).shown()
         scale = len(period.y) / len(before.y)
-        usual, usual_slope = _cost(before, earlier.coefficients)
+        usual = _cost(before, earlier.coefficients)
         lost -= scale * usual
-        variance += scale**2 * (usual_slope @ earlier.covariance @ usual_slope)
-    half = float(stats.norm.isf(0.025) * np.sqrt(variance))
-    known = before.contrasted and before.group.sum() >= period.group.sum()
-    p = _changed(period, before) if known else float(fit.p[1])
+        curves += [curve.times(-scale) for curve in _curves(before, earlier)]
+        curves.append(_by_chance(period, before).times(usual / before.group.sum()))
+    profile = profile_of_sum(curves)
     odds = np.exp(-np.array([fit.coefficients[1], fit.high[1], fit.low[1]]))
     return Toll(
         odds_ratio=float(odds[0]),
         low=float(odds[1]),
         high=float(odds[2]),
-        p=p,
+        p=profile.p,
         lost=lost,
-        lost_low=lost - half,
-        lost_high=lost + half,
+        lost_low=profile.low,
+        lost_high=profile.high,
     )
 
 
@@ -113,19 +117,37 @@ def _fit(rows: Rows, *, intervals: bool) -> FirthResult:
     return fit_firth(x, rows.y, NAMES, offset=rows.offset, intervals=intervals)
 
 
-def _changed(period: Rows, before: Rows) -> float:
-    """P that the group's odds against the others' are the same in the period as before."""
-    now = np.repeat([1.0, 0.0], [len(period.y), len(before.y)])
-    group = np.concatenate([period.group, before.group]).astype(float)
-    x = np.column_stack([np.ones(len(now)), now, group, now * group])
-    y, offset = np.concatenate([period.y, before.y]), np.concatenate([period.offset, before.offset])
-    return term_test(x, y, (3,), "the change", offset=offset).p
-
-
-def _cost(rows: Rows, beta: Floats) -> tuple[float, Floats]:
-    """Successes the group's jobs lost against the others' log odds, and its slope along both coefficients."""
+def _cost(rows: Rows, beta: Floats) -> float:
+    """Successes the group's jobs lost against the others' log odds."""
     own = rows.offset[rows.group]
-    without, with_it = expit(own + beta[0]), expit(own + beta[0] + beta[1])
-    bend_without, bend_with = without * (1 - without), with_it * (1 - with_it)
-    slope = np.array([(bend_without - bend_with).sum(), -bend_with.sum()])
-    return float((without - with_it).sum()), slope
+    return float((expit(own + beta[0]) - expit(own + beta[0] + beta[1])).sum())
+
+
+def _curves(rows: Rows, fit: FirthResult) -> list[Curve]:
+    """Parts of the cost: successes of the group's jobs at the others' log odds, less those at their own.
+
+    Jobs inside and outside the group share no coefficient and the penalty falls into the same two parts, so that
+    each has its own curve.
+    """
+    own = rows.offset[rows.group]
+    others = _curve(rows.y[~rows.group], rows.offset[~rows.group], fit.coefficients[0], own)
+    mine = _curve(rows.y[rows.group], own, fit.coefficients.sum(), own)
+    return [others, mine.times(-1)]
+
+
+def _by_chance(period: Rows, before: Rows) -> Curve:
+    """Jobs more or fewer in the group than before by chance alone: binomial around its share before."""
+    n, share = len(period.y), before.group.mean()
+    steps = np.linspace(-REACH, REACH, POINTS)
+    return Curve(steps * np.sqrt(n * share * (1 - share) * (1 + n / len(before.y))), steps**2)
+
+
+def _curve(y: Floats, offset: Floats, at: float, own: Floats) -> Curve:
+    """Deviance of jobs' common shift in log odds, against the successes that shift gives the group's jobs."""
+    chance = expit(offset + at)
+    shifts = at + np.linspace(-REACH, REACH, POINTS) / np.sqrt((chance * (1 - chance)).sum())
+    z = offset + shifts[:, None]
+    # Jeffreys' penalty: half the log of the information, p (1 - p) summed over the jobs.
+    information = np.exp(log_expit(z) + log_expit(-z)).sum(axis=1)
+    penalised = np.where(y > 0, log_expit(z), log_expit(-z)).sum(axis=1) + np.log(information) / 2
+    return Curve(expit(own + shifts[:, None]).sum(axis=1), 2 * (penalised.max() - penalised))

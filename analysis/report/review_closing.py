@@ -36,7 +36,8 @@ def methods(review: Review) -> Bullets:
             " frozen with the year. Plain first-boot rate: p-chart of up to 24 months with exact binomial limits. Recovered by"
             " month received: exact limits from a model of its own, frozen alike.",
             "What changed: jobs of the alarm's days compared with one another, intake chances as an offset; what a group's change"
-            " could account for by standardisation, the interval by the delta method; Holm's method over all groups compared.",
+            " could account for by standardisation, test and interval by the profile of that cost (Venzon and Moolgavkar"
+            " 1988); Holm's method over all groups compared.",
             "Causes: Wilson intervals; month against the year before by Fisher's exact test with Holm's method; trend of unknown"
             " causes by penalised logistic regression on time.",
             "First-boot model: the same kind of regression; profile-likelihood intervals; verdicts by Holm's method over all"
