@@ -14,7 +14,7 @@ import pandas as pd
 from scipy.special import logit
 
 from analysis.cohort.features import Cohort
-from analysis.cohort.work import dated
+from analysis.cohort.work import dated, tests_made
 from analysis.errors import ModelError
 from analysis.models.standardise import Rows, Toll, toll
 from analysis.questions.description import holm
@@ -74,11 +74,11 @@ class Candidate:
     recorded, recorded_before : int
         Jobs with a record of the factor.
     toll : Toll
-        Odds of failure against the period's other jobs, and successes the change accounts for.
+        Odds of failure against the period's other jobs, and successes the change in odds and share accounts for.
     adjusted_p : float
         By Holm's method over all candidates.
     verdict : Verdict
-        On the association, after adjustment.
+        On the successes accounted for, after adjustment; it has no direction of its own.
     share_of_shortfall : float
         Successes accounted for, over the shortfall; NaN without one.
     jobs : tuple of str
@@ -120,7 +120,8 @@ class WhatChanged:
     candidates : tuple of Candidate
         All that were compared, smallest P first.
     listed : tuple of Candidate
-        The short list: those that cost successes, the one that could account for most first.
+        The short list: those that did worse than the others and cost successes, the one that could account for most
+        first. Only these explain anything, however small the P of one that did better.
     exploratory : bool
         Always true.
     """
@@ -204,7 +205,7 @@ def group_in(log: Log, cohort: Cohort, month: pd.Period, column: str, code: str)
 
 def _with_settings(log: Log, period: pd.DataFrame, earlier: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Add cleaning alloy, station and whether the install temperature lay outside the earlier jobs' usual range."""
-    tests_n = log.tables["boot_tests"]["job_id"].value_counts()
+    tests_n = tests_made(log)
     sides, _ = dated(log.tables["chip_sides"], tests_n)
     main = sides["before"].eq(1) & sides["chip_role"].eq("processor") & sides["side"].eq("lower")
     alloy = sides[main].drop_duplicates("job_id").set_index("job_id")["clean_alloy"].astype(object)
@@ -237,10 +238,12 @@ def _candidates(period: pd.DataFrame, earlier: pd.DataFrame, shortfall: float) -
         then = earlier[earlier[factor.column].notna()]
         counts = now[factor.column].astype(str).value_counts().sort_index()
         for code, n in counts.items():
-            # With two levels the one is what the other is not: the rarer is told.
-            twin = len(counts) == 2 and code != min(counts.index, key=lambda c: (counts[c], c))
-            if not twin and n >= MINIMUM_GROUP and len(now) - n >= MINIMUM_GROUP:
-                found.append((factor, str(code), now, then, toll(_rows(now, factor, code), _rows(then, factor, code))))
+            if n < MINIMUM_GROUP or len(now) - n < MINIMUM_GROUP:
+                continue
+            cost = toll(_rows(now, factor, code), _rows(then, factor, code))
+            # Of two levels each is what the other is not: one test serves both, told of the one that did worse.
+            if len(counts) > 2 or cost.odds_ratio > 1:
+                found.append((factor, str(code), now, then, cost))
     if not found:
         return ()
     adjusted = holm(np.array([each[-1].p for each in found]))

@@ -13,11 +13,13 @@ from analysis.cohort.features import build_cohort
 from analysis.demo.shop import Shop
 from analysis.demo.simulator import simulate
 from analysis.errors import ModelError
+from analysis.models.firth import fit_firth
 from analysis.models.standardise import Rows, toll
 from analysis.questions.expected import fit_expected
 from analysis.questions.verdicts import Verdict
 from analysis.questions.what_changed import what_changed
 from analysis.records.log import Log
+from tests.months import Months, days_of
 
 NEW_YEAR = pd.Timestamp(2024, 1, 1)
 
@@ -134,3 +136,96 @@ def test_a_cost_worked_by_hand():
     others, own = 30.5 / 41, 5.5 / 21
     assert found.lost == pytest.approx(20 * (others - own), abs=1e-6)
     assert np.log(found.odds_ratio) == pytest.approx(logit(others) - logit(own), abs=1e-6)
+
+
+def _counts(group: tuple[int, int], others: tuple[int, int]) -> Rows:
+    """Rows from (jobs, failed) of a group and of the others, all alike at intake."""
+    y = np.concatenate([np.arange(n) >= failed for n, failed in (group, others)]).astype(float)
+    return Rows(y, np.full(len(y), 1.0), np.arange(len(y)) < group[0])
+
+
+def test_without_jobs_before_the_profile_gives_the_p_of_the_penalised_fit():
+    none = Rows(np.zeros(0), np.zeros(0), np.zeros(0, dtype=bool))
+    for group, others in (((3, 3), (20, 6)), ((12, 12), (30, 10)), ((8, 0), (30, 20)), ((40, 20), (50, 20))):
+        rows = _counts(group, others)
+        x = np.column_stack([np.ones(len(rows.y)), rows.group.astype(float)])
+        fit = fit_firth(x, rows.y, ("all", "group"), offset=rows.offset)
+        assert toll(rows, none).p == pytest.approx(fit.p[1], rel=0.01)
+
+
+def test_the_interval_of_the_cost_and_its_p_never_contradict_each_other():
+    rng = np.random.default_rng(8)
+    for _ in range(60):
+        found = toll(_rows(rng, 30, -1.2), _rows(rng, 300, -0.4))
+        assert (found.p < 0.05) == (not found.lost_low <= 0 <= found.lost_high)
+
+
+def test_a_share_that_grew_is_part_of_the_test():
+    # As bad as ever, but two of three jobs instead of one of ten.
+    grown = toll(_counts((32, 24), (16, 2)), _counts((34, 26), (306, 60)))
+    assert grown.lost_low > 5
+    assert grown.p < 0.01
+
+
+def test_a_group_that_always_cost_as_much_is_found_no_oftener_than_stated_though_its_share_moves_by_chance():
+    rng = np.random.default_rng(9)
+    p = [toll(_rows(rng, 60, -1.5), _rows(rng, 900, -1.5)).p for _ in range(200)]
+    assert np.mean(np.array(p) < 0.05) <= 0.05 + 3 * np.sqrt(0.05 * 0.95 / 200)
+
+
+def _month_of_lots(lots, fails, before):
+    """A log whose last month takes its lots and failures as given; ``before`` gives those of earlier jobs."""
+    donors = [{"donor_id": f"D{k}", "lot": f"L-{k}", "known_good": "full_boot"} for k in range(4)]
+    months = Months(donors=donors)
+    for month in pd.period_range("2024-01", "2025-05", freq="M"):
+        for k, day in enumerate(days_of(str(month), 20)):
+            lot, boots = before(k)
+            months.add(day, boots, donor_id=f"D{lot}", intake_damage=("drop", "liquid")[(k // 2) % 2])
+    names = [
+        months.add(day, not fails(k), donor_id=f"D{lots(k)}", intake_damage=("drop", "liquid")[(k // 2) % 2])
+        for k, day in enumerate(days_of("2025-06", 24))
+    ]
+    log = months.log()
+    cohort = build_cohort(log)
+    return what_changed(log, cohort, fit_expected(cohort, pd.Timestamp("2025-06-01")), names)
+
+
+def test_of_two_levels_the_one_that_did_worse_is_told_though_it_is_the_commoner():
+    rng = np.random.default_rng(10)
+    found = _month_of_lots(
+        lots=lambda k: 0 if k % 4 == 0 else 1,
+        fails=lambda k: k % 4 != 0,
+        before=lambda _: (0, bool(rng.random() < 0.7)),
+    )
+    assert (found.listed[0].column, found.listed[0].code, found.listed[0].n) == ("donor_lot", "L-1", 18)
+    assert found.listed[0].verdict is Verdict.CLEAR
+    assert sum(each.column == "donor_lot" for each in found.candidates) == 1, "one test for the pair"
+
+
+def test_a_lot_as_bad_as_ever_that_took_over_explains_the_fall():
+    rng = np.random.default_rng(11)
+
+    def before(k):
+        lot = 3 if k % 10 == 4 else k % 3
+        return lot, bool(rng.random() < (0.25 if lot == 3 else 0.8))
+
+    lots = lambda k: 3 if k % 3 else (k // 3) % 3  # noqa: E731
+    found = _month_of_lots(lots, fails=lambda k: k % 4 != 1 if k % 3 else k == 3, before=before)
+    assert found.listed[0].code == "L-3"
+    assert found.listed[0].verdict is not Verdict.CANNOT_TELL
+    assert found.listed[0].toll.lost_low > 0
+
+
+def test_a_group_that_got_better_explains_no_fall():
+    # Before, lot 3 nearly always failed; now it does as well as the others, and all of them fail more.
+    rng = np.random.default_rng(12)
+
+    def before(k):
+        lot = k % 4
+        return lot, bool(rng.random() < (0.05 if lot == 3 else 0.9))
+
+    found = _month_of_lots(lots=lambda k: k % 4, fails=lambda k: (k // 4) % 2 == 0, before=before)
+    lot = next(each for each in found.candidates if each.code == "L-3")
+    assert lot.adjusted_p < 0.05
+    assert lot.toll.lost < 0
+    assert lot not in found.listed
