@@ -33,7 +33,7 @@ class CauseCost:
         Code of the log and its label.
     share : Proportion
         Of all failures of the twelve months.
-    irreversible : int
+    irreversible, irreversible_known : int
         Jobs whose processor or storage is lost for good.
     hours : float
         Bench hours, where recorded.
@@ -49,6 +49,7 @@ class CauseCost:
     label: str
     share: Proportion
     irreversible: int
+    irreversible_known: int
     hours: float
     hours_known: int
     money: float
@@ -140,6 +141,7 @@ def _costs(log: Log, cohort: Cohort, failed: pd.DataFrame) -> tuple[CauseCost, .
                 label=row.label,
                 share=wilson(row.n, len(failed)),
                 irreversible=row.irreversible,
+                irreversible_known=row.irreversible_known,
                 hours=row.hours,
                 hours_known=row.hours_known,
                 money=float(money[mine].sum()),

@@ -9,7 +9,7 @@ from analysis.questions.review import Review
 from analysis.questions.verdicts import Verdict
 from analysis.records.problems import plural
 from analysis.report.page import Grid, Prose
-from analysis.report.wording import interval, listed, number, percent
+from analysis.report.wording import interval, listed, number, of_known, percent
 
 
 def costs_grid(review: Review) -> Grid | Prose:
@@ -35,7 +35,14 @@ def _cost_row(each: CauseCost) -> list[str]:
     hours = "–" if not each.hours_known else number(each.hours, 0) + _known(each.hours_known, n)
     money = "–" if not each.money else number(each.money, 0) + _known(min(each.hours_known, each.donors_known), n)
     share = f"{percent(each.share.rate)} ({interval(each.share.low, each.share.high)})"
-    return [each.label, f"{n} of {each.share.n}", share, f"{each.irreversible} of {n}", hours, money]
+    return [
+        each.label,
+        f"{n} of {each.share.n}",
+        share,
+        of_known(each.irreversible, each.irreversible_known),
+        hours,
+        money,
+    ]
 
 
 def _known(known: int, n: int) -> str:

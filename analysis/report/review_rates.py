@@ -11,7 +11,7 @@ from analysis.questions.review import Review
 from analysis.records.problems import plural
 from analysis.report import figures
 from analysis.report.page import Bullets, Grid, Picture, Prose, ledger_grid
-from analysis.report.wording import hours_of, interval, number, of, percent, rate, sentence
+from analysis.report.wording import hours_of, interval, number, of, of_known, percent, rate, sentence
 
 
 def month_ledger(review: Review) -> Grid:
@@ -190,7 +190,7 @@ def causes_grid(review: Review) -> Grid | Prose:
             str(row.n),
             ", ".join(f"{k} {kind}" for kind, k in zip(EVIDENCE, row.by_evidence, strict=True) if k),
             _row_hours(row),
-            str(row.irreversible),
+            of_known(row.irreversible, row.irreversible_known),
             f"{before.get(row.code, 0)} of {year.n}",
         ]
         for row in month.rows

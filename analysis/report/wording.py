@@ -34,7 +34,10 @@ def number(value: float, digits: int = 0) -> str:
     """A number with a real minus sign; "–" where there is none."""
     if math.isnan(value):
         return "–"
-    return f"{value:.{digits}f}".replace("-", MINUS)
+    text = f"{value:.{digits}f}"
+    if float(text) == 0:
+        text = text.removeprefix("-")  # nothing is not less than nothing
+    return text.replace("-", MINUS)
 
 
 def points(value: float) -> str:
@@ -79,6 +82,11 @@ def hours_of(value: float, known: int, n: int) -> str:
     if not known:
         return "bench hours not recorded"
     return hours(value) if known == n else f"{hours(value)} (recorded for {known} of {n})"
+
+
+def of_known(count: int, known: int) -> str:
+    """A count of those where it is written: "3 of 9"; "–" where it never is, which is not zero."""
+    return f"{count} of {known}" if known else "–"
 
 
 def listed(items: list[str]) -> str:

@@ -14,7 +14,7 @@ from analysis.demo.shop import Shop
 from analysis.demo.simulator import simulate
 from analysis.errors import ReworkError
 from analysis.models.timed import timed
-from analysis.questions.causes import causes_of, failed_jobs, pad_losses
+from analysis.questions.causes import NOT_WRITTEN, causes_of, failed_jobs, pad_losses
 from analysis.questions.description import Description, Undatable, describe, holm
 from analysis.questions.expected import ExpectedModel, expect_month, trailing_expected
 from analysis.questions.period import latest_complete_month, month_for, parse_month
@@ -27,7 +27,7 @@ from analysis.questions.verdicts import Verdict, verdict_of
 from analysis.questions.watch import watch
 from analysis.records.dictionary import BY_NAME, KnownAt, Role
 from analysis.records.log import Log
-from analysis.report.wording import hours_of
+from analysis.report.wording import hours_of, of_known
 from tests.tables import boot, closed, job, log_of
 
 MONTH = pd.Period("2024-06")
@@ -263,6 +263,11 @@ def test_causes_keep_evidence_apart_and_count_what_is_unexplained():
     assert causes.biggest.code == "pads_lost"
     assert causes.biggest.by_evidence == (1, 0, 1, 0)
     assert (causes.biggest.hours, causes.biggest.irreversible, causes.unexplained, causes.n) == (12.0, 1, 2, 4)
+    known = {row.code: of_known(row.irreversible, row.irreversible_known) for row in causes.rows}
+    assert known == {"pads_lost": "1 of 2", "not_found": "0 of 1", NOT_WRITTEN: "0 of 1"}
+    blank = [closed(k, "not_recovered", failure_cause="misplaced", loss_reversible=None) for k in "AB"]
+    (row,) = causes_of(failed_jobs(build_cohort(log_of(jobs=blank)), (month, month))).rows
+    assert of_known(row.irreversible, row.irreversible_known) == "–"
 
 
 def test_pad_losses_are_counted_by_step():
