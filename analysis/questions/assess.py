@@ -158,9 +158,9 @@ def never_seen(design: PooledDesign, facts: pd.DataFrame) -> tuple[str, ...]:
         elif isinstance(term, PooledCategory):
             text = f"{title} '{value}' was never seen; seen were {', '.join(term.shown[:-1])}."
         else:
-            text = (
-                f"{title} of {value:g} {term.unit} was never seen; seen were {term.values[0]:g} to {term.values[-1]:g}."
-            )
+            low, high = term.values[0], term.values[-1]
+            seen = f"{low:g} to {high:g}" if low < high else f"only {low:g}"
+            text = f"{title} of {value:g} {term.unit} was never seen; seen were {seen}."
         told.append(text[0].upper() + text[1:])
     return tuple(told)
 

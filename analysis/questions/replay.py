@@ -45,7 +45,7 @@ class Replay:
     rows : DataFrame
         One row a job: ``job_id``, ``month``, ``advice``, ``source`` (model or class rate), ``recovered``, ``hours``,
         ``margin`` and ``before_hours`` (as they came, with and without the cost of the hours; NaN where not known), and
-        ``fee_too_low``: whether even a success was expected to cost more than the fee.
+        ``fee`` and ``fee_too_low``: whether even a success was expected to cost more than it.
     declined : int
     recoveries, hours, money, money_idle : Sum
         Recoveries forgone; bench hours saved; money saved (losses avoided less gains forgone); the same if the saved
@@ -101,6 +101,7 @@ def _decided(bench: BenchModel, here: pd.DataFrame, settings: Settings, start_sh
                 "recovered": row["recovered"],
                 "hours": row["chain_hours"],
                 "margin": margin,
+                "fee": float("nan") if intake.fee is None else intake.fee,
                 "fee_too_low": found.value is not None and found.value.on_success < 0,
                 "before_hours": float("nan") if offer is None or np.isnan(margin) else float(offer.margins(0.0, won)),
             }
@@ -140,7 +141,18 @@ def replay(
         if len(here):
             bench = bench_model(rows, rolled, month.start_time)
             decided += _decided(bench, here, log.settings, start_share)
-    columns = ["job_id", "month", "advice", "source", "recovered", "hours", "margin", "before_hours", "fee_too_low"]
+    columns = [
+        "job_id",
+        "month",
+        "advice",
+        "source",
+        "recovered",
+        "hours",
+        "margin",
+        "before_hours",
+        "fee",
+        "fee_too_low",
+    ]
     frame = pd.DataFrame(decided, columns=columns)
     declined = frame["advice"].eq(Advice.DECLINE).to_numpy(bool)
     saved = [-frame[name].astype(float) for name in ("margin", "before_hours")]

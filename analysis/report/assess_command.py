@@ -16,7 +16,7 @@ from analysis.records.entering.cells import Rules
 from analysis.records.entering.session import HELP, Question, Session
 from analysis.records.problems import plural
 from analysis.records.settings import Settings, read_settings
-from analysis.report.assess_words import as_dict, as_json, assessment_lines, money
+from analysis.report.assess_words import as_dict, as_json, assessment_lines, money, why_words
 from analysis.report.wording import interval, number, percent
 
 Say = Callable[[str], None]
@@ -79,9 +79,10 @@ def _waiting_lines(found: tuple[Assessment, ...], currency: str) -> list[str]:
                 str(each.alike.n),
             ]
         )
+    reasons = [f"{each.intake.name}: {' '.join(why_words(each, currency))}" for each in found if each.value is None]
     widths = [max(len(row[at]) for row in rows) for at in range(len(rows[0]))]
     lines += ["  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip() for row in rows]
-    return lines
+    return [*lines, *(["", *reasons] if reasons else [])]
 
 
 def assess_waiting(

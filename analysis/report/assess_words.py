@@ -78,7 +78,7 @@ def why_words(found: Assessment, currency: str) -> list[str]:
             Why.UNSURE: [f"The interval of the chance holds both gain and loss (expected margin {ends})."],
         }.get(next(w for w in found.why if w in (Why.PAYS, Why.LOSES, Why.UNSURE)), [])
     if Why.MONEY in found.why:
-        out.append(f"Its worth cannot be told without {' and '.join(LACKING[name] for name in found.lacking)}.")
+        out.append(f"Its worth cannot be told without {listed([LACKING[name] for name in found.lacking])}.")
     if Why.HOURS in found.why:
         out.append("Its worth cannot be told: bench hours of past successes and failures were not recorded.")
     if Why.FAMILY in found.why:
@@ -160,7 +160,8 @@ def find_out_words(found: Assessment, currency: str) -> str:
     best = found.find_out
     if best is None:
         names = listed([fact_title(column) for column in found.unknown])
-        return f"Not known yet: {names}; no past value of any one of them would turn the decision." if names else ""
+        each = "it" if len(found.unknown) == 1 else "any one of them"
+        return f"Not known yet: {names}; no past value of {each} would turn the decision." if names else ""
     return (
         f"Worth finding out first: {TITLES.get(best.label, best.label)} (the chance may turn out {percent(best.low)} to"
         f" {percent(best.high)}; knowing it is worth about {money(best.gain, currency)})."

@@ -10,7 +10,7 @@ from analysis.questions.bench_model import MODEL
 from analysis.questions.counter import THRESHOLDS, Counter, calibration_bins
 from analysis.questions.offer_rows import Outcome
 from analysis.questions.replay import LEVEL as REPLAY_LEVEL
-from analysis.questions.replay import Sum
+from analysis.questions.replay import Replay, Sum
 from analysis.records.problems import plural
 from analysis.report import counter_figures
 from analysis.report.assess_words import (
@@ -89,6 +89,18 @@ def _idle(total: Sum, currency: str) -> str:
     return f"Without other work for them, the hours are paid anyway: it would then have {_gained(total, currency)}."
 
 
+def _fees(replay: Replay, currency: str) -> str:
+    """Whether it was the fee: an owner who sees a declined board recovered asks for that first."""
+    declined = replay.rows["advice"].eq(Advice.DECLINE)
+    own, others = (float(replay.rows.loc[rows, "fee"].astype(float).mean()) for rows in (declined, ~declined))
+    if math.isnan(own) or math.isnan(others):
+        return ""
+    low = replay.fee_too_low
+    even = f"; for {low} of them it did not cover even a success" if low else ""
+    text = f" The fee of the declined was {number(own)} {currency} on average, that of the others {number(others)} {currency}{even}"
+    return f"{text}: where it is the fee, it can be talked about." if own < others else f"{text}."
+
+
 def _brought(counter: Counter) -> Statement:
     replay, currency = counter.replay, counter.log.settings.currency
     label = "Had it been followed last year"
@@ -97,23 +109,18 @@ def _brought(counter: Counter) -> Statement:
     if not replay.declined:
         says = f"Not one of {plural(len(replay.rows), 'accepted job')} would have been declined."
         return Statement(label, says, "What is to be discussed counts as accepted.")
+    forgone = "recovery" if replay.recoveries.total == 1 else "recoveries"
     says = (
         f"{replay.declined} of {plural(len(replay.rows), 'accepted job')} would have been declined:"
-        f" {_range(replay.recoveries, 'recoveries')} forgone, {_range(replay.hours, 'bench hours')} saved. With other work"
+        f" {_range(replay.recoveries, forgone)} forgone, {_range(replay.hours, 'bench hours')} saved. With other work"
         f" for these hours it would have {_gained(replay.money, currency)}."
     )
     known = [f"hours of {replay.hours_n}"] if replay.hours_n < replay.declined else []
     known += [f"money of {replay.money_n}"] if replay.money_n < replay.declined else []
     only = f" Of the {replay.declined} only the {listed(known)} are recorded and in the sums." if known else ""
-    low = replay.fee_too_low
-    fee = (
-        f" Of {low} of them the fee did not cover even a success: there the fee, not the board, is to be talked about."
-        if low
-        else ""
-    )
     detail = (
         f"{_idle(replay.money_idle, currency)} In brackets 80 % intervals from resampling months. What is to be discussed"
-        f" counts as accepted.{fee}{only}"
+        f" counts as accepted.{_fees(replay, currency)}{only}"
     )
     return Statement(label, says, detail)
 
@@ -332,7 +339,8 @@ def replay_grid(counter: Counter) -> Grid | Prose:
         f"Every month was decided from what was known before it; the model was trusted for {by_model} of"
         f" {plural(len(replay.rows), 'job')}, the class rate for the others. Margins as they came, {currency}, bench hours at"
         f" {number(counter.log.settings.bench_hour_cost)} {currency}; of a staged fee {percent(replay.start_share)} is taken"
-        " as due at the start, since the log does not hold it. Donors were not chosen by the rule."
+        " as due at the start, since the log does not hold it; a board that came back counts once, with its first fee and donor and all its hours."
+        " Donors were not chosen by the rule."
     )
     heads = ["would have said", "jobs", "recovered", "bench hours", "hours known for", f"margin, {currency}"]
     heads += ["margin known for"]

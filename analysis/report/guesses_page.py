@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from analysis.questions.guess_ledger import GuessLedger
+from analysis.questions.guess_ledger import Blend, GuessLedger
 from analysis.records.log import Log
 from analysis.records.problems import plural
 from analysis.report.page import Caution, FirstScreen, Grid, PageHead, Prose, Statement
@@ -52,6 +52,14 @@ def _spread(ledger: GuessLedger) -> Statement:
     return Statement("High and low guesses", says, detail)
 
 
+def _told_most(blend: Blend) -> str:
+    """Which of the three did best; none of it is more than a description of so few jobs."""
+    if blend.blended >= max(blend.of_guess, blend.of_model):
+        return "So far guess and model together told most."
+    best = "the model" if blend.of_model >= blend.of_guess else "the guess"
+    return f"So far {best} alone told more than the blend: until that changes, go by it."
+
+
 def _with_model(ledger: GuessLedger) -> Statement:
     blend = ledger.blend
     if blend is None:
@@ -63,6 +71,7 @@ def _with_model(ledger: GuessLedger) -> Statement:
         f"On {plural(blend.n, 'job')}, with weights chosen before each month, its log score a job was"
         f" {number(blend.blended, 3)}; the guess alone {number(blend.of_guess, 3)}, the model alone"
         f" {number(blend.of_model, 3)} (larger is better)."
+        f" {_told_most(blend)}"
     )
     return Statement("Guess and model together", says, detail)
 

@@ -199,7 +199,7 @@ def test_what_was_never_seen_is_refused_by_name():
     assert (wet.advice, wet.value, wet.chances) == (Advice.OUTSIDE, None, {})
     assert "Damage at intake 'liquid' was never seen" in wet.outside[0]
     old = _assess(bench, device_age_years="9", prior_rework="elsewhere")
-    assert any("Device age of 9 years was never seen; seen were 3 to 3" in text for text in old.outside)
+    assert any("Device age of 9 years was never seen; seen were only 3" in text for text in old.outside)
     assert len(old.outside) == 2
     assert _assess(_bench([job("A")])).advice is Advice.OUTSIDE
 

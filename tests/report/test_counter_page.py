@@ -18,6 +18,7 @@ from analysis.demo.simulator import simulate
 from analysis.errors import ReworkError
 from analysis.questions.assess import assess
 from analysis.questions.counter import CARD_FEES, build_guesses, card_fees, counter_of
+from analysis.questions.guess_ledger import Blend, GuessLedger
 from analysis.questions.intake_form import ASKED, DONOR_COLUMNS, SHARE, read_intake
 from analysis.records.log import Log, read_log
 from analysis.report import counter_card, counter_page, guesses_page
@@ -25,6 +26,7 @@ from analysis.report.assess_command import ask_intake
 from analysis.report.assess_form import AssessForm
 from analysis.report.assess_words import assessment_lines
 from analysis.report.counter import publish_counter, publish_guesses
+from analysis.report.wording import number
 from tests.report.gates import assert_page_behaves, assert_page_is_sound, visible_text
 from tests.tables import closed, job, log_of
 
@@ -88,6 +90,7 @@ def test_the_first_screen_says_whether_the_model_is_used_what_it_brought_and_on_
     first = [tag.get_text() for tag in soup.select(".first .says")]
     assert re.match("The model is used|Rate of the damage class is used", first[0])
     assert re.search(r"\d+ of \d+ accepted jobs would have been declined: \d+ recoveries", first[1])
+    assert re.search(r"The fee of the declined was \d+ EUR on average, that of the others \d+ EUR", soup.get_text())
     # Where told chances order jobs no better than a coin might, that stands in the first sentence.
     low = int(re.search(r"\((\d+)–\d+ %\) of pairs", soup.select_one(".first").get_text())[1])
     assert ("hardly told which boards would be recovered" in first[0]) == (low <= 50)
@@ -167,8 +170,6 @@ def test_open_and_declined_alone():
 
 
 def test_guesses_without_any_and_without_a_name(tmp_path):
-    from analysis.questions.guess_ledger import GuessLedger
-
     none = GuessLedger("T1", 0, 3, None, (), None)
     text = guesses_page.first_screen(none)._repr_html_() + guesses_page.bands_grid(none)._repr_html_()
     assert "No guess was written" in text
@@ -208,6 +209,29 @@ def test_the_form_answers_as_the_command_does_and_tells_all_faults():
     told = assessment_lines(assess(counter.bench, intake, counter.log.settings), "EUR")
     assert html.unescape(re.sub("<[^>]+>", "", form.answer.value)) == "\n".join(told)
     assert "text/html" not in form._repr_mimebundle_()  # a published page shows nothing of it
+
+
+@pytest.mark.parametrize(
+    ("scores", "told"),
+    [
+        ((-0.6, -0.7, -0.65), "guess and model together told most"),
+        ((-0.67, -0.65, -0.61), "the model alone told more than the blend"),
+        ((-0.67, -0.61, -0.65), "the guess alone told more than the blend"),
+    ],
+)
+def test_a_blend_that_told_less_than_one_alone_is_not_praised(scores, told):
+    ledger = GuessLedger("T1", 0, 3, None, (), Blend(0.5, 0.5, 40, *scores))
+    assert told in guesses_page.first_screen(ledger)._repr_html_()
+
+
+def test_nothing_is_not_less_than_nothing():
+    assert [number(v, d) for v, d in ((-0.0, 0), (-0.3, 0), (-0.04, 1), (-0.6, 0), (-0.05, 2))] == [
+        "0",
+        "0",
+        "0.0",
+        "−1",
+        "−0.05",
+    ]
 
 
 def test_a_bad_share_is_refused():
@@ -273,6 +297,9 @@ def test_a_waiting_list_with_a_random_share(capsys, tmp_path):
     assert len(margins) == 6
     assert margins == sorted(margins, reverse=True)
     assert "if their clients know of it and agree" in out
+    lacking = tmp_path / "lacking.csv"
+    lacking.write_text("job_id,intake_damage\nV1,drop\n", encoding="utf-8")
+    assert "V1: Its worth cannot be told without how the client pays" in _run(capsys, "--waiting", str(lacking))
     listed = json.loads(_run(capsys, "--waiting", str(path), "--json"))
     assert len(listed) == 6
     assert "taken_at_random" not in listed[0]
