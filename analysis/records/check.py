@@ -9,7 +9,7 @@ from pathlib import Path
 
 from analysis.records.log import Log, read_log
 from analysis.records.problems import Problem, Severity, plural, summary, summed_up
-from analysis.records.setting_aside import jobs_left_out
+from analysis.records.setting_aside import jobs_left_out, strays_told
 
 _MANY = 5  # findings of one kind that are summed up below the list
 
@@ -55,10 +55,12 @@ def consequence(log: Log) -> str:
         return ""
     homeless = len(jobs_left_out(log.tables, log.faults).homeless)
     if homeless:
-        return f"No report can be made before {plural(homeless, 'fault')} that belong to no single job are mended."
+        told = plural(homeless, "fault that belongs", "faults that belong")
+        return f"No report can be made before {told} to no single job {'is' if homeless == 1 else 'are'} mended."
     kept = log.without_faulty_jobs()
     total = len(kept.tables["jobs"]) + kept.jobs_set_aside
-    return f"A report would set aside {kept.jobs_set_aside} of {plural(total, 'job')}."
+    aside = f"A report would set aside {kept.jobs_set_aside} of {plural(total, 'job')}."
+    return f"{aside} {strays_told(kept.strays_left_out)}".rstrip()
 
 
 def check_log(folder: Path, today: dt.date | None = None) -> CheckReport:

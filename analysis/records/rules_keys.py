@@ -2,12 +2,20 @@
 
 from __future__ import annotations
 
+import string
+from collections.abc import Container, Sequence
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 
 from analysis.records.dictionary import TABLES, Table
 from analysis.records.problems import Problem, quoted
 from analysis.records.rulebook import Book, plain
+
+_CODE_LETTERS = string.ascii_letters + string.digits + "-_./#"
+_MOST_HINTED = 1000  # unknown codes of a column; with more, the column as a whole is another one's
+_FEW = 3  # codes worth naming; with more of them a hint says nothing
 
 
 def unique_keys(book: Book) -> list[Problem]:
@@ -58,8 +66,30 @@ def existing_keys(book: Book) -> list[Problem]:
             strange = written.spread(unknown, False)
             rule = f"a {name} that stands in {target}.csv"
             todo = f"Correct the code, or add the row to {target}.csv."
-            out += book.say(table.name, strange.astype(bool), column.name, rule, todo, "unknown-key")
+            told = book.say(table.name, strange.astype(bool), column.name, rule, todo, "unknown-key")
+            hints = _hints([value for value, new in zip(written.values, unknown, strict=True) if new], known)
+            out += [replace(p, todo=f"{hints[p.found]}{todo}") if p.found in hints else p for p in told]
     return out
+
+
+def _hints(unknown: Sequence[str], known: Container[str]) -> dict[str, str]:
+    """For each unknown code, as found, the known ones that it may be a slip of the finger for, where they are few."""
+    out = {}
+    for code in unknown[:_MOST_HINTED]:
+        near = sorted(other for other in _one_slip_away(code) if other in known)
+        if 0 < len(near) <= _FEW:
+            out[quoted(code)] = f"Did you mean {' or '.join(near)}? "
+    return out
+
+
+def _one_slip_away(code: str) -> set[str]:
+    """Every text with one letter of a code replaced, dropped, added, or swapped with the next."""
+    # Made and looked up: a log may hold millions of codes, and comparing with each would take minutes.
+    cuts = [(code[:at], code[at:]) for at in range(len(code) + 1)]
+    out = {a + b[1:] for a, b in cuts if b} | {a + b[1] + b[0] + b[2:] for a, b in cuts if len(b) > 1}
+    for letter in _CODE_LETTERS:
+        out |= {a + letter + b[1:] for a, b in cuts if b} | {a + letter + b for a, b in cuts}
+    return out - {code}
 
 
 def earlier_jobs(book: Book) -> list[Problem]:

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import pandas as pd
 
-from analysis.records.problems import Problem
+from analysis.records.problems import Problem, plural
 
 _OWNERS = {"donors.csv": "donor_id", "technicians.csv": "technician_id"}
 
@@ -25,11 +26,14 @@ class LeftOut:
         File and line of faulty rows, which go even where their job's code could not be read.
     homeless : tuple of Problem
         Faults that leaving out jobs does not mend.
+    strays : dict of str to int
+        Rows of each other file that go although no job of jobs.csv goes with them: they name a job that is not there.
     """
 
     by_job: dict[str, tuple[Problem, ...]]
     lines: frozenset[tuple[str, int]]
     homeless: tuple[Problem, ...]
+    strays: dict[str, int]
 
     def kept(self, name: str, table: pd.DataFrame) -> pd.DataFrame:
         """The rows of a table that stay; donors and technicians are kept, for other jobs may name them."""
@@ -38,6 +42,16 @@ class LeftOut:
         gone = table["job_id"].isin(list(self.by_job))
         lines = [line for file, line in self.lines if file == f"{name}.csv"]
         return table[~(gone | table["_line"].isin(lines))].reset_index(drop=True)
+
+
+def strays_told(strays: Mapping[str, int]) -> str:
+    """One sentence on the rows that no job of jobs.csv takes along; empty without any."""
+    told = [
+        f"{plural(n, 'row')} of {file} {'names a job that is' if n == 1 else 'name jobs that are'} not in jobs.csv"
+        f" and {'is' if n == 1 else 'are'} left out"
+        for file, n in strays.items()
+    ]
+    return f"{'; '.join(told)}." if told else ""
 
 
 def _alike(code: str) -> str:
@@ -74,7 +88,19 @@ def jobs_left_out(tables: Mapping[str, pd.DataFrame], faults: Sequence[Problem])
             alike = alike or _grouped(known)
             for job in alike.get(_alike(problem.job), []):
                 found.setdefault(job, []).append(problem)
-    return LeftOut({job: tuple(problems) for job, problems in found.items()}, frozenset(lines), tuple(homeless))
+    by_job = {job: tuple(problems) for job, problems in found.items()}
+    return LeftOut(by_job, frozenset(lines), tuple(homeless), _strays(by_job, known))
+
+
+def _strays(by_job: Mapping[str, Sequence[Problem]], known: set[str]) -> dict[str, int]:
+    """Count the faulty rows, by file, whose job is no row of jobs.csv, not even one that could not be read."""
+    lines = {
+        (problem.file, problem.line)
+        for job, problems in by_job.items()
+        if job not in known and not any(problem.file == "jobs.csv" for problem in problems)
+        for problem in problems
+    }
+    return dict(sorted(Counter(file for file, _ in lines).items()))
 
 
 _OF_THE_FILE = ("duplicate-heading", "missing-column", "no-headings", "quotes", "nul-byte", "encoding")

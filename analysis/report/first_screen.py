@@ -10,6 +10,7 @@ from analysis.questions.period import month_name
 from analysis.questions.review import Review
 from analysis.questions.verdicts import Verdict
 from analysis.records.problems import plural
+from analysis.records.setting_aside import strays_told
 from analysis.report.page import FirstScreen, PageHead, Statement
 from analysis.report.to_watch import suspect, to_watch
 from analysis.report.watch_expected import once_in
@@ -166,7 +167,9 @@ def _left_out(review: Review) -> Statement:
         if faulty
         else "No job set aside for faults. "
     )
-    return Statement("Jobs left out", says, aside + (sentence("; ".join(reasons)) + "." if reasons else ""))
+    strays = strays_told(review.log.strays_left_out)
+    told = [aside.strip(), strays, sentence("; ".join(reasons)) + "." if reasons else ""]
+    return Statement("Jobs left out", says, " ".join(filter(None, told)))
 
 
 def first_screen(review: Review) -> FirstScreen:

@@ -8,6 +8,8 @@ from pathlib import Path
 
 from analysis.questions.period import month_for
 from analysis.records.log import read_log
+from analysis.records.problems import plural
+from analysis.records.setting_aside import strays_told
 from analysis.report.render import PROJECT, render
 from analysis.report.since_last_view import earlier_summary
 
@@ -48,8 +50,11 @@ def publish_review(
         say(
             f"{chosen} is the latest complete month with entries; the last entry of the log is of {log.last_date:%Y-%m-%d}."
         )
-    if log.set_aside:
-        say(f"{log.jobs_set_aside} jobs with faults are set aside; 'rework check' lists them.")
+    if log.jobs_set_aside:
+        told = plural(log.jobs_set_aside, "job with faults is", "jobs with faults are")
+        say(f"{told} set aside; 'rework check' lists {'it' if log.jobs_set_aside == 1 else 'them'}.")
+    if strays := strays_told(log.strays_left_out):
+        say(f"{strays} 'rework check' lists the faults.")
     say(f"Making the review of {chosen} …")
     last = earlier_summary(out, str(chosen))
     given = {"log_folder": str(folder), "month": str(chosen), "last_review": str(last.resolve()) if last else ""}
