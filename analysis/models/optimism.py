@@ -15,7 +15,7 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from analysis.models.results import Result
-from analysis.models.scores import auc, log_scores, recalibration
+from analysis.models.scores import log_scores, recalibration
 
 Floats = NDArray[np.float64]
 Predictor = Callable[[pd.DataFrame], Floats]  # the chance of each row by itself, NaN for rows the model refuses
@@ -55,6 +55,16 @@ class Optimism(Result):
         return self.apparent - self.optimism
 
 
+def _area(p: Floats, y: Floats) -> float:
+    """Area under the ROC curve alone, without the variance that takes two more sorts; NaN without both outcomes."""
+    from scipy.stats import rankdata  # slow to import
+
+    won, lost = int(y.sum()), int((1 - y).sum())
+    if not won or not lost:
+        return float("nan")
+    return float((rankdata(p)[y == 1].mean() - (won + 1) / 2) / lost)
+
+
 def _measured(p: Floats, y: Floats) -> Floats:
     """The four measures of chances ``p``, on the rows the model does not refuse."""
     told = ~np.isnan(p)
@@ -62,7 +72,7 @@ def _measured(p: Floats, y: Floats) -> Floats:
     if not len(p):
         return np.full(len(MEASURES), np.nan)
     slope = recalibration(p, y)[0][1]
-    return np.array([np.mean((p - y) ** 2), log_scores(p, y).mean(), auc(p, y).value, slope])
+    return np.array([np.mean((p - y) ** 2), log_scores(p, y).mean(), _area(p, y), slope])
 
 
 def optimism(

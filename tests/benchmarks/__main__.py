@@ -30,7 +30,9 @@ def _versions() -> dict[str, str]:
 def _arguments() -> argparse.Namespace:
     parser = argparse.ArgumentParser(prog="python -m tests.benchmarks", description=__doc__)
     parser.add_argument("--jobs", type=int, nargs="+", default=[600, 10_000], help="sizes (600 10000); up to 1000000")
-    parser.add_argument("--only", default="", help="only work whose name holds this text, for example 'Cox'")
+    parser.add_argument(
+        "--only", nargs="+", default=[""], metavar="TEXT", help="only work whose name holds one of these, such as Cox"
+    )
     parser.add_argument("--no-peers", action="store_true", help="this suite alone")
     parser.add_argument("--repeats", type=int, default=3, help="runs of each step; the least counts (3)")
     parser.add_argument("--logs", type=Path, default=Path(tempfile.gettempdir()) / "rework-benchmarks")
@@ -41,7 +43,9 @@ def _arguments() -> argparse.Namespace:
 def main() -> None:
     args = _arguments()
     args.logs.mkdir(parents=True, exist_ok=True)
-    steps = [s for s in STEPS if args.only in s.work and (s.who.startswith(OURS) or not args.no_peers)]
+    steps = [
+        s for s in STEPS if any(text in s.work for text in args.only) and (s.who.startswith(OURS) or not args.no_peers)
+    ]
     found: list[Measured] = []
     for jobs in args.jobs:
         for step in steps:

@@ -11,8 +11,9 @@ from hypothesis import strategies as st
 
 from analysis.models import logit
 from analysis.models.logit import fit_logit
-from analysis.models.optimism import _measured, optimism
+from analysis.models.optimism import _area, _measured, optimism
 from analysis.models.pooled import fit_pooled, pooled_fitter
+from analysis.models.scores import auc
 from analysis.models.separation import separated_columns
 from analysis.models.terms import NOT_RECORDED, Category, Number
 
@@ -102,6 +103,14 @@ def test_the_spread_of_log_odds_is_the_quadratic_form_of_each_row():
     x = fit.design.matrix(frame)
     plain = np.sqrt(np.einsum("mi,gij,mj->gm", x, fit.covariance, x))
     np.testing.assert_allclose(fit.log_odds(frame)[1], plain, atol=1e-12)
+
+
+def test_the_area_without_its_variance_is_that_of_the_scores():
+    rng = np.random.default_rng(6)
+    p = np.round(rng.random(400), 2)
+    y = (rng.random(400) < p).astype(float)
+    assert _area(p, y) == pytest.approx(auc(p, y).value, abs=1e-13)
+    assert np.isnan(_area(p, np.ones(400)))
 
 
 def test_optimism_is_that_of_predicting_every_drawn_row_anew():
