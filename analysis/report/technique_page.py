@@ -115,7 +115,7 @@ def _heading(told: tuple[Told, ...]) -> str:
     if not clear:
         return "No way of working stands clear of the other"
     names = ", ".join(t.contrast.question.lower() for t in clear)
-    return f"Clear of the other way: {names}"
+    return f"A clear difference: {names}"
 
 
 def reach_list(page: TechniqueAnswers) -> Bullets | Prose:
@@ -123,7 +123,8 @@ def reach_list(page: TechniqueAnswers) -> Bullets | Prose:
     open_ones = [told for told in page.told if told.verdict is not Verdict.CLEAR]
     if not open_ones:
         return Prose(["Every contrast that was compared is clear."] if page.told else [])
-    return Bullets([reach_words(told, page.twins.get(told.contrast.name)) for told in open_ones])
+    smallest = page.log.settings.smallest_difference_points
+    return Bullets([reach_words(told, page.twins.get(told.contrast.name), smallest) for told in open_ones])
 
 
 def arms_grid(page: TechniqueAnswers) -> Grid:

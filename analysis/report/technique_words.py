@@ -45,19 +45,22 @@ def _shown_by_twin(twin: Smallest | None) -> bool:
     return twin is not None and not math.isinf(twin.size)
 
 
-def reach_words(told: Told, twin: Smallest | None) -> str:
+def reach_words(told: Told, twin: Smallest | None, smallest: float) -> str:
     """What such a log could have shown, and how many more jobs it takes."""
     start = f"{told.contrast.question} ({plural(told.n, 'job')}): "
     if twin is not None and _shown_by_twin(twin):
         shown = f"a difference of {number(twin.size)} points (± {number(twin.error, 1)}) would have been clear {POWER_WORDS}"
     else:
         shown = f"only a difference of {number(100 * told.detectable)} points or more would have shown"
-    return f"{start}{shown}; {further_words(told)}." if told.further_jobs else f"{start}{shown}."
+    return f"{start}{shown}; {further_words(told, smallest)}." if told.further_jobs else f"{start}{shown}."
 
 
-def further_words(told: Told) -> str:
+def further_words(told: Told, smallest: float) -> str:
     """Further jobs needed for the smallest difference worth acting on."""
-    return f"it takes about {plural(told.further_jobs, 'further job')} for the smallest difference worth acting on"
+    return (
+        f"it takes about {plural(told.further_jobs, 'further job')} for {number(smallest)} points, the smallest difference worth"
+        " acting on"
+    )
 
 
 def named(told: Told) -> str:
