@@ -157,9 +157,7 @@ def replay(
     declined = frame["advice"].eq(Advice.DECLINE).to_numpy(bool)
     saved = [-frame[name].astype(float) for name in ("margin", "before_hours")]
     parts = [frame["recovered"], frame["hours"], *saved]
-    sums = [
-        _summed(frame["month"], np.where(declined, part.astype(float).fillna(0.0), 0.0), rng_seed) for part in parts
-    ]
+    sums = [summed(frame["month"], np.where(declined, part.astype(float).fillna(0.0), 0.0), rng_seed) for part in parts]
     return Replay(
         rows=frame,
         declined=int(declined.sum()),
@@ -181,7 +179,7 @@ def _still_open(log: Log, periods: pd.PeriodIndex) -> int:
     return int((here & jobs["outcome"].isna() & jobs["closed_date"].isna()).fillna(False).sum())
 
 
-def _summed(month: pd.Series, values: NDArray[np.float64], rng_seed: int) -> Sum:
+def summed(month: pd.Series, values: NDArray[np.float64], rng_seed: int) -> Sum:
     """Total, with a bootstrap of whole months: jobs of one month share what nobody wrote down."""
     by_month = pd.Series(values).groupby(month.to_numpy()).sum().to_numpy(float)
     n, total = len(by_month), float(values.sum())

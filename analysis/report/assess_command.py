@@ -171,6 +171,9 @@ def _refuse_odd_flags(texts: Mapping[str, str], waiting: Path | None, take_share
     facts = [name for name, text in texts.items() if text and name != SHARE]
     if after < 0:
         raise ReworkError(f"--after-test {after} is no number of failed tests.", rule="1 or more")
+    if waiting is None and texts.get(SHARE) and texts.get("fee_basis") not in ("", "staged"):
+        todo = "Give --fee-basis staged, or leave --start-share out."
+        raise ReworkError(f"--start-share belongs to a staged fee, not to '{texts['fee_basis']}'.", todo=todo)
     if waiting is None and take_share is not None:
         raise ReworkError("--take-share needs a list to draw from.", todo="Add --waiting FILE.csv.")
     if waiting is not None and (facts or after):

@@ -24,7 +24,7 @@ from analysis.questions.bench_model import bench_model, empty_intake, rolled_ove
 from analysis.questions.intake_form import read_intake
 from analysis.questions.known_bench import known_bench
 from analysis.questions.offer_rows import Outcome, outcome_rows
-from analysis.questions.replay import replay
+from analysis.questions.replay import replay, summed
 from analysis.questions.selection import selection, taken_at_random
 from analysis.questions.stored_bench import digest_of, recall, remembered_hash, store
 from analysis.records.log import Log
@@ -102,6 +102,17 @@ def test_the_replay_adds_up(log, replayed):
     told = jobs.loc[one["job_id"]]
     paid = told["fee_amount"] if one["recovered"] else 0
     assert one["before_hours"] == pytest.approx(paid - told["donor_cost"])
+
+
+def test_the_interval_of_a_sum_resamples_whole_months_by_hand():
+    # Two months of 3 and 10 in all: drawn anew they give 6, 13 or 20 with chances 1/4, 1/2, 1/4.
+    months = pd.Series(pd.PeriodIndex(["2026-01", "2026-01", "2026-02"], freq="M"))
+    found = summed(months, np.array([1.0, 2.0, 10.0]), 1)
+    assert (found.total, found.low, found.high) == (13.0, 6.0, 20.0)
+    # Resampled job by job the three would also give 3, which no two months can.
+    alone = summed(months[:2], np.array([1.0, 2.0]), 1)
+    assert alone.total == 3.0
+    assert np.isnan([alone.low, alone.high]).all()
 
 
 def test_a_stored_bench_gives_the_same_answers_and_is_bound_to_its_log(tmp_path, log, past):

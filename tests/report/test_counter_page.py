@@ -328,6 +328,7 @@ def test_flags_that_would_be_passed_over_are_refused(capsys, tmp_path):
         ["--waiting", str(tmp_path / "w.csv"), "--after-test", "1"],
         ["--waiting", str(tmp_path / "w.csv"), "--fee-amount", "600"],
         ["--after-test", "-1", "--intake-damage", "drop"],
+        ["--start-share", "30", "--intake-damage", "drop", "--fee-basis", "flat"],
     ):
         assert main(["assess", str(DEMO), *flags]) == 2
         assert "--" in capsys.readouterr().err
