@@ -70,12 +70,13 @@ def others_grid(review: Review) -> Grid | Prose:
     if not charts.others:
         return NOTHING
     rows = [_chart_row(chart, review) for chart in charts.others]
-    heads = ["watch", "jobs", "booted, twelve months", "expected", "stands at", "limit", "alarms, twelve months"]
+    heads = ["watch", "watched since", "jobs", "booted", "expected", "stands at", "limit", "alarms"]
     under = (
-        "These watches share one stated chance of a false alarm; the more there are, the higher each limit. A damage class is"
+        "Booted, expected and alarms: of the twelve months, or since the watch began where that is later."
+        " These watches share one stated chance of a false alarm; the more there are, the higher each limit. A damage class is"
         " watched on its own once it has enough jobs a year."
     )
-    return Grid("The other watches of first boots", heads, rows, numbers=(1, 2, 3, 4, 5, 6), under=under)
+    return Grid("The other watches of first boots", heads, rows, numbers=(1, 2, 3, 4, 5, 6, 7), under=under)
 
 
 def _chart_row(chart: Chart, review: Review) -> list[str]:
@@ -88,6 +89,7 @@ def _chart_row(chart: Chart, review: Review) -> list[str]:
     expected = number(float(year["chance"].sum()), 1) if len(year) else "–"
     return [
         sentence(chart.name),
+        f"{chart.limits[0][0]:%Y-%m-%d}",
         str(len(points)),
         seen,
         expected,

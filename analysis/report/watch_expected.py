@@ -6,10 +6,12 @@ from analysis.models.design import TooFew
 from analysis.questions.expected import MonthExpected
 from analysis.questions.expected_by_damage import Against
 from analysis.questions.period import month_name
+from analysis.questions.rates import trailing
 from analysis.questions.review import Review
 from analysis.questions.verdicts import Verdict
+from analysis.records.problems import plural
 from analysis.report.page import Grid, Prose
-from analysis.report.wording import number, percent
+from analysis.report.wording import listed, number, percent
 
 # Measured over 1,200 quiet months of 200 simulated shops; a slow test holds them.
 STUDY = "python -m tests.studies.expected --shops 200"
@@ -63,14 +65,41 @@ def damage_grid(review: Review) -> Grid | Prose:
                 "No expected number by damage yet: it takes ten boots and ten failures before a month to say what to expect."
             ]
         )
-    heads = ["damage", "this month", "expected", "range", "twelve months", "expected", "range", "twelve months say"]
+    span, covered = span_words(review)
+    heads = [
+        "damage",
+        "this month",
+        "expected",
+        "range",
+        span,
+        "expected",
+        "range",
+        f"{span} say" if span == "twelve months" else f"word, {span}",
+    ]
     under = (
         f"Booted at the first test, against what boards like these should have given; range: what chance and the model's"
         f" uncertainty allow ({percent(0.95)}). The word takes into account that {len(rows)} classes are looked at. One month"
-        " of one class is too few jobs for a word."
+        f" of one class is too few jobs for a word.{covered}"
     )
-    caption = f"First boots against expectation by damage, {month_name(review.month)} and twelve months"
+    caption = f"First boots against expectation by damage, {month_name(review.month)} and {span}"
     return Grid(caption, heads, rows, numbers=(1, 2, 3, 4, 5, 6), under=under)
+
+
+def span_words(review: Review) -> tuple[str, str]:
+    """Which months the sums hold: "twelve months", or since when a young log has an expected number; and what they lack."""
+    begins = review.watching.charts.frozen[0].model.fitted_before
+    start = trailing(review.month)[0].start_time
+    span = "twelve months" if begins <= start else f"since {begins:%Y-%m-%d}"
+    dates = review.cohort.first_boots["first_boot_date"]
+    of_year = review.first_boot[1].proportion.n
+    early = int((dates.ge(start) & dates.lt(begins)).sum())
+    unknown = of_year - early - sum(each.year.n for each in review.expected_by_damage if each.year)
+    lacks = [f"{early} tested before the expected model begins ({begins:%Y-%m-%d})"] if early else []
+    lacks += [f"{unknown} of a kind that its month's model did not know"] if unknown else []
+    return (
+        span,
+        f" Not in the sums, of {plural(of_year, 'first boot')} in twelve months: {listed(lacks)}." if lacks else "",
+    )
 
 
 def _word(verdict: Verdict, year: Against | None) -> str:

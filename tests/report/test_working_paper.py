@@ -23,13 +23,13 @@ from analysis.report import (
     watch_words,
 )
 
-QUIET, ALARM, GOES_ON, AFTER = "2023-10", "2024-01", "2024-02", "2024-09"
+YOUNG, QUIET, ALARM, GOES_ON, AFTER = "2022-11", "2023-10", "2024-01", "2024-02", "2024-09"
 
 
 @pytest.fixture(scope="module")
 def reviews():
     log = read_log(DEMO).without_faulty_jobs()
-    return {month: review_of(log, pd.Period(month)) for month in (QUIET, ALARM, GOES_ON, AFTER)}
+    return {month: review_of(log, pd.Period(month)) for month in (YOUNG, QUIET, ALARM, GOES_ON, AFTER)}
 
 
 def text(shown):
@@ -105,6 +105,29 @@ def test_expected_by_damage_adds_up_to_the_month(reviews):
         assert sum(each.observed for each in months) == review.now.observed
         assert sum(each.expected for each in months) == pytest.approx(review.now.expected, abs=1e-6)
         assert all(each.low <= each.expected <= each.high for each in months)
+
+
+def test_sums_of_a_young_log_name_the_span_they_hold(reviews):
+    young = reviews[YOUNG]
+    begins = young.watching.charts.frozen[0].model.fitted_before
+    assert begins > (young.month - 11).start_time, "a log whose model begins within the twelve months"
+    shown = text(watch_expected.damage_grid(young))
+    assert f"since {begins:%Y-%m-%d}" in shown
+    assert "twelve months say" not in shown
+    rows = young.cohort.first_boots
+    early = int(rows["first_boot_date"].lt(begins).sum())
+    assert f"{early} tested before the expected model begins" in shown
+    old = text(watch_expected.damage_grid(reviews[AFTER]))
+    assert "twelve months say" in old
+    assert "expected model begins" not in old
+
+
+def test_each_watch_says_since_when_it_watches(reviews):
+    review = reviews[AFTER]
+    shown = text(watch_charts.others_grid(review))
+    for chart in review.watching.charts.others:
+        assert f"{chart.limits[0][0]:%Y-%m-%d}" in shown
+    assert "booted, twelve months" not in shown
 
 
 def test_charts_and_tests_are_named_in_the_methods_only(reviews):
