@@ -80,6 +80,19 @@ def change_point(chances: Floats, y: Floats, *, worse: bool, level: float = 0.80
     return ChangePoint(at, low, high, level, weights, float(factors[int(np.argmax(gains[:, at]))]))
 
 
+def weight_of_change(chances: Floats, y: Floats, *, worse: bool) -> float:
+    """Weight of other odds than expected among jobs, against the expected ones, both equally likely beforehand.
+
+    Parameters
+    ----------
+    chances, y, worse
+        As in :func:`change_point`; without jobs the weight is one half.
+    """
+    factors = np.exp(-LOG_CHANGES if worse else LOG_CHANGES)
+    ratio = np.mean(np.exp([scores(chances, y, factor).sum() for factor in factors]))
+    return float(ratio / (1 + ratio))
+
+
 def _shortest(weights: Floats, level: float) -> tuple[int, int]:
     """Ends of the shortest run of positions that holds at least ``level``; the earliest where several are as short."""
     below = np.concatenate([[0.0], np.cumsum(weights)])

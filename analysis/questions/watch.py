@@ -15,7 +15,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.cohort.features import Cohort
-from analysis.models.change_point import change_point
+from analysis.models.change_point import change_point, weight_of_change
 from analysis.models.cusum import Limit, Uncertain, limit_for, scores, walk
 from analysis.models.design import TooFew, too_few
 from analysis.questions.expected import ExpectedModel, fit_expected
@@ -77,6 +77,9 @@ class Signal:
         Jobs from the likeliest beginning to the signal.
     observed, expected : float
         First boots among them that succeeded, and how many should have.
+    going_on_since : Timestamp or None
+        Day of the first alarm of this change, where an alarm came before and no quiet stretch lay between: then the
+        beginning, the interval and the jobs start after the alarm before this one. None for a change of its own.
     """
 
     chart: str
@@ -90,6 +93,7 @@ class Signal:
     jobs: tuple[str, ...]
     observed: float
     expected: float
+    going_on_since: pd.Timestamp | None = None
 
     @property
     def n(self) -> int:
@@ -300,7 +304,7 @@ class _Walker:
         begin = 0
         for k in at:
             run = pd.concat([*self.since, points.iloc[begin : k + 1]], ignore_index=True)
-            self.signals.append(_signal(self.plan, run))
+            self.signals.append(_signal(self.plan, run, self.signals[-1] if self.signals else None))
             self.since, begin = [], k + 1
         self.since.append(points.iloc[begin:])
         if len(path):
@@ -321,10 +325,18 @@ class _Walker:
         return Chart(self.plan.name, self.plan.odds_factor, points, tuple(self.limits), tuple(self.signals))
 
 
-def _signal(plan: _Plan, run: pd.DataFrame) -> Signal:
-    """Tell when the change began among the jobs since the chart last started, the last of which signalled."""
-    y = run["success"].to_numpy(float)
-    began = change_point(run["chance"].to_numpy(float), y, worse=plan.odds_factor < 1)
+def _signal(plan: _Plan, run: pd.DataFrame, before: Signal | None) -> Signal:
+    """Tell when the change began among the jobs since the chart last started, the last of which signalled.
+
+    A chart starts again at zero after an alarm, so that a change that goes on signals again with a run of its own,
+    whose likeliest beginning is no beginning at all. It counts as the same change unless the jobs between the alarm
+    before and the interval are as expected, with the weight that the interval holds.
+    """
+    chances, y, worse = run["chance"].to_numpy(float), run["success"].to_numpy(float), plan.odds_factor < 1
+    began, since = change_point(chances, y, worse=worse), None
+    quiet = weight_of_change(chances[: began.low], y[: began.low], worse=worse) <= 1 - began.level
+    if before is not None and not quiet:
+        since, began = before.going_on_since or before.day, replace(began, at=0, low=0)
     inside = run.iloc[began.at :]
     return Signal(
         chart=plan.name,
@@ -338,4 +350,5 @@ def _signal(plan: _Plan, run: pd.DataFrame) -> Signal:
         jobs=tuple(str(job) for job in inside["job_id"]),
         observed=float(inside["success"].sum()),
         expected=float(inside["chance"].sum()),
+        going_on_since=since,
     )

@@ -9,6 +9,7 @@ from analysis.questions.expected import MonthExpected
 from analysis.questions.period import month_name
 from analysis.questions.review import Review
 from analysis.questions.verdicts import Verdict
+from analysis.questions.watch import Signal
 from analysis.records.problems import plural
 from analysis.records.setting_aside import strays_told
 from analysis.report.page import FirstScreen, PageHead, Statement
@@ -146,14 +147,21 @@ def _why(review: Review) -> list[str]:
     looked, found = review.watching.looked, suspect(review)
     told = []
     if looked is not None and looked.now and looked.signal is not None:
-        began = looked.signal.began
-        told.append(f"Alarm on {looked.signal.day:%Y-%m-%d}: first boots fell, probably since about {began:%Y-%m-%d}.")
+        told.append(_alarm(looked.signal))
     if looked is not None and found is not None:
         told.append(
             f"{found.failed} of the {found.n} jobs with it first tested from {looked.first:%Y-%m-%d} on failed ({found.verdict}):"
             " a place to look, not a finding."
         )
     return told
+
+
+def _alarm(signal: Signal) -> str:
+    if signal.going_on_since is not None:
+        since = f"the fall told by the alarm of {signal.going_on_since:%Y-%m-%d} is still going on"
+    else:
+        since = f"first boots fell, probably since about {signal.began:%Y-%m-%d}"
+    return f"Alarm on {signal.day:%Y-%m-%d}: {since}."
 
 
 def _left_out(review: Review) -> Statement:

@@ -49,11 +49,19 @@ def waiting_words(review: Review) -> str:
 def signal_words(signal: Signal) -> str:
     """One alarm: when, since when, and what it holds."""
     main = "The main watch" if signal.chart == PRIMARY else f"The watch '{signal.chart}'"
+    if signal.going_on_since is not None:
+        return (
+            f"{main} gave another alarm on {signal.day:%Y-%m-%d}: the change is still going on since the alarm of"
+            f" {signal.going_on_since:%Y-%m-%d}. From {signal.began:%Y-%m-%d}, after the alarm before, to this one"
+            f" {number(signal.observed)} of {plural(signal.n, 'job')} booted at the first test;"
+            f" {number(signal.expected, 1)} were to be expected."
+        )
     return (
         f"{main} gave an alarm on {signal.day:%Y-%m-%d}. The change most likely began about {signal.began:%Y-%m-%d}"
         f" ({100 * signal.level:.0f} % range: {signal.earliest:%Y-%m-%d} to {signal.latest:%Y-%m-%d}). From then to the"
         f" alarm {number(signal.observed)} of {plural(signal.n, 'job')} booted at the first test;"
-        f" {number(signal.expected, 1)} were to be expected."
+        f" {number(signal.expected, 1)} were to be expected. This stretch was picked because it stood out, so that the"
+        " change looks larger in it than it is."
     )
 
 

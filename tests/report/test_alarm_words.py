@@ -82,3 +82,16 @@ def test_where_nothing_was_compared_nothing_is_said_to_explain_nothing():
     words = _watch_words(review)
     assert "first boots fell" in words
     assert "explains it" not in words
+
+
+def test_the_first_screen_gives_a_second_alarm_of_one_fall_no_beginning():
+    months, rng = Months(), np.random.default_rng(21)
+    for month in pd.period_range("2024-01", LAST, freq="M"):
+        for day in days_of(str(month), 24):
+            months.add(day, bool(rng.random() < (0.75 if month < pd.Period("2025-03") else 0.35)))
+    review = review_of(months.log(), LAST)
+    signal = review.watching.looked.signal
+    assert signal.going_on_since is not None
+    words = _watch_words(review)
+    assert f"the fall told by the alarm of {signal.going_on_since:%Y-%m-%d} is still going on" in words
+    assert "probably since" not in words
