@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 import pandas as pd
 
-from analysis.records import rules_bench, rules_jobs, rules_keys, rules_privacy
+from analysis.records import rules_bench, rules_fahrenheit, rules_jobs, rules_keys, rules_privacy
 from analysis.records.dictionary import BY_NAME
 from analysis.records.problems import Problem, Severity
 from analysis.records.rulebook import Book
@@ -26,6 +26,7 @@ RULES: tuple[Callable[[Book], list[Problem]], ...] = (
     rules_bench.work_belongs_to_a_test,
     rules_bench.bismuth_under_leaded_balls,
     rules_bench.installs_melt_the_balls,
+    rules_fahrenheit.fahrenheit_in_range,
     rules_privacy.no_personal_data,
 )
 
@@ -65,7 +66,9 @@ def range_problems(book: Book) -> tuple[list[Problem], dict[str, set[tuple[int, 
             else:
                 value = frame[column_name].iloc[at]
                 found, rule, code = rules_bench.text_of_number(value), column.rule, "range"
-                todo = rules_bench.range_todo(column_name, float(value), column.high)
+                todo = rules_bench.range_todo(column_name, float(value))
+                if rules_fahrenheit.reads_like_fahrenheit(column_name, float(value)):
+                    rule = f"{rule}, {rules_fahrenheit.RULE}"
             job = frame["job_id"].iloc[at] if "job_id" in frame and not pd.isna(frame["job_id"].iloc[at]) else ""
             line = int(frame["_line"].iloc[at])
             out.append(

@@ -9,9 +9,10 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from analysis.records.dictionary import CHIP_SIDES, HEAT_STEPS
+from analysis.records.dictionary import CHIP_SIDES
 from analysis.records.problems import Problem, Severity, quoted
 from analysis.records.rulebook import Book, plain
+from analysis.records.rules_fahrenheit import celsius, reads_like_fahrenheit
 
 MELTS_AT_C = {"sn63pb37": 183.0, "sac305": 217.0, "sn42bi58": 138.0}
 BISMUTH = ("sn42bi58", "low_melt")
@@ -116,13 +117,10 @@ def installs_melt_the_balls(book: Book) -> list[Problem]:
     return out
 
 
-def range_todo(column: str, value: float, high: float | None) -> str:
+def range_todo(column: str, value: float) -> str:
     """What to do about a number out of range; a temperature that looks like Fahrenheit is named as such."""
-    if column in ("set_temp_c", "measured_peak_c", "preheat_c") and high is not None and value > high:
-        celsius = (value - 32) / 1.8
-        low = HEAT_STEPS[column].low or 0.0
-        if low <= celsius <= high:
-            return f"{value:g} looks like Fahrenheit; it would be {np.round(celsius):g} °C. Write °C."
+    if reads_like_fahrenheit(column, value):
+        return f"{value:g} looks like Fahrenheit; it would be {np.round(celsius(value)):g} °C. Write °C."
     return "Correct the number; leave it blank when it is not known."
 
 

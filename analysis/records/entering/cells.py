@@ -66,7 +66,7 @@ class Rules:
                 column.high is not None and value > column.high
             )
             if beyond:
-                todo = range_todo(column.name, value, column.high)
+                todo = range_todo(column.name, value)
                 raise AnswerError(f"{column.name}: {quoted(text)} must be {column.rule}.", todo=todo)
             return text.replace(",", ".")
         if column.kind is Kind.YES_NO:
