@@ -117,6 +117,8 @@ class Chart:
     limits : tuple of (Timestamp, Limit)
         From which day each limit holds.
     signals : tuple of Signal
+    damage : str or None
+        Damage class at intake whose jobs it watches; None for all jobs.
     """
 
     name: str
@@ -124,6 +126,7 @@ class Chart:
     points: pd.DataFrame
     limits: tuple[tuple[pd.Timestamp, Limit], ...]
     signals: tuple[Signal, ...]
+    damage: str | None = None
 
 
 @dataclass(frozen=True)
@@ -322,7 +325,8 @@ class _Walker:
 
     def chart(self) -> Chart:
         points = pd.concat(self.points, ignore_index=True)
-        return Chart(self.plan.name, self.plan.odds_factor, points, tuple(self.limits), tuple(self.signals))
+        plan = self.plan
+        return Chart(plan.name, plan.odds_factor, points, tuple(self.limits), tuple(self.signals), plan.damage)
 
 
 def _signal(plan: _Plan, run: pd.DataFrame, before: Signal | None) -> Signal:

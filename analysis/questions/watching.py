@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -128,27 +128,30 @@ def rate_chart(cohort: Cohort, month: pd.Period, charts: Watch) -> RateChart | N
 def _looked_into(log: Log, cohort: Cohort, month: pd.Period, charts: Watch, now: MonthExpected | None) -> Looked | None:
     """Look into this month's signal, else into a bad month, else into the latest signal of the year."""
     worse = _signals_of_worse(charts, trailing(month)[0].start_time)
-    current = [s for s in worse if s.day >= month.start_time]
+    current = [each for each in worse if each[1].day >= month.start_time]
     bad = now is not None and now.verdict is not Verdict.CANNOT_TELL and now.direction == "fewer"
     if bad and not current:
         rows = cohort.first_boots
-        going_on = [s.earliest for s in worse if s.day.to_period("M") >= month - GOES_ON_MONTHS]
+        going_on = [s.earliest for _, s in worse if s.day.to_period("M") >= month - GOES_ON_MONTHS]
         since = min([month.start_time, *going_on])
         inside = rows["first_boot_date"].ge(since) & rows["first_boot_date"].le(month.end_time)
         return _look(log, cohort, charts, rows.loc[inside, "job_id"], None, month, now=True)
     if not worse or charts.primary is None:
         return None
-    signal = (current or worse)[0]
-    jobs = period_of(charts.primary, signal)
+    chart, signal = (current or worse)[0]
+    jobs = period_of(chart, signal)
+    if chart.damage is not None:  # an alarm of one class says nothing of the other jobs
+        rows = cohort.first_boots
+        cohort = replace(cohort, first_boots=rows[rows["intake_damage"].eq(chart.damage)])
     return _look(log, cohort, charts, jobs, signal, signal.day.to_period("M"), now=bool(current))
 
 
-def _signals_of_worse(charts: Watch, start: pd.Timestamp) -> list[Signal]:
-    """Signals of fewer first boots since a day: latest month first, in it the primary chart's before the others'."""
+def _signals_of_worse(charts: Watch, start: pd.Timestamp) -> list[tuple[Chart, Signal]]:
+    """Charts and their signals of fewer first boots since a day: latest month first, then the primary's."""
     drawn: list[Chart] = [] if charts.primary is None else [charts.primary, *charts.others]
     found = [(at, s) for at, c in enumerate(drawn) if c.odds_factor < 1 for s in c.signals if s.day >= start]
     found.sort(key=lambda each: (-each[1].day.to_period("M").ordinal, each[0], -each[1].day.value))
-    return [signal for _, signal in found]
+    return [(drawn[at], signal) for at, signal in found]
 
 
 def _look(

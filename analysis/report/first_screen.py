@@ -15,6 +15,7 @@ from analysis.records.setting_aside import strays_told
 from analysis.report.page import FirstScreen, PageHead, Statement
 from analysis.report.to_watch import suspect, to_watch
 from analysis.report.watch_expected import once_in
+from analysis.report.watch_words import watched_words
 from analysis.report.wording import hours_of, listed, number, of, sentence
 
 VERDICT_TEXT = {
@@ -158,9 +159,9 @@ def _why(review: Review) -> list[str]:
 
 def _alarm(signal: Signal) -> str:
     if signal.going_on_since is not None:
-        since = f"the fall told by the alarm of {signal.going_on_since:%Y-%m-%d} is still going on"
+        since = f"the fall of {watched_words(signal)} told by the alarm of {signal.going_on_since:%Y-%m-%d} is still going on"
     else:
-        since = f"first boots fell, probably since about {signal.began:%Y-%m-%d}"
+        since = f"{watched_words(signal)} fell, probably since about {signal.began:%Y-%m-%d}"
     return f"Alarm on {signal.day:%Y-%m-%d}: {since}."
 
 

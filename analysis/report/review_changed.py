@@ -7,10 +7,12 @@ import math
 from analysis.questions.period import month_name
 from analysis.questions.review import Review
 from analysis.questions.verdicts import Verdict
+from analysis.questions.watch import PRIMARY
 from analysis.questions.watching import Looked
 from analysis.questions.what_changed import MINIMUM_GROUP, NOTHING, Candidate
 from analysis.records.problems import plural
 from analysis.report.page import Grid, Prose
+from analysis.report.watch_words import watched_words
 from analysis.report.wording import listed, number, percent, sentence
 
 # Measured by tests/studies/watch.py over 200 simulated shops whose bad donor lot was signalled; a slow test holds it.
@@ -76,6 +78,8 @@ def _subject(looked: Looked) -> str:
         together = ", together with the alarm before it" if looked.first.to_period("M") < looked.month else ""
         return f"{month_name(looked.month)} was worse than expected and was looked into{together}"
     when = "this month's alarm" if looked.now else "the latest alarm of the twelve months"
+    if looked.signal.chart != PRIMARY:
+        when += f" of {watched_words(looked.signal)}, at these jobs alone"
     return f"{sentence(when)} ({looked.signal.day:%Y-%m-%d}) was looked into"
 
 
@@ -118,14 +122,13 @@ def candidates_grid(review: Review) -> Grid | Prose:
         ]
         for each in found.listed
     ]
-    missing = number(max(found.shortfall, 0.0))
     heads = [
         "what",
         "of these jobs",
         "of the jobs before",
         "failed",
         "against the others",
-        f"of about {missing} missing",
+        f"of about {number(found.shortfall)} missing" if found.shortfall >= 0.5 else "could account for",
     ]
     under = " ".join(
         [

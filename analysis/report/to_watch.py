@@ -15,6 +15,7 @@ from analysis.questions.watching import Looked
 from analysis.questions.what_changed import BY_COLUMN, Candidate, group_in, level_of
 from analysis.records.dictionary import JOBS
 from analysis.records.problems import plural
+from analysis.report.watch_words import watched_words
 from analysis.report.wording import number, sentence
 
 
@@ -192,14 +193,20 @@ def _first_boot_said(review: Review) -> str:
     if suspect(review) is not None:
         return "Watch whether first boots come back to what is to be expected."
     looked = review.watching.looked
+    fell = f"{_fallen(review)} fell"
     if looked is not None and looked.now and looked.found.explained:
         # Only a person is left: not named on a page for the whole bench.
-        return "First boots fell, and the table of what changed below names a group to look at first."
+        return f"{sentence(fell)}, and the table of what changed below names a group to look at first."
     if alarms_now(review, worse=True):
-        return (
-            f"Look at what changed on the bench (donor lot, alloy, settings): first boots fell{_unexplained(looked)}."
-        )
+        return f"Look at what changed on the bench (donor lot, alloy, settings): {fell}{_unexplained(looked)}."
     return _month_said(review)
+
+
+def _fallen(review: Review) -> str:
+    """What fell: all first boots, or those of the class whose watch alone gave the alarm."""
+    looked = review.watching.looked
+    alarms = [looked.signal] if looked and looked.now and looked.signal else alarms_now(review, worse=True)
+    return watched_words(alarms[0]) if alarms else "first boots"
 
 
 def _unexplained(looked: Looked | None) -> str:

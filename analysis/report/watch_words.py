@@ -65,6 +65,11 @@ def signal_words(signal: Signal) -> str:
     )
 
 
+def watched_words(signal: Signal) -> str:
+    """What the chart of an alarm watches: "first boots", "first boots after liquid"."""
+    return signal.chart.removesuffix(", worse").removesuffix(", better").replace("first boot", "first boots", 1)
+
+
 def measure_words(review: Review) -> Prose:
     """Whether a measure of the work left its usual range this month."""
     now = [(chart.measure, chart.months[-1]) for chart in review.watching.measures]

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import dataclasses
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -93,5 +95,45 @@ def test_the_first_screen_gives_a_second_alarm_of_one_fall_no_beginning():
     signal = review.watching.looked.signal
     assert signal.going_on_since is not None
     words = _watch_words(review)
-    assert f"the fall told by the alarm of {signal.going_on_since:%Y-%m-%d} is still going on" in words
+    assert f"the fall of first boots told by the alarm of {signal.going_on_since:%Y-%m-%d} is still going on" in words
     assert "probably since" not in words
+
+
+@pytest.fixture(scope="module")
+def one_class():
+    months, rng = Months(), np.random.default_rng(11)
+    kinds = ("drop", "liquid", "power_fault", "heat")
+    for month in pd.period_range("2023-07", "2025-05", freq="M"):
+        boots = rng.permutation(np.arange(20) < 14)
+        for k, day in enumerate(days_of(str(month), 20)):
+            months.add(day, bool(boots[k]), intake_damage=kinds[k % 4], board_family=f"F{k % 3}")
+    for k, day in enumerate(days_of("2025-06", 56)):
+        months.add(day, kinds[k % 4] != "liquid", intake_damage=kinds[k % 4], board_family=f"F{k % 3}")
+    return review_of(months.log(), LAST)
+
+
+def test_an_alarm_of_one_class_is_looked_into_among_its_own_jobs(one_class):
+    looked = one_class.watching.looked
+    assert looked.signal.chart == "first boot after liquid, worse"
+    liquid = set(one_class.cohort.jobs.loc[one_class.cohort.jobs["intake_damage"].eq("liquid"), "job_id"])
+    assert set(looked.signal.jobs) <= liquid
+    assert all(set(each.jobs) <= liquid for each in looked.found.candidates)
+    assert looked.found.candidates
+    assert looked.found.shortfall > 2, "the class is short, though the month as a whole is not"
+
+
+def test_an_alarm_of_one_class_is_told_of_that_class(one_class):
+    assert "first boots after liquid fell" in _watch_words(one_class)
+    assert "first boots fell" not in _watch_words(one_class)
+    assert "alarm of first boots after liquid, at these jobs alone" in looked_words(one_class)._repr_html_()
+
+
+def test_there_is_no_column_of_missing_first_boots_where_none_is_missing(one_class):
+    watching = one_class.watching
+    none = dataclasses.replace(watching.looked.found, observed=watching.looked.found.expected)
+    one = dataclasses.replace(none, listed=none.candidates[:1])
+    looked = dataclasses.replace(watching.looked, found=one)
+    review = dataclasses.replace(one_class, watching=dataclasses.replace(watching, looked=looked))
+    html = candidates_grid(review)._repr_html_()
+    assert "of about 0 missing" not in html
+    assert "could account for" in html
