@@ -35,14 +35,16 @@ class CauseCost:
         Of all failures of the twelve months.
     irreversible, irreversible_known : int
         Jobs whose processor or storage is lost for good.
+    jobs : int
+        Jobs behind the failures: every accepted job of their boards, so that each further attempt counts.
     hours : float
-        Bench hours, where recorded.
+        Bench hours of these jobs, where recorded.
     hours_known : int
-        Jobs with recorded hours.
+        Of these jobs, those with recorded hours.
     money : float
         These hours at the bench's cost, and donors where their cost is written; fees are not set against it.
     donors_known : int
-        Jobs with a donor cost written.
+        Of these jobs, those with a donor cost written.
     """
 
     code: str
@@ -50,6 +52,7 @@ class CauseCost:
     share: Proportion
     irreversible: int
     irreversible_known: int
+    jobs: int
     hours: float
     hours_known: int
     money: float
@@ -125,16 +128,13 @@ def cause_trends(log: Log, cohort: Cohort, month: pd.Period) -> CauseTrends:
 
 
 def _costs(log: Log, cohort: Cohort, failed: pd.DataFrame) -> tuple[CauseCost, ...]:
-    jobs = log.tables["jobs"]
-    roots = jobs["job_id"].map(dict(zip(cohort.jobs["job_id"], cohort.jobs["chain_root"], strict=True)))
-    donors = failed["job_id"].map(jobs["donor_cost"].groupby(roots).sum(min_count=1)).to_numpy(float)
-    hours = failed["chain_hours"].to_numpy(float)
-    # Hours that are not written cost something too; how many jobs are behind the sum is told beside it.
-    money = np.nan_to_num(hours) * log.settings.bench_hour_cost + np.nan_to_num(donors)
+    work = _work_of(log, cohort, failed)
     code = failed["failure_cause"].astype(object).where(failed["failure_cause"].notna(), NOT_WRITTEN)
     out = []
     for row in causes_of(failed).rows:
-        mine = code.eq(row.code).to_numpy(bool)
+        mine = work[code.eq(row.code).to_numpy(bool)].sum()
+        # Hours that are not written cost something too; how many jobs are behind the sum is told beside it.
+        money = float(mine["hours"]) * log.settings.bench_hour_cost + float(mine["donors"])
         out.append(
             CauseCost(
                 code=row.code,
@@ -142,13 +142,34 @@ def _costs(log: Log, cohort: Cohort, failed: pd.DataFrame) -> tuple[CauseCost, .
                 share=wilson(row.n, len(failed)),
                 irreversible=row.irreversible,
                 irreversible_known=row.irreversible_known,
-                hours=row.hours,
-                hours_known=row.hours_known,
-                money=float(money[mine].sum()),
-                donors_known=int(np.isfinite(donors[mine]).sum()),
+                jobs=int(mine["jobs"]),
+                hours=float(mine["hours"]),
+                hours_known=int(mine["hours_known"]),
+                money=money,
+                donors_known=int(mine["donors_known"]),
             )
         )
     return tuple(out)
+
+
+def _work_of(log: Log, cohort: Cohort, failed: pd.DataFrame) -> pd.DataFrame:
+    """Jobs, hours and donor costs behind each failure: sums over the accepted jobs of its board, a row a failure."""
+    known = cohort.jobs.set_index("job_id")
+    jobs = log.tables["jobs"]
+    hours, donors = jobs["bench_hours"].astype(float), jobs["donor_cost"].astype(float)
+    each = pd.DataFrame(
+        {
+            "jobs": 1,
+            "hours": hours,
+            "hours_known": hours.notna(),
+            "donors": donors,
+            "donors_known": donors.notna(),
+        }
+    )
+    root = jobs["job_id"].map(known["chain_root"])
+    worked = jobs["job_id"].map(known["chain_place"]).notna() | jobs["job_id"].eq(root)
+    summed = each[worked].groupby(root[worked]).sum()
+    return summed.reindex(failed["job_id"]).reset_index(drop=True)
 
 
 def _changes(now: Causes, before: Causes) -> tuple[CauseChange, ...]:

@@ -8,6 +8,7 @@ from analysis.questions.period import month_name
 from analysis.questions.review import Review
 from analysis.questions.verdicts import Verdict
 from analysis.records.problems import plural
+from analysis.records.settings import FILE, Settings
 from analysis.report.page import Grid, Prose
 from analysis.report.wording import interval, listed, number, of_known, percent
 
@@ -20,11 +21,12 @@ def costs_grid(review: Review) -> Grid | Prose:
     currency = review.log.settings.currency
     rows = [_cost_row(each) for each in costs]
     n = costs[0].share.n
-    rate = f"{review.log.settings.bench_hour_cost:g} {currency}"
+    jobs = sum(each.jobs for each in costs)
+    again = f" Further attempts on their boards count with them: {plural(jobs, 'job')} in all." if jobs > n else ""
     under = (
-        f"{plural(n, 'failed job')} closed in twelve months; each cause with the 95 % interval of its share. Money: bench hours at"
-        f" {rate} an hour, and donors where their cost is written; fees are not set against it. (x of y): how many jobs have"
-        " hours, or a donor's cost, written."
+        f"{plural(n, 'failure')} closed in twelve months; each cause with the 95 % interval of its share.{again} Money: bench"
+        f" hours at {_hour_cost(review)}, and donors where their cost is written; fees are not set against it. (x of y): so many"
+        " of the jobs have their hours, or for money both hours and a donor's cost, written."
     )
     heads = ["cause", "failures", "share", "lost for good", "bench hours", f"money, {currency}"]
     return Grid("What each cause took, twelve months", heads, rows, numbers=(1, 2, 3, 4, 5), under=under)
@@ -32,8 +34,9 @@ def costs_grid(review: Review) -> Grid | Prose:
 
 def _cost_row(each: CauseCost) -> list[str]:
     n = each.share.x
-    hours = "–" if not each.hours_known else number(each.hours, 0) + _known(each.hours_known, n)
-    money = "–" if not each.money else number(each.money, 0) + _known(min(each.hours_known, each.donors_known), n)
+    hours = "–" if not each.hours_known else number(each.hours, 1) + _known(each.hours_known, each.jobs)
+    written = min(each.hours_known, each.donors_known)
+    money = "–" if not each.money else number(each.money, 0) + _known(written, each.jobs)
     share = f"{percent(each.share.rate)} ({interval(each.share.low, each.share.high)})"
     return [
         each.label,
@@ -43,6 +46,15 @@ def _cost_row(each: CauseCost) -> list[str]:
         hours,
         money,
     ]
+
+
+def _hour_cost(review: Review) -> str:
+    """What an hour costs, and whether the shop ever said so."""
+    settings = review.log.settings
+    told = f"{settings.bench_hour_cost:g} {settings.currency} an hour"
+    if settings.bench_hour_cost != Settings().bench_hour_cost:
+        return told
+    return f"{told} (the default; set bench_hour_cost in {FILE})"
 
 
 def _known(known: int, n: int) -> str:
