@@ -42,3 +42,16 @@ def as_of(log: Log, day: pd.Timestamp) -> Log:
     # Work without a test's number on a job that has several by now cannot be placed, then as little as now.
     several = log.tables["boot_tests"]["job_id"].value_counts()
     return replace(log, tables=tables, several_tests=frozenset(several.index[several > 1]) | log.several_tests)
+
+
+def set_aside_by(log: Log, day: pd.Timestamp) -> Log:
+    """Return the log with the jobs set aside for faults counted up to a day; those without a usable date stay."""
+    rows = log.rows_set_aside
+    later = rows["received_date"].ge(day.normalize() + pd.Timedelta(days=1)).fillna(False).to_numpy(bool)
+    failed = rows["outcome"].eq("not_recovered").fillna(False).to_numpy(bool)
+    return replace(
+        log,
+        jobs_set_aside=log.jobs_set_aside - int(later.sum()),
+        failures_set_aside=log.failures_set_aside - int((later & failed).sum()),
+        rows_set_aside=rows[~later],
+    )

@@ -121,7 +121,7 @@ def hours_to_success(log: Log) -> HoursToSuccess:
         ("stopped by the client before work", int(before.sum())),
         ("succeeded, hours at the success not recorded", int((blank & success).sum())),
         ("closed without success, hours not recorded", int((blank & closed).sum())),
-        ("open, hours not recorded", int((blank & ~success & ~closed).sum())),
+        ("open, hours by then not recorded", int((blank & ~success & ~closed).sum())),
     )
     everyone = pd.DataFrame({"job_id": jobs["job_id"], "hours": hours, "event": event, "at_most": total})
     lower = worked & closed & np.isnan(total) & ~np.isnan(at_test)

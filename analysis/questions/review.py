@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pandas as pd
 
-from analysis.cohort.as_of import as_of
+from analysis.cohort.as_of import as_of, set_aside_by
 from analysis.cohort.attempts import build_attempts
 from analysis.cohort.features import Cohort, build_cohort
 from analysis.cohort.hours import hours_to_success
@@ -146,7 +146,7 @@ def build_review(folder: Path, month_text: str = "", today: dt.date | None = Non
 
 def review_of(log: Log, month: pd.Period) -> Review:
     """Answer the questions of the monthly review for a log at hand."""
-    log = as_of(log, month.end_time)
+    log = as_of(set_aside_by(log, month.end_time), month.end_time)
     cohort = build_cohort(log)
     settings = log.settings
     year = rates.trailing(month)

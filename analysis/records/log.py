@@ -57,6 +57,8 @@ class Log:
         Rows of each other file left out although no job went with them: they name a job that is not in jobs.csv.
     rows_read : mapping of str to int
         Rows read from each file that is there.
+    rows_set_aside : DataFrame
+        Of the jobs set aside whose row could be read: ``received_date`` and ``outcome``.
     several_tests : frozenset of str
         In a log cut at a day, the jobs that have several boot tests in the whole log.
     """
@@ -71,6 +73,7 @@ class Log:
     failures_set_aside: int = 0
     strays_left_out: Mapping[str, int] = field(default_factory=dict)
     rows_read: Mapping[str, int] = field(default_factory=dict)
+    rows_set_aside: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=["received_date", "outcome"]))
     several_tests: frozenset[str] = frozenset()
 
     @classmethod
@@ -133,6 +136,9 @@ class Log:
             set_aside=left_out.by_job,
             jobs_set_aside=dropped,
             failures_set_aside=lost[0] - lost[1],
+            rows_set_aside=self.tables["jobs"].loc[
+                ~self.tables["jobs"]["_line"].isin(kept["jobs"]["_line"]), ["received_date", "outcome"]
+            ],
             strays_left_out=left_out.strays,
         )
 

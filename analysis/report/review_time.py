@@ -126,6 +126,9 @@ def hours_by_damage_picture(review: Review) -> Picture | Prose:
         hidden = "" if isinstance(answer, NoModel) else _classes_hidden(answer)
         return Prose([f"Bench hours cannot be compared between damage classes yet: {why}.{hidden}"])
     curves = {label: curve for label, curve in answer.by_damage.items() if curve.stop > 0}
+    if len(curves) < 2:
+        least = review.log.settings.minimum_at_risk
+        return Prose([f"Bench hours cannot be compared between damage classes yet: a curve takes {least} jobs."])
     ticks = _ticks(max(curve.stop for curve in curves.values()))
     verdict = verdict_of(answer.differ.p)
     words = {

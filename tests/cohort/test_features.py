@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
 
-from analysis.cohort.as_of import as_of
+from analysis.cohort.as_of import as_of, set_aside_by
 from analysis.cohort.attempts import build_attempts
 from analysis.cohort.donors import donor_features
 from analysis.cohort.features import INTAKE_COLUMNS, build_cohort, intake_features
@@ -138,7 +140,7 @@ def test_hours_take_success_end_or_last_known():
         "declined or withdrawn": 1,
         "stopped by the client before work": 1,
         "succeeded, hours at the success not recorded": 1,
-        "open, hours not recorded": 1,
+        "open, hours by then not recorded": 1,
     }
 
 
@@ -234,3 +236,16 @@ def test_work_without_a_test_number_is_as_undatable_in_a_past_log_as_in_the_whol
         cohort = build_cohort(each)
         assert cohort.jobs["clean_passes_per_side"].isna().all()
         assert cohort.undated.jobs == {"A"}
+
+
+def test_jobs_set_aside_count_from_the_month_they_came_in():
+    rows = pd.DataFrame(
+        {
+            "received_date": pd.to_datetime(["2026-01-05", "2026-05-01", None]),
+            "outcome": ["recovered", "not_recovered", "not_recovered"],
+        }
+    )
+    log = replace(log_of(jobs=[job("A")]), jobs_set_aside=4, failures_set_aside=2, rows_set_aside=rows)
+    then = set_aside_by(log, pd.Timestamp("2026-02-28"))
+    # One came later; one has no date, and one could not be read at all: both may have been there.
+    assert (then.jobs_set_aside, then.failures_set_aside) == (3, 1)

@@ -40,6 +40,7 @@ def test_faulty_jobs_are_set_aside_whole(tmp_path):
     tables["heat_steps"][0]["set_temp_c"] = "900"
     log = read_log(write(tmp_path, tables), TODAY).without_faulty_jobs()
     assert list(log.set_aside) == ["J-1"]
+    assert len(log.rows_set_aside) == log.jobs_set_aside == 1
     for name in ("jobs", "heat_steps", "chip_sides", "boot_tests"):
         assert "J-1" not in set(log.tables[name]["job_id"])
     assert set(log.tables["jobs"]["job_id"]) == {"J-2", "J-3", "J-4"}

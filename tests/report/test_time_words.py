@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pandas as pd
 
 from analysis.questions.another_attempt import after_test, next_tests, worth_of
@@ -71,3 +73,11 @@ def test_damage_classes_are_not_blamed_for_missing_hours():
     log = ended(60, 0, 40, 30)
     text = review_time.hours_by_damage_picture(review_of(log, pd.Period("2026-02"))).paragraphs[0]
     assert text == "For the same reason they cannot be compared between damage classes."
+
+
+def test_classes_too_small_for_a_curve_are_not_drawn():
+    log = ended(20, 0, 20, 0, intake_damage="liquid")
+    strict = replace(log, settings=replace(log.settings, minimum_at_risk=30))
+    review = review_of(strict, pd.Period("2026-02"))
+    assert len(review.hours.by_damage) == 2
+    assert "a curve takes 30 jobs" in review_time.hours_by_damage_picture(review)._repr_html_()
