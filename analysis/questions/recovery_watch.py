@@ -1,9 +1,9 @@
 """Recovery by month received against what its jobs should have given, once nearly all of the month is closed.
 
 A month counts from the day on which it has ended and the required share of its accepted jobs is closed; only jobs
-closed by then count, so that a month on the chart stays as it is (unless one of its boards comes back: a chain ends as
-its last job ends). "Closed this month" would select the quick successes. The expected chance comes from a model of
-recovery on intake facts, frozen like the one of first boots.
+closed by then count. A month on the chart does not stay as it was judged where one of its boards comes back: a chain
+ends as its last job ends, after that day, and is then left out of the month. "Closed this month" would select the
+quick successes. The expected chance comes from a model of recovery on intake facts, frozen like the one of first boots.
 """
 
 from __future__ import annotations

@@ -179,7 +179,8 @@ def recovery_grid(review: Review) -> Grid | Prose:
     ]
     heads = ["received in", "recovered, of closed", "expected", "limits", ""]
     under = (
-        "Only jobs closed by the day on which enough of the month was closed count, so that a month stays as it was"
-        f" judged. A month leaves its limits by chance less than once in {int(1 / months[-1].rate)}."
+        "Only jobs closed by the day on which enough of the month was closed count. A board that comes back later counts by"
+        " its last job, not yet closed on that day, so that its month is then judged again without it."
+        f" A month leaves its limits by chance less than once in {int(1 / months[-1].rate)}."
     )
     return Grid("Recovered against expected, by the month the job came in", heads, rows, numbers=(1, 2, 3), under=under)
