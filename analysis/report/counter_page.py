@@ -96,8 +96,8 @@ def _fees(replay: Replay, currency: str) -> str:
     if math.isnan(own) or math.isnan(others):
         return ""
     low = replay.fee_too_low
-    even = f"; for {low} of them it did not cover even a success" if low else ""
-    text = f" The fee of the declined was {number(own)} {currency} on average, that of the others {number(others)} {currency}{even}"
+    even = f" (of {low} it did not cover even a success)" if low else ""
+    text = f" The fee of the declined was {number(own)} {currency} on average{even}, that of the others {number(others)} {currency}"
     return f"{text}: where it is the fee, it can be talked about." if own < others else f"{text}."
 
 
