@@ -5,7 +5,6 @@ from __future__ import annotations
 import datetime as dt
 import difflib
 import re
-from collections import Counter
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
@@ -16,8 +15,8 @@ from numpy.typing import NDArray
 
 from analysis.records.coded import Coded
 from analysis.records.dates import read_date
-from analysis.records.dictionary import Column, Kind, Table
-from analysis.records.importing.value_words import likeliest_code
+from analysis.records.dictionary import Column, Kind, Required, Table
+from analysis.records.importing.value_words import BLANK_WORDS, UNKNOWN_WORDS, likeliest_code
 from analysis.records.problems import Problem, Severity, plural, quoted
 from analysis.records.readings import Bad, Read, Reading
 from analysis.records.settings import Settings
@@ -76,6 +75,16 @@ def _blank_words(keys: Sequence[str | None]) -> list[int]:
     return [at for at, key in enumerate(keys) if key and _SOME_BLANK_WORD.fullmatch(key)]
 
 
+_WORDS_FOR_BLANK = BLANK_WORDS | UNKNOWN_WORDS | set(_NOT_RECORDED)
+_LEAVE_BLANK = "Leave the cell blank if it is not known, or name the word under missing_codes in bench.toml."
+
+
+def _hinted(bad: Bad, text: str, column: Column) -> Bad:
+    """A refusal that tells how to write "not recorded" where the text says so and the cell may be blank."""
+    asked = column.required is Required.ALWAYS or column.kind is Kind.KEY or bad.todo.startswith("Did you mean")
+    return bad if asked or text.casefold() not in _WORDS_FOR_BLANK else replace(bad, todo=_LEAVE_BLANK)
+
+
 _KEYS = re.compile(r"(?:[A-Za-z0-9][A-Za-z0-9._/#-]{0,63}+\n)*+")
 _SOME_LONG_NUMBER = re.compile(r"^[0-9/.-]{10,}$", re.MULTILINE)
 
@@ -94,7 +103,9 @@ def _choice(text: str, column: Column, context: Context) -> Reading:
     if loose in column.codes:
         return Read(loose, "codes written in another case or with spaces")
     short = loose[:_LONGEST_HINTED]  # likeness is not sought in a whole book
-    word = likeliest_code(column.name, text[:_LONGEST_HINTED])
+    # A "yes" beside an outcome may mean that the client got the data, or that the job is over: no guess.
+    guessed = column.name != "outcome" or loose not in _YES_NO_LOOSE
+    word = likeliest_code(column.name, text[:_LONGEST_HINTED]) if guessed else ""
     near = [word] if word else difflib.get_close_matches(short, column.codes, 1)
     foreign = "" if text.isascii() else "It holds letters that only look like a–z. "
     hint = f"Did you mean {near[0]}?" if near else f"'rework column {column.name}' explains the codes."
@@ -177,14 +188,33 @@ def empty_column(column: Column, rows: int) -> pd.Series:
 
 
 @dataclass(frozen=True)
+class Doubt:
+    """Why a text that was read may be meant otherwise."""
+
+    taken_as: str
+    rule: str
+    todo: str
+    code: str
+
+
+@dataclass(frozen=True)
+class Noted:
+    """Cells that were read otherwise than written: how many, and the position and text of one of them."""
+
+    cells: int
+    at: int
+    text: str
+
+
+@dataclass(frozen=True)
 class Converted:
     """A typed column with its faulty cells and what is to be noted once."""
 
     values: pd.Series
     coded: Coded
     bad: list[tuple[int, str, Bad]]
-    notes: dict[str, int]
-    doubtful: list[tuple[int, str]]
+    notes: dict[str, Noted]
+    doubtful: list[tuple[int, str, Doubt]]
 
 
 def convert(texts: Texts, column: Column, context: Context) -> Converted:
@@ -194,21 +224,47 @@ def convert(texts: Texts, column: Column, context: Context) -> Converted:
     -------
     Converted
         ``bad`` holds (position, text, refusal) for each faulty cell; a faulty cell is missing in ``values``.
-        ``doubtful`` holds (position, text) for each key that reads like "not recorded" and was taken as a key.
+        ``doubtful`` holds (position, text, doubt) for each cell that was read and may be meant otherwise.
     """
     codes, uniques = texts.codes, texts.uniques
     missing = {"", *context.settings.missing_codes}
     if column.kind is Kind.KEY and missing.isdisjoint(filled := [t for t in uniques if t]) and _all_plain_keys(filled):
         values: list[Any] = [text or None for text in uniques]
         refused: dict[int, Bad] = {}
-        notes: dict[str, int] = {}
+        notes: dict[str, list[int]] = {}
     else:
         values, refused, notes = _read_each(texts, column, context, missing)
     out = typed(column, values).take(codes).reset_index(drop=True) if len(codes) else empty_column(column, 0)
     bad = [(at, uniques[codes[at]], refused[int(codes[at])]) for at in _rows_with(refused, codes)]
-    blanks = _blank_words(values) if column.kind is Kind.KEY else []
-    doubtful = [(at, uniques[codes[at]]) for at in _rows_with(blanks, codes)]
-    return Converted(out, Coded(codes, values), bad, notes, doubtful)
+    doubts = _doubts(uniques, values, column)
+    doubtful = [(at, uniques[codes[at]], doubts[int(codes[at])]) for at in _rows_with(doubts, codes)]
+    noted = {}
+    for note, places in notes.items():
+        if rows := _rows_with(places, codes):
+            noted[note] = Noted(len(rows), rows[0], uniques[codes[rows[0]]])
+    return Converted(out, Coded(codes, values), bad, noted, doubtful)
+
+
+_A_BLANK = Doubt("a code", "a code of your own", _LEAVE_BLANK, "blank-word")
+# What only a way of writing three decimals explains: 0.750 and 1250.000 part no thousands.
+_THREE_DECIMALS = re.compile(r"[+-]?(0|[0-9]{4,})\.[0-9]{3}")
+
+
+def _doubts(uniques: Sequence[str], values: Sequence[Any], column: Column) -> dict[int, Doubt]:
+    """Places of texts that were read and may be meant otherwise: words for "not recorded", points between thousands."""
+    if column.kind is Kind.KEY:
+        return dict.fromkeys(_blank_words(values), _A_BLANK)
+    if column.kind is not Kind.NUMBER or any(_THREE_DECIMALS.fullmatch(text.strip()) for text in uniques):
+        return {}
+    out = {}
+    for at, (text, value) in enumerate(zip(uniques, values, strict=True)):
+        if value is None or not _THOUSANDS.fullmatch(text.strip()) or "," in text:
+            continue
+        if column.high is None or abs(value) * 1000 <= column.high:
+            rule = "a number that can mean one thing only: a point before three digits may part decimals or thousands"
+            todo = f"Write {value * 1000:.0f} if thousands were meant, else {value:g}."
+            out[at] = Doubt(f"{value:g}", rule, todo, "thousands")
+    return out
 
 
 def _rows_with(wanted: Iterable[int], codes: NDArray[np.integer]) -> list[int]:
@@ -219,31 +275,30 @@ def _rows_with(wanted: Iterable[int], codes: NDArray[np.integer]) -> list[int]:
 
 def _read_each(
     texts: Texts, column: Column, context: Context, missing: set[str]
-) -> tuple[list[Any], dict[int, Bad], dict[str, int]]:
-    """Read every different text: its value, why it was refused, and how many cells each note is about."""
-    counts = np.bincount(texts.codes, minlength=len(texts.uniques)) if len(texts) else np.zeros(0, dtype=int)
+) -> tuple[list[Any], dict[int, Bad], dict[str, list[int]]]:
+    """Read every different text: its value, why it was refused, and the places of the texts each note is about."""
     if column.kind in (Kind.NUMBER, Kind.INTEGER):
         commas = any(_COMMA_NUMBER.fullmatch(text.strip()) for text in texts.uniques)
         context = replace(context, comma_decimals=commas or context.delimiter == ";")
     values: list[Any] = []
     refused: dict[int, Bad] = {}
-    notes: Counter[str] = Counter()
+    notes: dict[str, list[int]] = {}
     for i, raw in enumerate(texts.uniques):
         text = raw.strip()
         if text != raw:
-            notes["outer spaces"] += int(counts[i])
+            notes.setdefault("outer spaces", []).append(i)
         if text in missing:
             reading: Reading = Read(None, f"{quoted(text)} read as not recorded" if text else "")
         else:
             reading = _READERS[column.kind](text, column, context)
         if isinstance(reading, Bad):
-            refused[i] = reading
+            refused[i] = _hinted(reading, text, column)
             values.append(None)
             continue
         values.append(reading.value)
         if reading.note:
-            notes[reading.note] += int(counts[i])
-    return values, refused, dict(notes)
+            notes.setdefault(reading.note, []).append(i)
+    return values, refused, notes
 
 
 def cell_problems(
@@ -256,13 +311,16 @@ def cell_problems(
         return Problem(table.file, int(lines[at]), job, column.name, found, rule, todo, severity, code)
 
     out = [say(at, quoted(text), bad.rule, bad.todo, Severity.FAULT, bad.code) for at, text, bad in converted.bad]
-    todo = "Leave the cell blank if it is not known, or name the word under missing_codes in bench.toml."
     out += [
-        say(at, f"{quoted(text)}, taken as a code", "a code of your own", todo, Severity.WARNING, "blank-word")
-        for at, text in converted.doubtful
+        say(at, f"{quoted(text)}, taken as {doubt.taken_as}", doubt.rule, doubt.todo, Severity.WARNING, doubt.code)
+        for at, text, doubt in converted.doubtful
     ]
-    for note, cells in converted.notes.items():
+    for note, noted in converted.notes.items():
         todo = "Nothing; they were understood. The file was not changed."
-        found = f"{note} ({plural(cells, 'cell')})"
+        found = f"{note} ({plural(noted.cells, 'cell')}"
+        if column.kind is Kind.DATE and not pd.isna(day := converted.values.iloc[noted.at]):
+            example = "" if noted.cells == 1 else "for example "
+            found += f"; {example}line {int(lines[noted.at])}: {quoted(noted.text)} read as {day:%Y-%m-%d}"
+        found += ")"
         out.append(Problem(table.file, 0, "", column.name, found, column.rule, todo, Severity.NOTE, "spelling"))
     return out
