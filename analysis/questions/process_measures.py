@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from analysis.cohort.features import Cohort
 from analysis.cohort.work import dated, tests_made
-from analysis.models.resampled_limits import MeanLimits, mean_limits
+from analysis.models.resampled_limits import MeanLimits, enough_differing, mean_limits
 from analysis.questions.watch import freeze_days, in_order
 from analysis.records.log import Log
 
@@ -58,7 +58,7 @@ class MeasuredMonth:
     n, blank : int
         Jobs tested in the month with and without a value.
     limits : MeanLimits or None
-        None where the month or the earlier log holds too few jobs.
+        None where the month or the earlier log holds too few jobs, or too few earlier ones that differ.
     """
 
     month: pd.Period
@@ -135,6 +135,6 @@ def _month(
     if frozen and len(known) >= MINIMUM_MONTH:
         before = values.loc[values["first_boot_date"].lt(frozen[-1]), column].to_numpy(float)
         before = before[~np.isnan(before)]
-        if len(before) >= MINIMUM_EARLIER:
+        if len(before) >= MINIMUM_EARLIER and enough_differing(before):
             limits = mean_limits(before, len(known), each_rate / 12, RNG_SEED, DRAWS)
     return MeasuredMonth(month, mean, len(known), len(mine) - len(known), limits)

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from analysis.models.resampled_limits import MINIMUM_DIFFERING
 from analysis.questions.period import month_name
+from analysis.questions.process_measures import MINIMUM_EARLIER, MINIMUM_MONTH
 from analysis.questions.review import Review
 from analysis.questions.watch import Chart
 from analysis.records.problems import plural
@@ -154,7 +156,11 @@ def measures_grid(review: Review) -> Grid | Prose:
     if not rows:
         return NOTHING
     heads = ["measure", "mean", "jobs", "not recorded", "usual for so many jobs", "from earlier jobs"]
-    return Grid(f"How the work went, {month_name(review.month)}", heads, rows, numbers=(1, 2, 3, 4, 5))
+    under = (
+        f"A usual range takes {MINIMUM_MONTH} jobs with the number in the month and {MINIMUM_EARLIER} before the month's year,"
+        f" {MINIMUM_DIFFERING} of which differ from the commonest number: what is seldom seen has no usual range (–)."
+    )
+    return Grid(f"How the work went, {month_name(review.month)}", heads, rows, numbers=(1, 2, 3, 4, 5), under=under)
 
 
 def recovery_grid(review: Review) -> Grid | Prose:

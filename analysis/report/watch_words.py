@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from analysis.models.resampled_limits import MINIMUM_DIFFERING
 from analysis.questions.period import month_name
 from analysis.questions.review import Review
 from analysis.questions.watch import MINIMUM_JOBS, PRIMARY, PRIMARY_RATE, SHARED_RATE, Signal
@@ -79,7 +80,8 @@ def measure_words(review: Review) -> Prose:
         return Prose(
             [
                 f"No measure of the work has a usual range for this month yet: it takes {MINIMUM_JOBS} first boots before the"
-                f" month's year and three jobs with the number written in the month (at most {n} this month)."
+                f" month's year, three jobs with the number written in the month (at most {n} this month) and"
+                f" {MINIMUM_DIFFERING} earlier ones that differ from the commonest number."
             ]
         )
     outside = [(measure, month) for measure, month in judged if month.outside]

@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from analysis.models.resampled_limits import enough_differing, mean_limits
 from analysis.questions.review import review_of
-from analysis.report.watch_charts import recovery_grid
+from analysis.report.watch_charts import measures_grid, recovery_grid
 from tests.months import Months, days_of
 
 
@@ -29,3 +30,39 @@ def test_a_month_whose_board_comes_back_is_judged_again_and_the_page_says_so():
         assert "stays as it was" not in html
         assert "A board that comes back later counts by its last job" in html
     assert [each.n for each in june] == [20, 18]
+
+
+def _months_with_pads(seldom: int):
+    """Months of twenty jobs with one side each; every so many jobs lose pads."""
+    months, k = Months(chip_sides=[]), 0
+    for month in pd.period_range("2023-07", "2025-06", freq="M"):
+        for at, day in enumerate(days_of(str(month), 20)):
+            name = months.add(day, at % 3 != 0)
+            k += 1
+            lost = 3 if str(month) == "2025-06" and at < 2 else 1 + k % 3 if k % seldom == 0 else 0
+            side = {"job_id": name, "chip_role": "processor", "side": "lower", "pads_lost_n": lost}
+            months.tables["chip_sides"].append(side | {"chip_source": "client", "clean_passes_n": 2})
+    return review_of(months.log(), pd.Period("2025-06"))
+
+
+def test_a_number_too_seldom_seen_has_no_usual_range_and_the_table_says_why():
+    rare, common = _months_with_pads(60), _months_with_pads(6)
+    for review, judged in ((rare, False), (common, True)):
+        chart = next(each for each in review.watching.measures if each.measure.column == "pads_lost_n")
+        assert chart.months[-1].n == 20
+        assert (chart.months[-1].limits is not None) == judged
+    html = measures_grid(rare)._repr_html_()
+    assert "10 of which differ from the commonest number" in html
+
+
+def test_months_of_rare_counts_stay_within_their_stated_rate():
+    rate, outside, judged = 0.02, 0, 0
+    for k in range(400):
+        rng = np.random.default_rng(k)
+        earlier, month = (np.where(rng.random(n) < 0.02, rng.integers(1, 4, n), 0.0) for n in (300, 12))
+        if enough_differing(earlier):
+            limits = mean_limits(earlier, 12, rate, 6, 1000)
+            judged += 1
+            outside += not limits.low <= month.mean() <= limits.high
+    assert outside / 400 <= rate + 3 * np.sqrt(rate * (1 - rate) / 400)
+    assert judged < 100, "of jobs with pads lost there are six in a log like this"
