@@ -15,6 +15,8 @@ from analysis.records.on_disk import not_a_file
 from analysis.records.problems import Problem, Severity
 
 FILE = "bench.toml"
+# A key, and a value that begins with a letter or a sign of currency and holds no quotation mark.
+_BARE_WORDS = re.compile(r"\s*(\w+)\s*=\s*([^\W\d_][^\"'#=\[\]]*?|[€$£¥])\s*(?:#.*)?")
 
 
 def _setting(default: Any, explanation: str, low: float | None = None, high: float | None = None) -> Any:
@@ -111,8 +113,10 @@ def examine_settings(folder: Path) -> tuple[Settings, list[Problem]]:
         given = tomllib.loads(text)
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
         at = re.search(r"line (\d+)", str(error))
-        rule, todo = "lines of the form key = value", "Mend the line; every setting has its default until then."
-        return Settings(), [_problem(int(at[1]) if at else 0, "", f"what cannot be read: {error}", rule, todo)]
+        line = int(at[1]) if at else 0
+        rule = "lines of the form key = value, words in quotation marks, numbers without"
+        todo = f"{_as_toml(path, line)} Every setting has its default until then."
+        return Settings(), [_problem(line, "", f"what cannot be read: {error}", rule, todo)]
     known = {item.name: item for item in fields(Settings)}
     used: dict[str, Any] = {}
     problems: list[Problem] = []
@@ -128,6 +132,18 @@ def examine_settings(folder: Path) -> tuple[Settings, list[Problem]]:
         except SettingsError as error:
             problems.append(_problem(line, key, error.found, error.rule, error.todo))
     return Settings(**used), problems
+
+
+def _as_toml(path: Path, line: int) -> str:
+    """How a line that cannot be read is mended; words without quotation marks are the usual slip."""
+    lines = path.read_bytes().decode("utf-8-sig", "replace").splitlines()
+    words = _BARE_WORDS.fullmatch(lines[line - 1]) if 0 < line <= len(lines) else None
+    if not words:
+        return "Mend the line."
+    key, value = words.groups()
+    if value in ("True", "False"):
+        return f"Write it small: {key} = {value.lower()}."
+    return f'Put words in quotation marks: {key} = "{value}".'
 
 
 def _problem(line: int, key: str, found: str, rule: str, todo: str) -> Problem:
