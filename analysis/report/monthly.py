@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 from collections.abc import Callable
 from pathlib import Path
 
-from analysis.questions.period import month_for
+from analysis.questions.period import month_for, parse_month
 from analysis.records.log import read_log
 from analysis.records.problems import plural
 from analysis.records.setting_aside import strays_told
@@ -28,7 +29,7 @@ def publish_review(
     folder : Path
         The log.
     month : str
-        YYYY-MM, or empty for the latest complete month.
+        YYYY-MM (2026-9 is read too), or empty for the latest complete month.
     out : Path
         Folder of the page.
     say : callable
@@ -41,7 +42,7 @@ def publish_review(
     ReworkError
         If the log cannot be used or the page cannot be made; an earlier page stays.
     """
-    folder = Path(folder).resolve()
+    folder, month = Path(folder).resolve(), _month_asked(month)
     say(f"Reading the log in {folder.name} …")
     # Faults of the log are told here, before a kernel is started for nothing.
     log = read_log(folder).without_faulty_jobs()
@@ -59,3 +60,16 @@ def publish_review(
     last = earlier_summary(out, str(chosen))
     given = {"log_folder": str(folder), "month": str(chosen), "last_review": str(last.resolve()) if last else ""}
     return render(NOTEBOOK, given, out / f"review-{chosen}.html", say)
+
+
+def _month_asked(text: str) -> str:
+    """Return a month as YYYY-MM, also when written 2026-9; empty for none. Looked at before a long log is read.
+
+    Raises
+    ------
+    ReworkError
+        If it is no month.
+    """
+    written = re.fullmatch(r"\s*(\d{4})[-/.](\d{1,2})\s*", text)
+    month = f"{written[1]}-{int(written[2]):02}" if written else text.strip()
+    return str(parse_month(month)) if month else ""
