@@ -28,8 +28,8 @@ def methods(review: Review) -> Bullets:
             " own and a blank number takes the middle of the recorded ones with a mark of its own, so that no job drops out;"
             " neither is told as a result. The n of a row counts the jobs of that level, or those with the number recorded.",
             "Expected number: logistic regression penalised by Jeffreys' prior on intake facts only (never donor, lot,"
-            " technician or guess), frozen at the turn of the year and refitted without periods in which the main watch gave an"
-            " alarm; range from the exact distribution of a sum of unequal chances (Poisson-binomial), the model's own"
+            " technician or guess), made in the first month that allows one, again in the first month watched and each January,"
+            " frozen in between, and fitted without periods in which the main watch gave an alarm; range from the exact distribution of a sum of unequal chances (Poisson-binomial), the model's own"
             " uncertainty included. By damage: Holm's method over the classes.",
             _watching(review),
             "Measures of the work: means against limits from drawing months out of the earlier jobs (Bayesian bootstrap),"

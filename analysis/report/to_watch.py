@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from analysis.questions.causes import NOT_WRITTEN
 from analysis.questions.expected import MonthExpected
 from analysis.questions.period import month_name
 from analysis.questions.review import Review
@@ -84,10 +85,11 @@ def _pads(review: Review) -> list[str]:
 
 def _causes(review: Review) -> list[str]:
     year = review.causes_year
-    unexplained = year.n >= 5 and year.unexplained * 3 >= year.n
+    # A cause looked for and not found is written down: only blanks are asked for.
+    unwritten = year.n >= 5 and _unwritten(review) * 3 >= year.n
     biggest = year.biggest
     named = [f"cause {biggest.code}"] if biggest is not None and biggest.n >= 3 else []
-    return (["unexplained"] if unexplained else []) + named
+    return (["unwritten"] if unwritten else []) + named
 
 
 def stands(review: Review, key: str) -> Now:
@@ -106,7 +108,7 @@ def stands(review: Review, key: str) -> Now:
         "measure": _measure_now,
         "pads": _pads_now,
         "cause": _cause_now,
-        "unexplained": _unexplained_now,
+        "unwritten": _unwritten_now,
     }
     return ways[kind](review, rest) if kind in ways else Now("this version does not know it", None, 0)
 
@@ -161,10 +163,13 @@ def _cause_now(review: Review, code: str) -> Now:
     return Now(words, n / month.n, month.n)
 
 
-def _unexplained_now(review: Review, _: str) -> Now:
-    year = review.causes_year
-    words = f"{year.unexplained} of {plural(year.n, 'failure')} in twelve months without a known cause"
-    return Now(words, year.unexplained / year.n if year.n else None, year.n)
+def _unwritten(review: Review) -> int:
+    return next((row.n for row in review.causes_year.rows if row.code == NOT_WRITTEN), 0)
+
+
+def _unwritten_now(review: Review, _: str) -> Now:
+    n, blank = review.causes_year.n, _unwritten(review)
+    return Now(f"{blank} of {plural(n, 'failure')} in twelve months with no cause written", blank / n if n else None, n)
 
 
 def _said(review: Review, key: str) -> str:
@@ -184,8 +189,9 @@ def _said(review: Review, key: str) -> str:
         n = next((row.n for row in year.rows if row.code == rest), 0)
         cause = sentence(JOBS["failure_cause"].text_of(rest))
         return f"{cause}: the most frequent known cause, {n} of {plural(year.n, 'failure')} in twelve months."
-    if kind == "unexplained":
-        return "Write down causes: too many failures have none, so that nothing can be learnt from them."
+    if kind == "unwritten":
+        blank = f"{_unwritten(review)} of {plural(review.causes_year.n, 'failure')}"
+        return f"Write down causes: {blank} in twelve months have none, not even 'not found', and teach nothing."
     return _first_boot_said(review)
 
 
