@@ -22,7 +22,7 @@ from analysis.records.loghash import hash_of
 from analysis.records.on_disk import not_a_file, unchanged
 from analysis.records.problems import Problem, Severity
 from analysis.records.rulebook import WHOLE_COLUMN, Book
-from analysis.records.setting_aside import jobs_left_out
+from analysis.records.setting_aside import jobs_left_out, with_the_jobs_that_go
 from analysis.records.settings import FILE as SETTINGS_FILE
 from analysis.records.settings import Settings, examine_settings
 
@@ -282,7 +282,7 @@ def read_log(folder: Path, today: dt.date | None = None) -> Log:
     if whole:
         problems += all_rules(replace(book, refused=refused))
     order = {table.file: i for i, table in enumerate(TABLES)}
-    problems = _without_warnings_at_faults(problems)
+    problems = with_the_jobs_that_go(tables, _without_warnings_at_faults(problems))
     problems.sort(key=lambda p: (order.get(p.file, 99), p.line, BY_NAME_ORDER.get((p.file, p.column), 0), p.code))
     return Log(tables, folder, settings, tuple(problems), hash_of(coded), rows_read=rows_read)
 

@@ -16,6 +16,7 @@ RULES: tuple[Callable[[Book], list[Problem]], ...] = (
     rules_keys.existing_keys,
     rules_keys.earlier_jobs,
     rules_keys.chains_come_to_an_end,
+    rules_jobs.sums_are_no_jobs,
     rules_jobs.not_taken_means_no_work,
     rules_jobs.closed_jobs_are_complete,
     rules_jobs.first_boot_agrees,

@@ -30,6 +30,17 @@ def not_taken_means_no_work(book: Book) -> list[Problem]:
     return out + book.say("jobs", mask, "decline_reason", rule, todo, "reason-unasked", reads=("decision",))
 
 
+_SUMS = ("total", "totals", "subtotal", "sum", "sums", "average", "mean", "summe", "gesamt", "mittelwert")
+
+
+def sums_are_no_jobs(book: Book) -> list[Problem]:
+    """A line of totals below the jobs is not taken for a job without a date, nor its first word for a name."""
+    jobs = book.tables["jobs"]
+    mask = jobs["received_date"].isna() & jobs["job_id"].str.casefold().isin(_SUMS)
+    rule, todo = "one row for each job, no line of totals", "Delete the row; reports count for themselves."
+    return book.say("jobs", mask, "job_id", rule, todo, "sum-row")
+
+
 def closed_jobs_are_complete(book: Book) -> list[Problem]:
     """An accepted job is open (outcome and closed_date blank) or closed (both filled, first boot known)."""
     jobs = book.tables["jobs"]

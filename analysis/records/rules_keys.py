@@ -41,6 +41,10 @@ def unique_keys(book: Book) -> list[Problem]:
 
         rule = f"each {', '.join(table.key)} once"
         todo = "Give this row a key of its own, or delete it if it was entered twice."
+        if len(table.key) == 1:
+            todo += (
+                " Other faults of this code, or of the code that is missing for it, may follow from it: mend it first."
+            )
         reads = tuple(table.key)
         out += book.say(table.name, again, table.key[-1], rule, todo, "duplicate-key", reads=reads, found=found)
     return out

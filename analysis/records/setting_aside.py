@@ -5,11 +5,11 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import pandas as pd
 
-from analysis.records.problems import Problem, plural
+from analysis.records.problems import Problem, Severity, plural, visible
 
 _OWNERS = {"donors.csv": "donor_id", "technicians.csv": "technician_id"}
 
@@ -111,6 +111,29 @@ def _grouped(known: set[str]) -> dict[str, list[str]]:
     for job in known:
         groups.setdefault(_alike(job), []).append(job)
     return groups
+
+
+_NAMED = 5  # jobs named of those that go with a donor or technician
+_MOST_FOLLOWED = 200  # faults whose jobs are sought; with more, the file as a whole is to be mended
+
+
+def with_the_jobs_that_go(tables: Mapping[str, pd.DataFrame], problems: Sequence[Problem]) -> list[Problem]:
+    """The findings; each fault of a donor or technician says which jobs a report sets aside with it."""
+    out, followed = [], 0
+    for problem in problems:
+        if (
+            problem.file in _OWNERS
+            and problem.severity is Severity.FAULT
+            and problem.line
+            and followed < _MOST_FOLLOWED
+        ):
+            followed += 1
+            jobs = _jobs_naming(tables, problem) or []
+            more = f" and {len(jobs) - _NAMED} more" if len(jobs) > _NAMED else ""
+            named = f" Until then a report sets aside with it: {', '.join(map(visible, jobs[:_NAMED]))}{more}."
+            problem = replace(problem, todo=problem.todo + named if jobs else problem.todo)
+        out.append(problem)
+    return out
 
 
 def _jobs_naming(tables: Mapping[str, pd.DataFrame], problem: Problem) -> list[str] | None:
