@@ -7,8 +7,10 @@ import re
 from collections.abc import Callable
 from pathlib import Path
 
+from analysis.errors import ReworkError
 from analysis.questions.period import month_for, parse_month
-from analysis.records.log import read_log
+from analysis.questions.since_last import month_hashes, read_summary
+from analysis.records.log import Log, read_log
 from analysis.records.problems import plural
 from analysis.records.setting_aside import strays_told
 from analysis.report.render import PROJECT, render
@@ -56,10 +58,30 @@ def publish_review(
         say(f"{told} set aside; 'rework check' lists {'it' if log.jobs_set_aside == 1 else 'them'}.")
     if strays := strays_told(log.strays_left_out):
         say(f"{strays} 'rework check' lists the faults.")
+    place = out / f"review-{chosen}.html"
+    if replaces_another(place.with_suffix(".json"), log):
+        say(
+            f"{place.name} in {out.name or out} is of another log: none of its jobs is the same in this one. It is replaced;"
+            " to keep it, stop now and give --out another folder."
+        )
     say(f"Making the review of {chosen} …")
     last = earlier_summary(out, str(chosen))
     given = {"log_folder": str(folder), "month": str(chosen), "last_review": str(last.resolve()) if last else ""}
-    return render(NOTEBOOK, given, out / f"review-{chosen}.html", say)
+    return render(NOTEBOOK, given, place, say)
+
+
+def replaces_another(summary: Path, log: Log) -> bool:
+    """Whether the review that left a summary was made from another log: no job of it has the same code and content."""
+    try:
+        there = read_summary(summary)
+    except ReworkError:
+        return False  # not to be told from its damaged summary
+    if there is None:
+        return False
+    known = {item for jobs in there.months.values() for item in jobs.items()}
+    # Shops number their jobs alike, so that codes alone do not tell two logs apart.
+    now = {item for jobs in month_hashes(log, there.month).values() for item in jobs.items()}
+    return bool(known) and known.isdisjoint(now)
 
 
 def _month_asked(text: str) -> str:

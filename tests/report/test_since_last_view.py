@@ -13,9 +13,11 @@ from analysis.demo.simulator import simulate
 from analysis.questions.review import review_of
 from analysis.questions.since_last import Watched, month_hashes, summarise, summary_text
 from analysis.records.log import Log
+from analysis.report import monthly
 from analysis.report.publishing import replace_together
 from analysis.report.since_last_view import became_grid, before, changes_grid, earlier_summary, next_time
 from analysis.report.to_watch import stands, to_watch
+from tests.tables import closed, log_of
 
 ALARM, NEXT = pd.Period("2024-01"), pd.Period("2024-02")
 
@@ -142,3 +144,26 @@ def test_a_first_page_that_cannot_be_whole_leaves_nothing(tmp_path, monkeypatch)
     with pytest.raises(KeyboardInterrupt):
         replace_together({tmp_path / "a.html": "one", tmp_path / "a.json": "1"})
     assert os.listdir(tmp_path) == []
+
+
+def test_a_page_of_another_log_is_not_replaced_without_a_word(tmp_path, monkeypatch):
+    monkeypatch.setattr(monthly, "render", lambda notebook, given, place, say: place)
+    mine = log_of(jobs=[closed("J-1"), closed("J-2")])
+    monkeypatch.setattr(monthly, "read_log", lambda folder: mine)
+    summary = tmp_path / "review-2026-02.json"
+
+    def said():
+        lines = []
+        monthly.publish_review(tmp_path / "log", "2026-02", tmp_path, lines.append)
+        return " ".join(lines)
+
+    assert "another log" not in said(), "nothing there yet"
+    month = pd.Period("2026-02")
+    edited = log_of(jobs=[closed("J-1"), closed("J-2", bench_hours=9.0)])
+    summary.write_text(summary_text(summarise(edited, month, ())), encoding="utf-8")
+    assert "another log" not in said(), "an entry put right makes no other log"
+    others = log_of(jobs=[closed("J-1", bench_hours=1.0), closed("J-2", bench_hours=2.0)])
+    summary.write_text(summary_text(summarise(others, month, ())), encoding="utf-8")
+    assert f"review-2026-02.html in {tmp_path.name} is of another log" in said()
+    summary.write_text("{", encoding="utf-8")
+    assert "another log" not in said()
