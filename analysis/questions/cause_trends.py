@@ -199,11 +199,11 @@ def _unexplained(cohort: Cohort, month: pd.Period) -> tuple[tuple[HalfYear, ...]
     halves = []
     for k in np.unique(half):
         mine = half == k
-        start = first + int(6 * k)
+        # A log that starts within the half-year names it from its own first month.
+        start = max(first + int(6 * k), cohort.jobs["received_date"].min().to_period("M"))
+        end = first + int(6 * k) + 5
         a, b, n = int(not_found[mine].sum()), int(not_written[mine].sum()), int(mine.sum())
-        halves.append(
-            HalfYear(f"{start.strftime('%b %Y')} to {(start + 5).strftime('%b %Y')}", n, a, b, wilson(a + b, n))
-        )
+        halves.append(HalfYear(f"{start.strftime('%b %Y')} to {end.strftime('%b %Y')}", n, a, b, wilson(a + b, n)))
     y = (not_found | not_written).astype(float)
     few = too_few(y)
     if few is not None or len(halves) < 2:

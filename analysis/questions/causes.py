@@ -73,8 +73,12 @@ class Causes:
     @property
     def biggest(self) -> CauseRow | None:
         """The most frequent named cause; None when no cause was named."""
-        named = [row for row in self.rows if row.code not in (NOT_WRITTEN, "not_found", "other")]
-        return named[0] if named else None
+        return self.known[0] if self.known else None
+
+    @property
+    def known(self) -> list[CauseRow]:
+        """Causes by name, most frequent first: neither blank, nor not found, nor "other"."""
+        return [row for row in self.rows if row.code not in (NOT_WRITTEN, "not_found", "other")]
 
     @property
     def unexplained(self) -> int:

@@ -23,7 +23,8 @@ def methods(review: Review) -> Bullets:
     settings = review.log.settings
     return Bullets(
         [
-            "Rates: Wilson interval, 95 %.",
+            "Rates: Wilson interval, 95 %; of a month not yet closed, the cumulative incidence with open jobs censored"
+            " (Aalen–Johansen).",
             "Blanks: a blank is 'not recorded', never zero and never the worst. In a model a blank category is a level of its"
             " own and a blank number takes the middle of the recorded ones with a mark of its own, so that no job drops out;"
             " neither is told as a result. The n of a row counts the jobs of that level, or those with the number recorded.",
@@ -43,7 +44,7 @@ def methods(review: Review) -> Bullets:
             "First-boot model: the same kind of regression; profile-likelihood intervals; verdicts by Holm's method over all"
             " that is told; work before boot test 1 only, because a failure causes more passes and more heat.",
             "Bench hours: cumulative incidence with closing without success as the competing end (Aalen–Johansen); damage"
-            " classes compared by Gray's test; rate ratios from a cause-specific Cox regression (Efron). Passes take hours"
+            " classes compared by Gray's test; rate ratios from a cause-specific Cox regression (Efron); whether they stay the same over time by a chi-square test, of so many degrees of freedom as a term has parts. Passes take hours"
             " themselves and are therefore not in that model. Neither is shown where over a tenth of the jobs that booted, or"
             " of those that ended without a boot, lack their hours.",
             "Attempts: share booted by each test as a cumulative incidence over test numbers, with loss, giving up and a"

@@ -54,13 +54,18 @@ def model_words(review: Review) -> Prose:
         f"Fitted to {model.fit.n} jobs with a first-boot result ({model.fit.events} booted,"
         f" {model.fit.n - model.fit.events} did not). Each row compares jobs alike in the rest of: {adjusted_for(model.design)}."
         " Numbers are average differences in the chance of booting, in percentage points, each with the 95 % interval of"
-        f" its row alone; the verdict word allows for all {len(model.effects) + bool(model.temperature)} things looked at."
+        f" its row alone{_looked_at(len(model.effects) + bool(model.temperature))}."
     )
     sure = [e for e in model.effects if e.verdict is not Verdict.CANNOT_TELL]
     unsure = [e.label for e in model.effects if e.verdict is Verdict.CANNOT_TELL]
     middle = [_effect_sentence(e) for e in sure]
     last = f"Cannot tell: {listed(unsure)}." if unsure else ""
     return Prose([head, *middle, last, temperature_words(model), separation_words(model), ASSOCIATION])
+
+
+def _looked_at(things: int) -> str:
+    """What the verdict word takes into account, where more than one thing is looked at."""
+    return f"; the verdict word allows for all {things} things looked at" if things > 1 else ""
 
 
 def separation_words(model: Description) -> str:
@@ -122,7 +127,7 @@ def forest_picture(review: Review) -> Picture | Prose:
     """Odds ratios of what was done at the bench."""
     model = review.model
     if isinstance(model, NO_MODEL) or not model.fit.converged or not model.effects:
-        return Prose(["No forest plot: the model holds nothing yet that was done at the bench."])
+        return Prose([""])  # the sentences above say why
     rows = [
         figures.Interval(e.label, e.odds_ratio, e.low, e.high, f"{points(e.difference.points)} points, n {e.n}")
         for e in model.effects
@@ -144,9 +149,10 @@ def temperature_picture(review: Review) -> Picture | Prose:
     """Chance of first boot over install set temperature."""
     model = review.model
     if isinstance(model, NO_MODEL) or not model.fit.converged:
-        return Prose(["No temperature curve: there is no model yet."])
+        return Prose([""])
     if model.temperature is None:
-        return Prose([_no_temperature(model)])
+        # Among the sentences above where the model tells anything; not to be read twice.
+        return Prose(["" if model.effects else _no_temperature(model)])
     t = model.temperature
     curve = t.curve
     ends = f"{curve.x[0]:.0f} and {curve.x[-1]:.0f} °C"

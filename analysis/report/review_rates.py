@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from itertools import dropwhile
 
-from analysis.questions.causes import EVIDENCE, CauseRow
+from analysis.questions.causes import EVIDENCE, CauseRow, Causes
 from analysis.questions.period import month_name
 from analysis.questions.rates import Rate
 from analysis.questions.review import Review
 from analysis.records.problems import plural
 from analysis.report import figures
 from analysis.report.page import Bullets, Grid, Picture, Prose, ledger_grid
-from analysis.report.wording import hours_of, interval, number, of, of_known, percent, rate, sentence
+from analysis.report.wording import hours_of, interval, listed, number, of, of_known, percent, rate, sentence
 
 
 def month_ledger(review: Review) -> Grid:
@@ -30,7 +30,7 @@ def first_boot_picture(review: Review) -> Picture | Prose:
     if not rows:
         return Prose(["No first boot has been recorded yet, so that there is no rate to show."])
     year = review.first_boot[1].proportion
-    heading = f"First boot: {of(year)} jobs in twelve months" if year.n else "First boot so far"
+    heading = f"First boot: {year.x} of {plural(year.n, 'job')} in twelve months" if year.n else "First boot so far"
     alt = "First-boot rates with 95 % intervals. " + "; ".join(f"{r.label}: {rate(r.proportion)}" for r in rows) + "."
     return Picture(
         figures.rates([_interval_row(each) for each in rows], heading),
@@ -65,7 +65,7 @@ def damage_picture(review: Review) -> Picture | Prose:
         text = f"No damage class has {least} first boots in twelve months yet"
         return Prose([f"{text} ({aside})." if aside else f"{text}."])
     year = review.first_boot[1].proportion
-    heading = f"First boot by damage at intake: {of(year)} jobs in twelve months"
+    heading = f"First boot by damage at intake: {year.x} of {plural(year.n, 'job')} in twelve months"
     rows = [_interval_row(each) for each in shown]
     alt = "First-boot rates by damage at intake over twelve months. " + "; ".join(
         f"{r.label}: {rate(r.proportion)}" for r in shown
@@ -82,7 +82,13 @@ def months_picture(review: Review) -> Picture | Prose:
         return Prose(["There are not yet two months with an expected number, so that months cannot be compared."])
     unusual = [each for each in year if not each.low <= each.observed <= each.high]
     names = ", ".join(month_name(each.month) for each in unusual)
-    heading = f"Outside its own 95 % range: {names}" if unusual else "Every month is within its own 95 % range"
+    heading = (
+        f"Outside its own 95 % range: {names}"
+        if unusual
+        else f"None of {len(year)} months is outside its own 95 % range"
+    )
+    # A range from none to all holds whatever happens: such a month says nothing.
+    mute = sum(each.low == 0 and each.high == each.n for each in year)
     figure = figures.months(
         [each.month.strftime("%b\n%y") for each in year],
         [each.observed for each in year],
@@ -100,6 +106,7 @@ def months_picture(review: Review) -> Picture | Prose:
         "Dot: first-boot successes seen; line: expected from the mix of boards; bar: 95 % range of chance and of the"
         f" model's own uncertainty. Of {len(year)} such ranges about one in twenty is missed by chance alone"
     )
+    caption += f"; {mute} of them from none to all, as their boards are too few" if mute else ""
     return Picture(figure, f"{alt}.", caption, sum(each.n for each in year))
 
 
@@ -141,7 +148,7 @@ def received_grid(review: Review) -> Grid | Prose:
         rows.append([month_name(each.month), str(each.accepted), str(each.closed), *shown])
     under = (
         f"A month counts once {percent(share)} of its accepted jobs are closed, so that quick successes do not flatter it."
-        " Before that, 'about' is an estimate in which open jobs count as long as they are known (Aalen–Johansen); it"
+        " Before that, 'about' is an estimate in which open jobs count as long as they are known; it"
         " stops at the last day to which three jobs were followed."
     )
     heads = ["received in", "accepted", "closed", "recovered", "of those closed", "95 % interval"]
@@ -158,7 +165,7 @@ def causes_picture(review: Review) -> Picture | Prose:
     rows = year.rows[:10]
     named = year.biggest
     heading = (
-        f"{sentence(named.label)}: {named.n} of {plural(year.n, 'failure')} in twelve months"
+        f"{_most_frequent(year)} of {plural(year.n, 'failure')} in twelve months"
         if named
         else f"No cause is known for {plural(year.n, 'failure')} in twelve months"
     )
@@ -169,6 +176,18 @@ def causes_picture(review: Review) -> Picture | Prose:
     )
     caption = "Solid: confirmed; hatched: probable; open: suspected; dotted: evidence not stated"
     return Picture(figure, f"{alt}.", caption, year.n)
+
+
+def _most_frequent(year: Causes) -> str:
+    """The most frequent known cause and its count, or those that tie."""
+    biggest = year.biggest
+    if biggest is None:
+        return ""
+    tied = [row.label for row in year.known if row.n == biggest.n]
+    if len(tied) == 1:
+        return f"{sentence(biggest.label)}: {biggest.n}"
+    names = f"{listed(tied)} tie" if len(tied) <= 3 else f"{len(tied)} causes tie"
+    return f"{sentence(names)}, each {biggest.n}"
 
 
 def _row_hours(row: CauseRow) -> str:
@@ -198,7 +217,7 @@ def causes_grid(review: Review) -> Grid | Prose:
     heads = ["cause", "jobs", "evidence", "bench hours", "lost for good", "in twelve months"]
     spent = hours_of(month.hours, month.hours_known, month.n)
     under = (
-        f"{plural(month.n, 'failed job')} closed in {month_name(review.month)}, {spent} in all. One month's"
+        f"{plural(month.n, 'failed job')} closed in {month_name(review.month)}, {spent} in all, every attempt on their boards included. One month's"
         " causes are too few to show a change by themselves."
     )
     return Grid(f"Causes of failure, {month_name(review.month)}", heads, rows, numbers=(1, 3, 4, 5), under=under)

@@ -45,12 +45,12 @@ def hours_picture(review: Review) -> Picture | Prose:
     if isinstance(answer, NoModel):
         return Prose([f"Bench hours to the first success cannot be drawn. {no_model_words(answer)}"])
     curve = answer.overall
-    if not curve.events or curve.stop <= 0:
+    if curve.stop <= 0 or not curve.at(curve.stop)[0] > 0:
         least = review.log.settings.minimum_at_risk
         return Prose(
             [
                 f"Bench hours to the first success cannot be drawn yet: {plural(curve.n, 'job')} with hours,"
-                f" {curve.events} of them booted; a curve takes {least} jobs and a success."
+                f" {curve.events} of them booted; a curve takes a success while {least} jobs are still in work."
             ]
         )
     ticks = _ticks(curve.stop)
@@ -98,8 +98,8 @@ def _hidden_words(answer: HoursAnswer) -> str:
         low, high = (percent(share) for share in answer.bounds)
         parts.append(
             f"{missing} of {plural(lacks.of_booted + lacks.of_closed, 'job')} that ended lack the hours of their end and are"
-            f" not in the curve ({lacks.booted} booted, {lacks.closed} did not). By {number(curve.stop, 1)} bench hours"
-            f" {percent(curve.at(curve.stop)[0])} of the {plural(curve.n, 'job')} with hours had booted; with these it is"
+            f" not in the curve ({lacks.booted} booted, {lacks.closed} did not). Its end, {percent(curve.at(curve.stop)[0])}"
+            f" of {plural(curve.n, 'job')} booted by {number(curve.stop, 1)} bench hours, would with them be"
             f" {low if low == high else f'between {low} and {high}'} of {curve.n + missing}, whatever their hours were."
         )
     if answer.lower_limits:
@@ -190,8 +190,8 @@ def attempts_grid(review: Review) -> Grid | Prose:
             of(row.chance),
             _with_range((row.chance.rate, row.chance.low, row.chance.high)),
             *(str(counts[i]) for counts in shown.values()),
-            _low_to_high(row) if row.bounded else _with_range(row.within_low),
-            _with_range(row.within_continued),
+            _low_to_high(row) if row.bounded else _with_range(_same_at_first(row, row.within_low)),
+            _with_range(_same_at_first(row, row.within_continued)),
         ]
         for i, row in enumerate(table)
     ]
@@ -201,6 +201,13 @@ def attempts_grid(review: Review) -> Grid | Prose:
     heads += ["… had none been given up or stopped"]
     under = f"{_attempts_note(review.attempts, bounded)} {EACH_INTERVAL}"
     return Grid("Attempts, by boot test", heads, rows, numbers=tuple(range(1, len(heads))), under=under)
+
+
+def _same_at_first(row: AttemptRow, estimate: tuple[float, float, float]) -> tuple[float, float, float]:
+    """The plain rate and its interval where nothing came before: two intervals of one number would contradict."""
+    chance = row.chance
+    plain = row.test_no == 1 and abs(estimate[0] - chance.rate) < 1e-9
+    return (chance.rate, chance.low, chance.high) if plain else estimate
 
 
 def _low_to_high(row: AttemptRow) -> str:
@@ -228,8 +235,8 @@ def _attempts_note(answer: AttemptsAnswer, bounded: bool) -> str:
             parts.append("As most jobs that boot are recovered, low is nearer the truth for those not recovered.")
     parts.append(
         "The chance of a later test holds for jobs like those that were continued: hopeless ones are given up earlier."
-        " The last column assumes that jobs given up or stopped were like those continued; it is usually too high, and no"
-        " bound. A job lost for good never boots in any column."
+        " The last column assumes that jobs given up or stopped were like those continued. That makes it too high"
+        " as a rule, but sets no upper limit. A job lost for good never boots in any column."
     )
     if answer.lost_before:
         lost = plural(answer.lost_before, "job")
@@ -342,5 +349,9 @@ def proportionality_grid(model: HazardModel | NoModel) -> Grid | Prose:
         else "Some rate ratios change with the hours spent: read them as averages over the job."
     )
     return Grid(
-        "Do the rate ratios stay the same over time?", ["term", "chi-square", "df", "P"], rows, (1, 2, 3), under
+        "Do the rate ratios stay the same over time?",
+        ["term", "size of the change", "parts", "chance of as much"],
+        rows,
+        (1, 2, 3),
+        under,
     )

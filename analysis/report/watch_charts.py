@@ -25,16 +25,17 @@ def climb_picture(review: Review) -> Picture | Prose:
     points = chart.points
     told = [f"{signal.day:%Y-%m-%d}" for signal in chart.signals]
     heading = (
-        f"First boots getting worse: alarm on {', '.join(told)}"
+        f"First boots getting worse: {'last ' if len(told) > 1 else ''}alarm on {told[-1]}, none since"
         if told
         else "First boots getting worse: no alarm so far"
     )
     last = points.iloc[-1]
     stands = f"It now stands at {number(last['value'], 1)}, its limit is {number(last['limit'], 1)}"
     alt = f"Evidence that first boots are getting worse, after each of {len(points)} jobs. {heading}. {stands}."
+    earlier = f". Alarms before: {', '.join(told[:-1])}" if len(told) > 1 else ""
     caption = (
         "Each failure of a board that should have booted lifts the line, each success lowers it; at the limit it gives an"
-        f" alarm and starts again. {stands}"
+        f" alarm and starts again. {stands}{earlier}"
     )
     drawn = watch_figures.climb(points["day"], points["value"], points["limit"], points["signal"], heading)
     return Picture(drawn, alt, caption, len(points))
@@ -50,7 +51,7 @@ def rate_picture(review: Review) -> Picture | Prose:
     heading = (
         f"Plain first-boot rate outside its limits: {', '.join(out)}"
         if out
-        else f"Plain first-boot rate within its limits in all of {plural(len(rate.months), 'month')}"
+        else f"Plain first-boot rate: {plural(len(rate.months), 'month')}, each by itself within its limits"
     )
     labels = [month.strftime("%b\n%y") for month in rate.months]
     alt = f"First-boot rate by month with exact limits. {heading}. " + "; ".join(
@@ -60,7 +61,8 @@ def rate_picture(review: Review) -> Picture | Prose:
     caption = (
         f"Dot: share that booted; bar: exact limits around the mean of these months ({percent(chart.centre)}), which a"
         " single month leaves by chance less than once in"
-        f" {int(1 / chart.rate)}. It takes no account of how hard the boards were"
+        f" {int(1 / chart.rate)}. It knows nothing of how hard the boards were and judges each month alone: it can miss what the"
+        " watch above adds up"
     )
     drawn = watch_figures.rate_chart(labels, chart.x, chart.n, chart.low, chart.high, chart.centre, heading)
     return Picture(drawn, f"{alt}.", caption, int(chart.n.sum()))
@@ -183,7 +185,7 @@ def recovery_grid(review: Review) -> Grid | Prose:
         ]
         for each in months
     ]
-    heads = ["received in", "recovered, of closed", "expected", "limits", ""]
+    heads = ["received in", "recovered, of closed", "expected", "limits", "against them"]
     under = (
         "Only jobs closed by the day on which enough of the month was closed count. A board that comes back later counts by"
         " its last job, not yet closed on that day, so that its month is then judged again without it."

@@ -10,7 +10,7 @@ import seaborn as sns
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
-from matplotlib.ticker import MaxNLocator
+from matplotlib.ticker import FixedLocator
 from numpy.typing import ArrayLike
 
 from analysis.report.figures import PERCENT
@@ -65,7 +65,9 @@ def rate_chart(
         size = np.asarray(n, dtype=float)
         axes.vlines(at, np.asarray(low) / size, np.asarray(high) / size, color=RULE, linewidth=7, label="limits")
         axes.axhline(centre, color=QUIET, linewidth=1, linestyle=(0, (4, 3)), label="mean")
-        axes.plot(at, np.asarray(x) / size, MARKS[0], color=COLOURS[0], markersize=5, clip_on=False, label="seen")
+        axes.plot(
+            at, np.asarray(x) / size, MARKS[0], color=COLOURS[0], markersize=5, clip_on=False, label="seen", zorder=3
+        )
         axes.set(ylim=(0, 1), xlim=(-0.6, max(len(labels), 6) - 0.4))
         step = max(1, -(-len(labels) // 8))
         axes.set_xticks(at[::-step][::-1])
@@ -104,6 +106,13 @@ def measures(labels: Sequence[str], rows: Sequence[Small], heading: str) -> Figu
     return figure
 
 
+def half_steps(top: float) -> list[float]:
+    """Ticks from 0 to at most ``top``, two to four of them: whole numbers, or halves where it is small."""
+    steps = (0.5, *(base * 10**k for k in range(7) for base in (1.0, 2.0, 5.0)))
+    step = next(each for each in steps if top < 4 * each)
+    return [step * k for k in range(int(top / step) + 1)]
+
+
 def _small(axes: Axes, row: Small) -> None:
     at, mean = np.arange(len(row.mean)), np.asarray(row.mean, dtype=float)
     low, high = np.asarray(row.low, dtype=float), np.asarray(row.high, dtype=float)
@@ -111,12 +120,13 @@ def _small(axes: Axes, row: Small) -> None:
     if known.any():  # an empty set of lines would spoil the layout
         axes.vlines(at[known], low[known], high[known], color=RULE, linewidth=7)
     seen = ~np.isnan(mean)  # a dot without a value would spoil the layout
-    axes.plot(at[seen], mean[seen], MARKS[0], color=COLOURS[0], markersize=5, clip_on=False)
+    # In front of the axis, which would cut dots at zero.
+    axes.plot(at[seen], mean[seen], MARKS[0], color=COLOURS[0], markersize=5, clip_on=False, zorder=3)
     out = np.asarray(row.outside, dtype=bool)
     if out.any():  # nor may it hold an empty set of points
-        axes.plot(at[out], mean[out], MARKS[1], color=ALARM, markersize=7, clip_on=False)
+        axes.plot(at[out], mean[out], MARKS[1], color=ALARM, markersize=7, clip_on=False, zorder=3)
     axes.set_title(row.name, fontsize=SMALL, fontweight="normal", pad=3)
-    axes.yaxis.set_major_locator(MaxNLocator(nbins=3))
-    top = float(np.nanmax([*mean, *high, 0.1]))
+    top = float(np.nanmax([*mean, *high, 0.5]))
+    axes.yaxis.set_major_locator(FixedLocator(half_steps(top)))
     axes.set_ylim(0, 1.1 * top)
     sns.despine(ax=axes)

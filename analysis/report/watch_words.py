@@ -79,18 +79,17 @@ def measure_words(review: Review) -> Prose:
         n = max((month.n for _, month in now), default=0)
         return Prose(
             [
-                f"No measure of the work has a usual range for this month yet: it takes {MINIMUM_JOBS} first boots before the"
-                f" month's year, three jobs with the number written in the month (at most {n} this month) and"
-                f" {MINIMUM_DIFFERING} earlier ones that differ from the commonest number."
+                "No measure of the work has a usual range for this month yet. A range is made in the first month with"
+                f" {MINIMUM_JOBS} first boots before it and each January, from earlier jobs of which {MINIMUM_DIFFERING} differ"
+                " from the commonest number; it is held against a month with the number written for three jobs (this month"
+                f" has it for {n or 'none'}{' at most' if n else ''})."
             ]
         )
     outside = [(measure, month) for measure, month in judged if month.outside]
     if not outside:
-        return Prose(
-            [
-                f"All {plural(len(judged), 'measure')} of the work that can be judged are within their usual range this month."
-            ]
-        )
+        one = f"The one measure of the work that can be judged, {judged[0][0].name}, is within its"
+        every = f"All {len(judged)} measures of the work that can be judged are within their"
+        return Prose([f"{one if len(judged) == 1 else every} usual range this month."])
     return Prose(
         [
             f"{measure.name.capitalize()}: {number(month.mean, 2)} on average of {plural(month.n, 'job')},"

@@ -5,11 +5,14 @@ from __future__ import annotations
 from types import SimpleNamespace
 
 import pandas as pd
+import pytest
 
 from analysis.cohort.features import build_cohort
+from analysis.questions.cause_trends import cause_trends
 from analysis.questions.causes import causes_of, failed_jobs
-from analysis.report import to_watch
-from tests.tables import closed, log_of
+from analysis.questions.review import review_of
+from analysis.report import review_models, review_rates, review_time, to_watch, watch_figures, watch_words
+from tests.tables import boot, closed, log_of
 
 MONTH = pd.Period("2026-02")
 
@@ -27,3 +30,55 @@ def test_a_cause_looked_for_and_not_found_is_no_blank():
     assert to_watch._causes(blank)[0] == "unwritten"
     assert "3 of 7 failures in twelve months have none" in to_watch._said(blank, "unwritten")
     assert to_watch.stands(blank, "unwritten").words == "3 of 7 failures in twelve months with no cause written"
+
+
+def test_causes_that_tie_are_told_as_a_tie():
+    tie = causes("pads_lost", "poor_joint", "not_found", "not_found")
+    assert review_rates._most_frequent(tie) == "Pads lost and poor solder joint tie, each 1"
+    assert review_rates._most_frequent(causes("pads_lost", "pads_lost", "poor_joint")) == "Pads lost: 2"
+
+
+def test_a_half_year_is_named_from_the_first_month_of_the_log():
+    log = log_of(jobs=[closed("J-1", "not_recovered", received_date="2026-01-05")])
+    (half,) = cause_trends(log, build_cohort(log), MONTH).halves
+    assert half.name == "Jan 2026 to Feb 2026"
+
+
+@pytest.fixture(scope="module")
+def eleven_jobs():
+    """Eleven jobs, the only two that boot among the last ones in work."""
+    jobs = [closed(f"J-{i}", "not_recovered", bench_hours=1.0 + i) for i in range(9)]
+    jobs += [closed(f"W-{i}", bench_hours=20.0) for i in range(2)]
+    tests = [boot(f"J-{i}", 1, "no_current", bench_hours_so_far=1.0 + i) for i in range(9)]
+    tests += [boot(f"W-{i}", 1, "data_readable", bench_hours_so_far=20.0) for i in range(2)]
+    return review_of(log_of(jobs=jobs, boot_tests=tests), MONTH)
+
+
+def test_a_curve_without_a_success_is_not_drawn(eleven_jobs):
+    (words,) = review_time.hours_picture(eleven_jobs).paragraphs
+    assert "11 jobs with hours, 2 of them booted; a curve takes a success while 10 jobs are still in work" in words
+
+
+def test_one_number_is_not_given_two_intervals_in_a_row(eleven_jobs):
+    row = review_time.attempts_grid(eleven_jobs).rows[0]
+    assert row[0] == "test 1"
+    assert row[2] == row[-1] == row[-2]
+
+
+def test_no_model_is_said_once(eleven_jobs):
+    assert review_models.forest_picture(eleven_jobs).paragraphs == [""]
+    assert review_models.temperature_picture(eleven_jobs).paragraphs == [""]
+    assert "Too few" in review_models.model_words(eleven_jobs).paragraphs[0]
+    assert review_models._looked_at(1) == ""
+
+
+def test_a_range_of_a_measure_is_asked_for_in_words(eleven_jobs):
+    (words,) = watch_words.measure_words(eleven_jobs).paragraphs
+    assert "(this month has it for none)" in words
+
+
+@pytest.mark.parametrize(
+    ("top", "ticks"), [(0.6, [0, 0.5]), (1.7, [0, 0.5, 1, 1.5]), (3, [0, 1, 2, 3]), (17, [0, 5, 10, 15])]
+)
+def test_ticks_are_whole_or_half_numbers(top, ticks):
+    assert watch_figures.half_steps(top) == ticks
