@@ -83,9 +83,7 @@ def months_picture(review: Review) -> Picture | Prose:
     unusual = [each for each in year if not each.low <= each.observed <= each.high]
     names = ", ".join(month_name(each.month) for each in unusual)
     heading = (
-        f"Outside its own 95 % range: {names}"
-        if unusual
-        else f"None of {len(year)} months is outside its own 95 % range"
+        f"Outside its own 95 % range: {names}" if unusual else f"No month of {len(year)} is outside its own 95 % range"
     )
     # A range from none to all holds whatever happens: such a month says nothing.
     mute = sum(each.low == 0 and each.high == each.n for each in year)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from types import SimpleNamespace
 
 import pandas as pd
@@ -12,6 +13,8 @@ from analysis.questions.cause_trends import cause_trends
 from analysis.questions.causes import causes_of, failed_jobs
 from analysis.questions.review import review_of
 from analysis.report import review_models, review_rates, review_time, to_watch, watch_figures, watch_words
+from analysis.report.page import Grid
+from analysis.report.render import TEMPLATES
 from tests.tables import boot, closed, log_of
 
 MONTH = pd.Period("2026-02")
@@ -82,3 +85,16 @@ def test_a_range_of_a_measure_is_asked_for_in_words(eleven_jobs):
 )
 def test_ticks_are_whole_or_half_numbers(top, ticks):
     assert watch_figures.half_steps(top) == ticks
+
+
+def test_tables_run_on_over_printed_pages_and_leave_no_half_page_empty(running_browser, tmp_path):
+    """Six tables of seven tenths of a page each fill five pages; kept whole, they would take six."""
+    css = (TEMPLATES / "bench" / "page.css").read_text(encoding="utf-8")
+    rows = [[f"row {i}", "1"] for i in range(26)]
+    tables = "<p>words</p>".join(Grid("A table", ["what", "n"], rows)._repr_html_() for _ in range(6))
+    page = tmp_path / "page.html"
+    page.write_text(f"<html><style>{css}</style><body><main>{tables}</main></body></html>", encoding="utf-8")
+    shown = running_browser.new_page()
+    shown.goto(page.as_uri())
+    pages = len(re.findall(rb"/Type\s*/Page\b", shown.pdf(format="A4")))
+    assert 3 <= pages <= 5
