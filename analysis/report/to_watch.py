@@ -17,7 +17,7 @@ from analysis.questions.what_changed import BY_COLUMN, Candidate, group_in, leve
 from analysis.records.dictionary import JOBS
 from analysis.records.problems import plural
 from analysis.report.watch_words import watched_words
-from analysis.report.wording import number, sentence
+from analysis.report.wording import listed, number, sentence
 
 
 @dataclass(frozen=True)
@@ -188,6 +188,12 @@ def _said(review: Review, key: str) -> str:
         year = review.causes_year
         n = next((row.n for row in year.rows if row.code == rest), 0)
         cause = sentence(JOBS["failure_cause"].text_of(rest))
+        tied = [row.label for row in year.known if row.n == n and row.code != rest]
+        if tied:
+            causes = listed([cause, *tied])
+            return (
+                f"{causes}: the most frequent known causes, {n} each of {plural(year.n, 'failure')} in twelve months."
+            )
         return f"{cause}: the most frequent known cause, {n} of {plural(year.n, 'failure')} in twelve months."
     if kind == "unwritten":
         blank = f"{_unwritten(review)} of {plural(review.causes_year.n, 'failure')}"
@@ -225,7 +231,11 @@ def _unexplained(looked: Looked | None) -> str:
 def _month_said(review: Review) -> str:
     now = review.now
     if alarms_now(review, worse=False) and not _month(review):
-        return "First boots got better than expected: find out what changed on the bench, so that it stays."
+        day = alarms_now(review, worse=False)[0].day
+        return (
+            f"First boots got better than expected (alarm of {day:%Y-%m-%d}): find out what changed on the bench, so that it"
+            " stays."
+        )
     if isinstance(now, MonthExpected) and now.verdict is Verdict.CLEAR:
         return "Look at what changed on the bench (donor lot, alloy, settings): the recorded intake facts do not explain this month."
     return "Watch first boots: if next month again brings fewer than expected, look at what changed on the bench."

@@ -137,3 +137,18 @@ def test_there_is_no_column_of_missing_first_boots_where_none_is_missing(one_cla
     html = candidates_grid(review)._repr_html_()
     assert "of about 0 missing" not in html
     assert "could account for" in html
+
+
+@pytest.mark.parametrize(
+    ("pads", "told"), [(4, "the most frequent known causes, 4 each"), (3, "the most frequent known cause, 4")]
+)
+def test_causes_that_tie_are_both_named(pads, told):
+    months = Months()
+    causes = ["chip_cracked"] * 4 + ["pads_lost"] * pads
+    for cause, day in zip(causes, days_of("2025-06", 8), strict=False):
+        months.add(day, False, failure_cause=cause)
+    review = review_of(months.log(), LAST)
+    said = next(item.words for item in to_watch(review) if item.key.startswith("cause"))
+    assert told in said
+    assert ("pads lost" in said.lower()) == (pads == 4)
+    assert "chip cracked" in said.lower()
