@@ -77,7 +77,7 @@ def _first_boot(review: Review) -> Statement:
             else "There was no first boot in the twelve months before either.",
         )
     if isinstance(review.now, TooFew):
-        says = f"{of(month)} jobs booted at the first test. The log is too young to say what was to be expected."
+        says = f"{month.x} of {plural(month.n, 'job')} booted at the first test. The log is too young to say what was to be expected."
         return Statement("First boot", says, "Before this month: " + few_words(review.now, "an expected number"))
     return _against_expected(review.now)
 
@@ -87,7 +87,7 @@ def _against_expected(now: MonthExpected) -> Statement:
         return Statement("First boot", "No job of this month is of a kind that the log had seen before.", "")
     verdict = VERDICT_TEXT[now.verdict].format(direction=now.direction)
     says = (
-        f"{now.observed} of {now.n} jobs booted at the first test; {number(now.expected, 1)} were to be expected"
+        f"{now.observed} of {plural(now.n, 'job')} booted at the first test; {number(now.expected, 1)} were to be expected"
         f" from boards like these. {verdict}."
     )
     detail = (

@@ -231,7 +231,7 @@ def pads_grid(review: Review) -> Grid | Prose:
             ]
         )
     unseen = (
-        f" {plural(pads.not_seen, 'side')} with neither a count of lost pads nor a grade left are not in the table."
+        f" Not in the table: {plural(pads.not_seen, 'side')} with neither a count of lost pads nor a grade left."
         if pads.not_seen
         else ""
     )

@@ -241,7 +241,7 @@ def _attempts_note(answer: AttemptsAnswer, bounded: bool) -> str:
     if answer.lost_before:
         lost = plural(answer.lost_before, "job")
         parts.append(
-            f"{lost} closed as not recovered without any test count as failed first boots, but stand in no row."
+            f"In no row, though counted as failed first boots: {lost} closed as not recovered without any test."
         )
     outer = ", of low and high together from the lowest to the highest end" if bounded else ""
     return f"{' '.join(parts)} In brackets: 95 % intervals{outer}."

@@ -77,9 +77,10 @@ def damage_grid(review: Review) -> Grid | Prose:
         "range",
         f"{span} say" if span == "twelve months" else f"word, {span}",
     ]
+    looked = f" The word takes into account that {len(rows)} classes are looked at." if len(rows) > 1 else ""
     under = (
         f"Booted at the first test, against what boards like these should have given; range: what chance and the model's"
-        f" uncertainty allow ({percent(0.95)}). The word takes into account that {len(rows)} classes are looked at. One month"
+        f" uncertainty allow ({percent(0.95)}).{looked} One month"
         f" of one class is too few jobs for a word.{covered}"
     )
     caption = f"First boots against expectation by damage, {month_name(review.month)} and {span}"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import re
 from types import SimpleNamespace
 
@@ -9,10 +10,12 @@ import pandas as pd
 import pytest
 
 from analysis.cohort.features import build_cohort
+from analysis.models.intervals import wilson
 from analysis.questions.cause_trends import cause_trends
 from analysis.questions.causes import causes_of, failed_jobs
+from analysis.questions.rates import Rate
 from analysis.questions.review import review_of
-from analysis.report import review_models, review_rates, review_time, to_watch, watch_figures, watch_words
+from analysis.report import first_screen, review_models, review_rates, review_time, to_watch, watch_figures, watch_words
 from analysis.report.page import Grid
 from analysis.report.render import TEMPLATES
 from tests.tables import boot, closed, log_of
@@ -66,6 +69,15 @@ def test_one_number_is_not_given_two_intervals_in_a_row(eleven_jobs):
     row = review_time.attempts_grid(eleven_jobs).rows[0]
     assert row[0] == "test 1"
     assert row[2] == row[-1] == row[-2]
+
+
+def test_one_is_one_in_words(eleven_jobs):
+    one = dataclasses.replace(
+        eleven_jobs, first_boot=(Rate("this month", wilson(1, 1)), *eleven_jobs.first_boot[1:]), month=MONTH
+    )
+    screen = first_screen.first_screen(one)._repr_html_()
+    assert "1 of 1 job booted" in screen
+    assert "1 of 1 jobs" not in screen
 
 
 def test_no_model_is_said_once(eleven_jobs):
