@@ -14,7 +14,7 @@ from analysis.records.problems import Problem, quoted
 from analysis.records.rulebook import Book, plain
 
 _CODE_LETTERS = string.ascii_letters + string.digits + "-_./#"
-_MOST_HINTED = 1000  # unknown codes of a column; with more, the column as a whole is another one's
+_MOST_HINTED = 200  # unknown codes of a column; with more, the column as a whole is another one's
 _FEW = 3  # codes worth naming; with more of them a hint says nothing
 
 
