@@ -102,9 +102,9 @@ def months_picture(review: Review) -> Picture | Prose:
     )
     caption = (
         "Dot: first-boot successes seen; line: expected from the mix of boards; bar: 95 % range of chance and of the"
-        f" model's own uncertainty. Of {len(year)} such ranges about one in twenty is missed by chance alone"
+        " model's own uncertainty. About one such range in twenty is missed by chance alone"
     )
-    caption += f"; {mute} of them from none to all, as their boards are too few" if mute else ""
+    caption += f"; with too few boards to leave it, a range goes from none to all: {mute} here" if mute else ""
     return Picture(figure, f"{alt}.", caption, sum(each.n for each in year))
 
 

@@ -110,3 +110,10 @@ def test_tables_run_on_over_printed_pages_and_leave_no_half_page_empty(running_b
     shown.goto(page.as_uri())
     pages = len(re.findall(rb"/Type\s*/Page\b", shown.pdf(format="A4")))
     assert 3 <= pages <= 5
+
+
+def test_a_range_from_none_to_all_is_owned_up_to(eleven_jobs):
+    each = SimpleNamespace(month=MONTH, observed=0, n=1, expected=0.5, low=0, high=1)
+    two = [each, SimpleNamespace(**(vars(each) | {"n": 6, "low": 1, "high": 5, "observed": 3}))]
+    caption = review_rates.months_picture(dataclasses.replace(eleven_jobs, year=tuple(two))).caption
+    assert "a range goes from none to all: 1 here" in caption
