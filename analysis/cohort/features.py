@@ -102,8 +102,9 @@ def _told_by_the_last_job(frame: pd.DataFrame) -> pd.DataFrame:
     for column in ("failure_cause", "cause_evidence", "loss_reversible"):
         told = frame["job_id"].map(last[column])
         out[column] = told.where(frame["job_id"].isin(last.index), frame[column])
-    hours = frame["job_id"].map(chains["bench_hours"].sum(min_count=1))
-    return out.assign(chain_hours=hours.where(hours.notna(), frame["bench_hours"]))
+    # Hours of which a part is not written are not known: the sum of the rest would make a long job short.
+    hours = frame["job_id"].map(chains["bench_hours"].agg(lambda own: own.sum(skipna=False)))
+    return out.assign(chain_hours=hours.where(frame["job_id"].isin(last.index), frame["bench_hours"]))
 
 
 def build_cohort(log: Log) -> Cohort:

@@ -249,3 +249,9 @@ def test_jobs_set_aside_count_from_the_month_they_came_in():
     then = set_aside_by(log, pd.Timestamp("2026-02-28"))
     # One came later; one has no date, and one could not be read at all: both may have been there.
     assert (then.jobs_set_aside, then.failures_set_aside) == (3, 1)
+
+
+def test_hours_of_a_chain_are_not_known_where_a_part_of_them_is_not_written():
+    later = {"prior_rework": "here", "previous_job_id": "A", "received_date": "2026-03-01"}
+    log = log_of(jobs=[closed("A", "not_recovered", bench_hours=5.0), closed("B", bench_hours=None, **later)])
+    assert np.isnan(build_cohort(log).jobs.set_index("job_id").loc["A", "chain_hours"])
