@@ -120,7 +120,7 @@ class WhatChanged:
     candidates : tuple of Candidate
         All that were compared, smallest P first.
     listed : tuple of Candidate
-        The short list: those that did worse than the others and cost successes, the one that could account for most
+        The short list: those that did worse than the others and cost successes, smallest P
         first. Only these explain anything, however small the P of one that did better.
     exploratory : bool
         Always true.
@@ -181,7 +181,8 @@ def what_changed(log: Log, cohort: Cohort, model: ExpectedModel, jobs: Collectio
     mix = len(period) * float(earlier["chance"].mean()) - expected if len(earlier) else 0.0
     candidates = _candidates(period, earlier, expected - observed)
     costly = [each for each in candidates if each.toll.odds_ratio > 1 and each.toll.lost > 0]
-    listed = tuple(sorted(costly, key=lambda each: -each.toll.lost))[:LISTED]
+    # Smallest P first, as they come: by size a level that most jobs share would stand above a small bad lot.
+    listed = tuple(costly[:LISTED])
     return WhatChanged(len(period), len(earlier), unseen, observed, expected, mix, candidates, listed)
 
 
