@@ -28,6 +28,8 @@ from analysis.records.log import Log
 MINIMUM_GROUP = 3
 LISTED = 3
 NOTHING = "nothing we log explains it"
+# Held by nearly all jobs of the period and hardly any before: a group that took over cannot be told from its days.
+TOOK_OVER, HARDLY_BEFORE, BEFORE_NEEDED = 0.8, 0.2, 10
 
 
 @dataclass(frozen=True)
@@ -103,6 +105,31 @@ class Candidate:
 
 
 @dataclass(frozen=True)
+class TookOver:
+    """A level that nearly all jobs of the period have and hardly any had before: there is nothing to compare it with.
+
+    Parameters
+    ----------
+    factor, level, column, code : str
+        As in :class:`Candidate`.
+    n, failed, recorded : int
+        Jobs of the period in it, how many of them failed, and jobs with a record of the factor.
+    before, recorded_before : int
+        The same of earlier jobs.
+    """
+
+    factor: str
+    level: str
+    column: str
+    code: str
+    n: int
+    failed: int
+    recorded: int
+    before: int
+    recorded_before: int
+
+
+@dataclass(frozen=True)
 class WhatChanged:
     """Candidate explanations of a period.
 
@@ -122,6 +149,8 @@ class WhatChanged:
     listed : tuple of Candidate
         The short list: those that did worse than the others and cost successes, smallest P
         first. Only these explain anything, however small the P of one that did better.
+    took_over : tuple of TookOver
+        Levels that came to hold nearly all jobs, which no comparison within the period can judge.
     exploratory : bool
         Always true.
     """
@@ -134,6 +163,7 @@ class WhatChanged:
     mix: float
     candidates: tuple[Candidate, ...]
     listed: tuple[Candidate, ...]
+    took_over: tuple[TookOver, ...] = ()
     exploratory: bool = True
 
     @property
@@ -183,7 +213,8 @@ def what_changed(log: Log, cohort: Cohort, model: ExpectedModel, jobs: Collectio
     costly = [each for each in candidates if each.toll.odds_ratio > 1 and each.toll.lost > 0]
     # Smallest P first, as they come: by size a level that most jobs share would stand above a small bad lot.
     listed = tuple(costly[:LISTED])
-    return WhatChanged(len(period), len(earlier), unseen, observed, expected, mix, candidates, listed)
+    took_over = _took_over(period, earlier)
+    return WhatChanged(len(period), len(earlier), unseen, observed, expected, mix, candidates, listed, took_over)
 
 
 def period_of(chart: Chart, signal: Signal) -> tuple[str, ...]:
@@ -250,6 +281,23 @@ def _candidates(period: pd.DataFrame, earlier: pd.DataFrame, shortfall: float) -
     adjusted = holm(np.array([each[-1].p for each in found]))
     out = [_candidate(*each, float(worse), shortfall) for each, worse in zip(found, adjusted, strict=True)]
     return tuple(sorted(out, key=lambda c: (c.toll.p, -c.toll.lost, c.factor, c.code)))
+
+
+def _took_over(period: pd.DataFrame, earlier: pd.DataFrame) -> tuple[TookOver, ...]:
+    out = []
+    for factor in FACTORS:
+        now = period[period[factor.column].notna()]
+        then = earlier.loc[earlier[factor.column].notna(), factor.column].astype(str)
+        counts = now[factor.column].astype(str).value_counts()
+        if counts.empty or len(then) < BEFORE_NEEDED:
+            continue
+        code, n = str(counts.index[0]), int(counts.iloc[0])
+        before = int(then.eq(code).sum())
+        if n >= max(MINIMUM_GROUP, TOOK_OVER * len(now)) and before <= HARDLY_BEFORE * len(then):
+            failed = int(now.loc[now[factor.column].astype(str).eq(code), "first_boot"].eq(0).sum())
+            level = level_of(factor, code)
+            out.append(TookOver(factor.name, level, factor.column, code, n, failed, len(now), before, len(then)))
+    return tuple(out)
 
 
 def _rows(frame: pd.DataFrame, factor: Factor, code: object) -> Rows:

@@ -9,7 +9,7 @@ from analysis.questions.review import Review
 from analysis.questions.verdicts import Verdict
 from analysis.questions.watch import PRIMARY
 from analysis.questions.watching import Looked
-from analysis.questions.what_changed import MINIMUM_GROUP, NOTHING, Candidate
+from analysis.questions.what_changed import MINIMUM_GROUP, NOTHING, Candidate, TookOver
 from analysis.records.problems import plural
 from analysis.report.page import Grid, Prose
 from analysis.report.watch_words import watched_words
@@ -27,7 +27,7 @@ SURE = {
 }
 
 
-def name_of(candidate: Candidate) -> str:
+def name_of(candidate: Candidate | TookOver) -> str:
     """A candidate in words; people are not named on a page for the whole bench."""
     if candidate.column == "technician_id":
         return "one technician's jobs (not named here)"
@@ -55,7 +55,16 @@ def looked_words(review: Review) -> Prose:
             f" {plural(found.jobs, 'job')} and is already in the expected number."
         )
     lines.append(_verdict(looked))
+    lines += [_took_over(each) for each in found.took_over]
     return Prose(lines)
+
+
+def _took_over(each: TookOver) -> str:
+    return (
+        f"{sentence(name_of(each))} took over: {each.n} of {plural(each.recorded, 'job')} with a record of it, {each.before} of"
+        f" {each.recorded_before} before. {each.failed} of the {each.n} failed. As nearly all jobs of these days have it, it"
+        " cannot be told apart from the days themselves; look at it as well."
+    )
 
 
 def _nothing_to_look_into(review: Review) -> str:

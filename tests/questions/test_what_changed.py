@@ -216,6 +216,17 @@ def test_a_lot_as_bad_as_ever_that_took_over_explains_the_fall():
     assert found.listed[0].toll.lost_low > 0
 
 
+def test_a_lot_that_replaced_the_other_wholly_is_named_though_nothing_can_be_compared():
+    rng = np.random.default_rng(12)
+    found = _month_of_lots(lots=lambda _: 1, fails=lambda k: k % 3 != 0, before=lambda _: (0, bool(rng.random() < 0.8)))
+    assert not any(each.column == "donor_lot" for each in found.candidates)
+    (lot,) = [each for each in found.took_over if each.column == "donor_lot"]
+    assert (lot.code, lot.n, lot.recorded, lot.before, lot.failed) == ("L-1", 24, 24, 0, 16)
+    assert lot.recorded_before == found.before
+    # What stays as it was has not taken over.
+    assert not any(each.column == "known_good" for each in found.took_over)
+
+
 def test_a_group_that_got_better_explains_no_fall():
     # Before, lot 3 nearly always failed; now it does as well as the others, and all of them fail more.
     rng = np.random.default_rng(12)
