@@ -27,6 +27,7 @@ from analysis.records.log import Log
 # A group, and the jobs of the period outside it, need this many jobs to be compared.
 MINIMUM_GROUP = 3
 LISTED = 3
+PERSON = "technician_id"
 NOTHING = "nothing we log explains it"
 # Held by nearly all jobs of the period and hardly any before: a group that took over cannot be told from its days.
 TOOK_OVER, HARDLY_BEFORE, BEFORE_NEEDED = 0.8, 0.2, 10
@@ -46,7 +47,7 @@ FACTORS = (
     Factor("known_good", "donor test", ("donors", "known_good")),
     Factor("ball_alloy", "ball alloy", ("chip_sides", "ball_alloy")),
     Factor("clean_alloy", "cleaning alloy", ("chip_sides", "clean_alloy")),
-    Factor("technician_id", "technician"),
+    Factor(PERSON, "technician"),
     Factor("board_family", "board family"),
     Factor("intake_damage", "damage at intake", ("jobs", "intake_damage")),
     Factor("station", "hot-air station"),
@@ -147,8 +148,8 @@ class WhatChanged:
     candidates : tuple of Candidate
         All that were compared, smallest P first.
     listed : tuple of Candidate
-        The short list: those that did worse than the others and cost successes, smallest P
-        first. Only these explain anything, however small the P of one that did better.
+        The short list: those that did worse than the others and cost successes, surest first, people after the rest
+        of those as sure. Only these explain anything, however small the P of one that did better.
     took_over : tuple of TookOver
         Levels that came to hold nearly all jobs, which no comparison within the period can judge.
     exploratory : bool
@@ -211,7 +212,10 @@ def what_changed(log: Log, cohort: Cohort, model: ExpectedModel, jobs: Collectio
     mix = len(period) * float(earlier["chance"].mean()) - expected if len(earlier) else 0.0
     candidates = _candidates(period, earlier, expected - observed)
     costly = [each for each in candidates if each.toll.odds_ratio > 1 and each.toll.lost > 0]
-    # Smallest P first, as they come: by size a level that most jobs share would stand above a small bad lot.
+    # Smallest P first, as they come: by size a level that most jobs share would stand above a small bad lot. Of those
+    # as sure, people come last: whoever got the bad lot would else stand above it.
+    order = list(Verdict)
+    costly.sort(key=lambda each: (order.index(each.verdict), each.column == PERSON))
     listed = tuple(costly[:LISTED])
     took_over = _took_over(period, earlier)
     return WhatChanged(len(period), len(earlier), unseen, observed, expected, mix, candidates, listed, took_over)
