@@ -10,7 +10,7 @@ from analysis.report.review_changed import STUDY
 from analysis.report.wording import sentence
 
 # False alarms a year that tests/studies/watch.py measured; a slow test holds the stated rates.
-MEASURED_PRIMARY, MEASURED_SHARED = 0.245, 0.175
+MEASURED_PRIMARY, MEASURED_SHARED = 0.235, 0.18
 
 
 def definitions(review: Review) -> Prose:
