@@ -38,9 +38,8 @@ class PadRows:
 
 def pad_rows(log: Log, cohort: Cohort) -> PadRows:
     """Sides before boot test 1 of jobs with a first boot and a count of pads lost."""
-    tests_n = log.tables["boot_tests"]["job_id"].value_counts()
     every = log.tables["chip_sides"]
-    sides, undated = dated(every, tests_n)
+    sides, undated = dated(every, log)
     first = sides[sides["before"].eq(1)]
     own = first[first["job_id"].isin(cohort.first_boots["job_id"])]
     own = own[~own["job_id"].isin(cohort.undated.jobs)]
@@ -64,7 +63,7 @@ def pad_rows(log: Log, cohort: Cohort) -> PadRows:
             "technician_id": own["job_id"].map(jobs["technician_id"].astype(object)),
         }
     )
-    frame["removal_c"] = _removal(log, tests_n).reindex(pd.MultiIndex.from_frame(frame[["job_id", "chip"]])).to_numpy()
+    frame["removal_c"] = _removal(log).reindex(pd.MultiIndex.from_frame(frame[["job_id", "chip"]])).to_numpy()
     ledger = start_ledger("sides", len(every)).then(
         ("no boot test named on a job with several", len(undated)),
         ("worked on after boot test 1", len(sides) - len(first)),
@@ -75,9 +74,9 @@ def pad_rows(log: Log, cohort: Cohort) -> PadRows:
     return PadRows(frame[used].reset_index(drop=True), frame[gone].reset_index(drop=True), ledger)
 
 
-def _removal(log: Log, tests_n: pd.Series) -> pd.Series:
+def _removal(log: Log) -> pd.Series:
     """Typed set temperature of each chip's last removal before boot test 1, centred by station."""
-    steps, _ = dated(log.tables["heat_steps"], tests_n)
+    steps, _ = dated(log.tables["heat_steps"], log)
     steps = steps[steps["before"].eq(1) & steps["step_type"].eq("removal")]
     steps = steps[steps["entry_kind"].ne("preset").fillna(True).to_numpy(bool)].sort_values("step_no", kind="stable")
     steps = steps.drop_duplicates(["job_id", "chip_role"], keep="last")

@@ -43,9 +43,8 @@ def technique_rows(log: Log, cohort: Cohort) -> TechniqueRows:
     rows = cohort.first_boots
     undated = rows["job_id"].isin(cohort.undated.jobs).to_numpy(bool)
     rows = rows[~undated].reset_index(drop=True)
-    tests_n = log.tables["boot_tests"]["job_id"].value_counts()
-    steps, _ = dated(log.tables["heat_steps"], tests_n)
-    sides, _ = dated(log.tables["chip_sides"], tests_n)
+    steps, _ = dated(log.tables["heat_steps"], log)
+    sides, _ = dated(log.tables["chip_sides"], log)
     steps, sides = steps[steps["before"].eq(1)], sides[sides["before"].eq(1)]
     steps = steps[steps["chip_role"].eq("processor") & steps["job_id"].isin(rows["job_id"])]
     found = [_settings(steps, kind).reindex(rows["job_id"]).reset_index(drop=True) for kind in ("install", "reball")]

@@ -36,7 +36,7 @@ class Undated:
     jobs: frozenset[str] = frozenset()
 
 
-def tests_made(log: Log) -> pd.Series:
+def _tests_made(log: Log) -> pd.Series:
     """Boot tests recorded per ``job_id``.
 
     In a log cut at a day (:func:`analysis.cohort.as_of.as_of`) a job that was to have several counts as having two, so
@@ -47,7 +47,7 @@ def tests_made(log: Log) -> pd.Series:
     return counts.reindex(counts.index.union(later.index)).fillna(0).combine(later, max, fill_value=0)
 
 
-def dated(rows: pd.DataFrame, tests_n: pd.Series) -> tuple[pd.DataFrame, list[str]]:
+def dated(rows: pd.DataFrame, log: Log) -> tuple[pd.DataFrame, list[str]]:
     """Give every row of work the boot test it came before, or leave it out.
 
     A blank stands for 1 where the job had at most one boot test.
@@ -56,8 +56,8 @@ def dated(rows: pd.DataFrame, tests_n: pd.Series) -> tuple[pd.DataFrame, list[st
     ----------
     rows : DataFrame
         chip_sides or heat_steps, typed.
-    tests_n : Series
-        Boot tests recorded per ``job_id``.
+    log : Log
+        The log they are of: it knows how many boot tests a job had.
 
     Returns
     -------
@@ -65,7 +65,7 @@ def dated(rows: pd.DataFrame, tests_n: pd.Series) -> tuple[pd.DataFrame, list[st
         The rows that can be dated, with ``before`` (float), and the job of each row left out.
     """
     known = rows["before_test_no"].astype("Float64").to_numpy(float, na_value=np.nan)
-    tests = rows["job_id"].map(tests_n).fillna(0).to_numpy(float)
+    tests = rows["job_id"].map(_tests_made(log)).fillna(0).to_numpy(float)
     before = np.where(np.isnan(known) & (tests <= 1), 1.0, known)
     keep = ~np.isnan(before)
     return rows.loc[keep].assign(before=before[keep]), [str(job) for job in rows.loc[~keep, "job_id"]]
@@ -177,10 +177,9 @@ def work_before(log: Log, wanted: pd.DataFrame) -> tuple[pd.DataFrame, Undated]:
         Rows of work left out because they carry no boot test on a job with several.
     """
     keys = ["job_id", "test_no"]
-    tests_n = tests_made(log)
     wanted = wanted[keys].astype({"test_no": float})
-    sides, undated_sides = dated(log.tables["chip_sides"], tests_n)
-    steps, undated_steps = dated(log.tables["heat_steps"], tests_n)
+    sides, undated_sides = dated(log.tables["chip_sides"], log)
+    steps, undated_steps = dated(log.tables["heat_steps"], log)
     sides, steps = _asked(sides, wanted), _asked(steps, wanted)
     index = pd.MultiIndex.from_frame(wanted)
     out = pd.concat(

@@ -9,7 +9,7 @@ import pandas as pd
 
 from analysis.cohort.features import Cohort
 from analysis.cohort.outcomes import Ending
-from analysis.cohort.work import dated, tests_made
+from analysis.cohort.work import dated
 from analysis.records.dictionary import CHIP_SIDES, JOBS
 from analysis.records.log import Log
 
@@ -183,7 +183,7 @@ def pad_losses(log: Log, job_ids: pd.Series) -> PadLoss:
     """
     rows = log.tables["chip_sides"]
     rows = rows[rows["job_id"].isin(job_ids)]
-    work, _ = dated(rows, tests_made(log))
+    work, _ = dated(rows, log)
     first, after = _one_row_a_side(work[work["before"].le(1)]), _one_row_a_side(work[work["before"].gt(1)])
     seen = first[first["lost"].notna()]
     losing = seen[seen["lost"].astype(bool)]

@@ -14,7 +14,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from analysis.cohort.features import Cohort
-from analysis.cohort.work import dated, tests_made
+from analysis.cohort.work import dated
 from analysis.models.resampled_limits import MeanLimits, enough_differing, mean_limits
 from analysis.questions.watch import freeze_days, in_order
 from analysis.records.log import Log
@@ -86,7 +86,7 @@ def job_measures(log: Log, cohort: Cohort) -> pd.DataFrame:
     """Values of each job with a first boot: ``job_id``, ``first_boot_month``, ``first_boot_date`` and the measures."""
     rows = cohort.first_boots
     tests = log.tables["boot_tests"]
-    steps, _ = dated(log.tables["heat_steps"], tests_made(log))
+    steps, _ = dated(log.tables["heat_steps"], log)
     steps = steps[steps["before"].eq(1) & steps["entry_kind"].notna()]
     share = steps["entry_kind"].eq("preset").groupby(steps["job_id"]).mean()
     first = tests[tests["test_no"].eq(1)].drop_duplicates("job_id").set_index("job_id")

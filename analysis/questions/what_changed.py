@@ -14,7 +14,7 @@ import pandas as pd
 from scipy.special import logit
 
 from analysis.cohort.features import Cohort
-from analysis.cohort.work import dated, tests_made
+from analysis.cohort.work import dated
 from analysis.errors import ModelError
 from analysis.models.standardise import Rows, Toll, toll
 from analysis.questions.description import holm
@@ -241,11 +241,10 @@ def group_in(log: Log, cohort: Cohort, month: pd.Period, column: str, code: str)
 
 def _with_settings(log: Log, period: pd.DataFrame, earlier: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Add cleaning alloy, station and whether the install temperature lay outside the earlier jobs' usual range."""
-    tests_n = tests_made(log)
-    sides, _ = dated(log.tables["chip_sides"], tests_n)
+    sides, _ = dated(log.tables["chip_sides"], log)
     main = sides["before"].eq(1) & sides["chip_role"].eq("processor") & sides["side"].eq("lower")
     alloy = sides[main].drop_duplicates("job_id").set_index("job_id")["clean_alloy"].astype(object)
-    steps, _ = dated(log.tables["heat_steps"], tests_n)
+    steps, _ = dated(log.tables["heat_steps"], log)
     install = steps["before"].eq(1) & steps["chip_role"].eq("processor") & steps["step_type"].eq("install")
     station = steps[install].sort_values("step_no").drop_duplicates("job_id", keep="last").set_index("job_id")
     known = earlier["install_set_temp_c"].dropna()
