@@ -77,21 +77,6 @@ class Smallest:
     power: float
 
 
-def share_of(one_shop: Callable[[Rng], bool], shops: int, rng_seed: int) -> Share:
-    """Share of simulated shops in which something happens.
-
-    Parameters
-    ----------
-    one_shop : callable
-        Simulates a shop with the generator given and says whether it happened.
-    shops : int
-    rng_seed : int
-        The same seed gives the same share.
-    """
-    found = [bool(one_shop(rng_of(rng_seed, k))) for k in range(shops)]
-    return Share(sum(found), shops)
-
-
 def smallest_found(
     one_shop: Callable[[float, Rng], bool],
     sizes: Sequence[float],
@@ -159,29 +144,6 @@ def _crossing(sizes: Floats, shares: Floats, shops: int, power: float) -> tuple[
     at = (float(logit(power)) - level) / slope
     gradient = np.array([-1.0, -at]) / slope
     return float(unit * at), float(unit * np.sqrt(gradient @ fit.covariance @ gradient))
-
-
-def shift_by(log_odds: Floats, points: float) -> float:
-    """Log odds to add to every job so that the mean chance changes by so many percentage points.
-
-    Parameters
-    ----------
-    log_odds : ndarray, shape (n,)
-    points : float
-        Signed percentage points.
-
-    Returns
-    -------
-    float
-        Infinite where the mean chance would leave 0 to 100 %.
-    """
-    from scipy.optimize import brentq
-    from scipy.special import expit
-
-    wanted = float(expit(log_odds).mean()) + points / 100
-    if not 0 < wanted < 1:
-        return float(np.copysign(np.inf, points))
-    return float(brentq(lambda step: expit(log_odds + step).mean() - wanted, -30, 30))
 
 
 def draw_outcomes(log_odds: Floats, rng: Rng) -> Floats:

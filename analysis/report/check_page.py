@@ -48,13 +48,8 @@ def build(folder: Path) -> CheckView:
 def page_head(view: CheckView) -> PageHead:
     """Title and origin of the page."""
     rows = sum(view.log.rows_read.values())
-    return PageHead(
-        title="Check of the log",
-        shop=view.log.settings.shop_name,
-        period=f"{plural(len(view.log.rows_read), 'file')}, {plural(rows, 'row')}",
-        log_hash=view.log.hash,
-        invented=view.log.invented,
-    )
+    period = f"{plural(len(view.log.rows_read), 'file')}, {plural(rows, 'row')}"
+    return PageHead.of(view.log, "Check of the log", period)
 
 
 def first_screen(view: CheckView) -> FirstScreen:

@@ -25,21 +25,23 @@ from analysis.report.assess_words import (
     why_words,
     worth_words,
 )
-from analysis.report.page import Bullets, FirstScreen, Grid, PageHead, Picture, Prose, Statement, ledger_grid
+from analysis.report.page import (
+    Bullets,
+    FirstScreen,
+    Grid,
+    PageHead,
+    Picture,
+    Prose,
+    Statement,
+    jobs_up_to,
+    ledger_grid,
+)
 from analysis.report.wording import interval, listed, number, percent, sentence
 
 
 def page_head(counter: Counter) -> PageHead:
     """Title, shop and period."""
-    log = counter.log
-    last = f" up to {log.last_date:%Y-%m-%d}" if log.last_date == log.last_date else ""
-    return PageHead(
-        title="Accept or decline",
-        shop=log.settings.shop_name,
-        period=f"{plural(len(counter.cohort.jobs), 'job')} in the log{last}",
-        log_hash=log.hash,
-        invented=log.invented,
-    )
+    return PageHead.of(counter.log, "Accept or decline", jobs_up_to(counter.log, " in the log"))
 
 
 def _trusted(counter: Counter) -> Statement:

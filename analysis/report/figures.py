@@ -59,7 +59,7 @@ def rates(rows: Sequence[Interval], heading: str, reference: float | None = None
         for at, row in zip(y, rows, strict=True):
             axes.plot([row.low, row.high], [at, at], color=COLOURS[0], linewidth=2, solid_capstyle="butt")
             axes.plot(row.estimate, at, "o", color=COLOURS[0], markersize=6, clip_on=False)
-            _beside(axes, at, row.words)
+            beside(axes, at, row.words)
         axes.set(xlim=(0, 1), ylim=(-0.6, len(rows) - 0.4), yticks=y)
         axes.set_yticklabels([wrapped(row.label, 20) for row in rows])
         axes.xaxis.set_major_formatter(PERCENT)
@@ -69,7 +69,7 @@ def rates(rows: Sequence[Interval], heading: str, reference: float | None = None
     return figure
 
 
-def _beside(axes: Axes, at: float, words: str) -> None:
+def beside(axes: Axes, at: float, words: str) -> None:
     """Words at the right of a row, clear of an arrow or dot at the edge."""
     axes.annotate(
         words,
@@ -99,7 +99,7 @@ def forest(rows: Sequence[Interval], heading: str, left: str, right: str) -> Fig
                 axes.plot(high_end, at, ">", color=COLOURS[0], markersize=6, clip_on=False)
             if low_end <= row.estimate <= high_end:
                 axes.plot(row.estimate, at, "o", color=COLOURS[0], markersize=6)
-            _beside(axes, at, row.words)
+            beside(axes, at, row.words)
         axes.set_xscale("log")
         axes.set(xlim=(low_end, high_end), ylim=(-0.6, len(rows) - 0.4), yticks=y)
         axes.set_yticklabels([wrapped(row.label, 22) for row in rows])

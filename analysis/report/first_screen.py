@@ -12,7 +12,7 @@ from analysis.questions.verdicts import Verdict
 from analysis.questions.watch import Signal
 from analysis.records.problems import plural
 from analysis.records.setting_aside import strays_told
-from analysis.report.page import FirstScreen, PageHead, Statement
+from analysis.report.page import FirstScreen, PageHead, Statement, jobs_up_to
 from analysis.report.to_watch import suspect, to_watch
 from analysis.report.watch_expected import once_in
 from analysis.report.watch_words import watched_words
@@ -30,15 +30,9 @@ MANY_SET_ASIDE = 0.05  # share of the log; common practice, no source
 
 def page_head(review: Review) -> PageHead:
     """Title, shop and period of the page."""
-    jobs = len(review.cohort.jobs) + review.log.jobs_set_aside
-    last = review.log.last_date.strftime("%Y-%m-%d")
-    return PageHead(
-        title=f"Monthly review, {month_name(review.month)}",
-        shop=review.log.settings.shop_name,
-        period=f"First boots and closings of {month_name(review.month)}; {plural(jobs, 'job')} in the log up to {last}",
-        log_hash=review.log.hash,
-        invented=review.log.invented,
-    )
+    month = month_name(review.month)
+    period = f"First boots and closings of {month}; {jobs_up_to(review.log, ' in the log')}"
+    return PageHead.of(review.log, f"Monthly review, {month}", period)
 
 
 def few_words(few: TooFew, what: str, rows: str = "tested jobs") -> str:

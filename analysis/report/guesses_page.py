@@ -13,13 +13,8 @@ from analysis.report.wording import interval, number, of, percent
 
 def page_head(log: Log, ledger: GuessLedger) -> PageHead:
     """Title; the page says that it is private."""
-    return PageHead(
-        title=f"Guesses of {ledger.technician}: private",
-        shop=log.settings.shop_name,
-        period=f"For {ledger.technician} alone; {plural(ledger.n, 'closed job')} with a guess",
-        log_hash=log.hash,
-        invented=log.invented,
-    )
+    period = f"For {ledger.technician} alone; {plural(ledger.n, 'closed job')} with a guess"
+    return PageHead.of(log, f"Guesses of {ledger.technician}: private", period)
 
 
 def _on_average(ledger: GuessLedger) -> Statement:

@@ -11,6 +11,8 @@ from typing import Any
 
 from analysis.cohort.ledger import Ledger
 from analysis.errors import ReworkError
+from analysis.records.log import Log
+from analysis.records.problems import plural
 
 LONG_TEXT = 14  # letters of a cell from which its column keeps a width of its own on a phone
 
@@ -45,11 +47,23 @@ class PageHead:
     footer: str = "Local codes, licensed professionals and the makers' data sheets prevail over anything on this page."
     lang: str = "en"
 
+    @classmethod
+    def of(cls, log: Log, title: str, period: str) -> PageHead:
+        """Head of a page on a log: its shop, its hash, whether it is invented."""
+        return cls(title, log.settings.shop_name, period, log.hash, log.invented)
+
     def _repr_mimebundle_(self, **_: Any) -> dict[str, Any]:
         banner = "<p><strong>Invented data.</strong></p>" if self.invented else ""
         html = f"{banner}<p>{escape(self.shop)}</p><h1>{escape(self.title)}</h1><p>{escape(self.period)}</p>"
         facts = vars(self) | {"log_hash": self.log_hash[:12]}
         return {"text/html": html, "application/vnd.rework.page+json": facts}
+
+
+def jobs_up_to(log: Log, where: str = "") -> str:
+    """Jobs of a log, those set aside among them, and its last day: "650 jobs in the log up to 2024-10-02"."""
+    jobs = plural(len(log.tables["jobs"]) + log.jobs_set_aside, "job")
+    last = log.last_date
+    return f"{jobs}{where}" + (f" up to {last:%Y-%m-%d}" if last == last else "")
 
 
 @dataclass(frozen=True)

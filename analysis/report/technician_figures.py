@@ -12,7 +12,7 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import FixedLocator, FuncFormatter, MaxNLocator
 from numpy.typing import NDArray
 
-from analysis.report.figures import PERCENT
+from analysis.report.figures import PERCENT, beside
 from analysis.report.style import COLOURS, QUIET, RULE, SMALL, canvas, look, title, title_height, wrapped
 
 Floats = NDArray[np.float64]
@@ -54,16 +54,7 @@ def raw_and_adjusted(pairs: Sequence[Pair], average: float, heading: str) -> Fig
                 clip_on=False,
                 label="raw rate" if first else None,
             )
-            axes.annotate(
-                pair.words,
-                (1, at),
-                xycoords=axes.get_yaxis_transform(),
-                xytext=(8, 0),
-                textcoords="offset points",
-                va="center",
-                fontsize=SMALL,
-                annotation_clip=False,
-            )
+            beside(axes, at, pair.words)
         axes.set(xlim=(0, 1), ylim=(-0.6, len(pairs) - 0.35), yticks=y)
         axes.set_yticklabels([wrapped(pair.label, 14) for pair in pairs])
         axes.xaxis.set_major_formatter(PERCENT)

@@ -14,7 +14,17 @@ from analysis.questions.technicians_twin import CLEAR_RATE, LEANING_RATE
 from analysis.questions.verdicts import Verdict
 from analysis.records.problems import plural
 from analysis.report import figures, technician_figures
-from analysis.report.page import Bullets, FirstScreen, Grid, PageHead, Picture, Prose, Statement, ledger_grid
+from analysis.report.page import (
+    Bullets,
+    FirstScreen,
+    Grid,
+    PageHead,
+    Picture,
+    Prose,
+    Statement,
+    jobs_up_to,
+    ledger_grid,
+)
 from analysis.report.technician_words import (
     POWER_WORDS,
     not_compared_words,
@@ -32,16 +42,8 @@ ORDER = "Order: by code, never by result."
 
 def page_head(answers: TechnicianAnswers) -> PageHead:
     """Title, shop and period of the page."""
-    log = answers.log
-    jobs = len(answers.cohort.jobs) + log.jobs_set_aside
-    upto = f" up to {log.last_date:%Y-%m-%d}" if log.last_date == log.last_date else ""
-    return PageHead(
-        title="Technicians, on the same boards",
-        shop=log.settings.shop_name,
-        period=f"First boots of the whole log; {plural(jobs, 'job')}{upto}. For the bench, not for publication",
-        log_hash=log.hash,
-        invented=log.invented,
-    )
+    period = f"First boots of the whole log; {jobs_up_to(answers.log)}. For the bench, not for publication"
+    return PageHead.of(answers.log, "Technicians, on the same boards", period)
 
 
 def _left_out(answers: TechnicianAnswers) -> Statement:

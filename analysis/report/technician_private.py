@@ -9,7 +9,6 @@ from analysis.questions.technicians_answers import TechnicianAnswers
 from analysis.questions.technicians_private import OwnPart, PrivateView
 from analysis.questions.verdicts import Verdict
 from analysis.records.dictionary import BY_NAME
-from analysis.records.log import Log
 from analysis.records.problems import plural
 from analysis.report.page import Caution, FirstScreen, Grid, PageHead, Prose, Statement
 from analysis.report.technician_closing import FAIRNESS, PSEUDONYMS
@@ -19,14 +18,9 @@ from analysis.report.wording import interval, number, of, percent, points_range,
 
 def private_head(answers: TechnicianAnswers, view: PrivateView) -> PageHead:
     """Title; the page says that it is private."""
-    log: Log = answers.log
-    return PageHead(
-        title=f"First boots of {view.person.code}: private",
-        shop=log.settings.shop_name,
-        period=f"For {view.person.code} alone; {plural(view.person.raw.n, 'own job')} with a first-boot result",
-        log_hash=log.hash,
-        invented=log.invented,
-    )
+    code = view.person.code
+    period = f"For {code} alone; {plural(view.person.raw.n, 'own job')} with a first-boot result"
+    return PageHead.of(answers.log, f"First boots of {code}: private", period)
 
 
 def _stands(view: PrivateView) -> Statement:

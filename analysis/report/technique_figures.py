@@ -9,7 +9,7 @@ import seaborn as sns
 from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
 
-from analysis.report.figures import Interval
+from analysis.report.figures import Interval, beside
 from analysis.report.style import COLOURS, QUIET, canvas, look, title, title_height, wrapped
 
 
@@ -22,16 +22,7 @@ def differences(rows: Sequence[Interval], heading: str, left: str, right: str) -
         for at, row in zip(y, rows, strict=True):
             axes.plot([row.low, row.high], [at, at], color=COLOURS[0], linewidth=2, solid_capstyle="butt")
             axes.plot(row.estimate, at, "o", color=COLOURS[0], markersize=6)
-            axes.annotate(
-                row.words,
-                (1, at),
-                xycoords=axes.get_yaxis_transform(),
-                xytext=(6, 0),
-                textcoords="offset points",
-                va="center",
-                fontsize=9,
-                annotation_clip=False,
-            )
+            beside(axes, at, row.words)
         reach = max(10.0, *(abs(end) for row in rows for end in (row.low, row.high)))
         axes.set(xlim=(-1.04 * reach, 1.04 * reach), ylim=(-0.6, len(rows) - 0.4), yticks=y)
         axes.set_yticklabels([wrapped(row.label, 20) for row in rows])

@@ -14,7 +14,17 @@ from analysis.records.dictionary import BY_NAME
 from analysis.records.problems import plural
 from analysis.report import technique_figures
 from analysis.report.figures import Interval
-from analysis.report.page import Bullets, FirstScreen, Grid, PageHead, Picture, Prose, Statement, ledger_grid
+from analysis.report.page import (
+    Bullets,
+    FirstScreen,
+    Grid,
+    PageHead,
+    Picture,
+    Prose,
+    Statement,
+    jobs_up_to,
+    ledger_grid,
+)
 from analysis.report.technique_words import (
     damage_words,
     difference,
@@ -30,15 +40,8 @@ from analysis.report.wording import number, of, p_value, percent, points, points
 
 def page_head(page: TechniqueAnswers) -> PageHead:
     """Title, shop and period."""
-    log = page.log
-    last = f" up to {log.last_date:%Y-%m-%d}" if log.last_date == log.last_date else ""
-    return PageHead(
-        title="Techniques, on like boards",
-        shop=log.settings.shop_name,
-        period=f"First boots of the whole log; {plural(len(page.cohort.jobs) + log.jobs_set_aside, 'job')}{last}",
-        log_hash=log.hash,
-        invented=log.invented,
-    )
+    period = f"First boots of the whole log; {jobs_up_to(page.log)}"
+    return PageHead.of(page.log, "Techniques, on like boards", period)
 
 
 def _helps(page: TechniqueAnswers) -> Statement:

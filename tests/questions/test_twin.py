@@ -7,7 +7,7 @@ import pytest
 from scipy.special import expit
 from scipy.stats import norm
 
-from analysis.questions.twin import Share, draw_outcomes, read_off, share_of, shift_by, smallest_found
+from analysis.questions.twin import Share, draw_outcomes, read_off, smallest_found
 
 
 def noisy_z(size: float, rng: np.random.Generator) -> bool:
@@ -47,19 +47,10 @@ def test_read_off_needs_no_simulation_of_its_own():
 
 
 def test_a_share_and_its_error():
-    got = share_of(lambda rng: bool(rng.random() < 0.3), 4000, 5)
-    assert abs(got.rate - 0.3) < 3 * got.error
+    got = Share(1200, 4000)
+    assert got.rate == 0.3
     assert got.error == pytest.approx(np.sqrt(0.3 * 0.7 / 4000), rel=0.05)
     assert Share(0, 200).error > 0
-
-
-def test_a_shift_changes_the_mean_chance_by_the_points_asked_for():
-    log_odds = np.linspace(-2, 3, 50)
-    for points in (-20.0, 5.0, 15.0):
-        moved = expit(log_odds + shift_by(log_odds, points)).mean() - expit(log_odds).mean()
-        assert 100 * moved == pytest.approx(points)
-    assert shift_by(log_odds, 60.0) == np.inf
-    assert shift_by(log_odds, -80.0) == -np.inf
 
 
 def test_outcomes_are_drawn_with_their_chances():
