@@ -12,20 +12,10 @@ from analysis import __version__
 from analysis.cli_compare import add_compare_command
 from analysis.cli_evidence import add_evidence_commands
 from analysis.cli_month import add_month_command
+from analysis.cli_shared import DEMO, PROJECT, REPORTS, log_or_demo, needs_checkout, out_argument, page_arguments
 from analysis.errors import ReworkError
 
-PROJECT = Path(__file__).resolve().parent.parent
-DEMO = PROJECT / "data_demo"
-
 CANNOT_RUN = 2
-_FROM_CHECKOUT = (
-    "review",
-    "month",
-    "dictionary",
-    "assess",
-    "counter",
-    "evidence",
-)  # they use notebooks/, data_demo/ or reports/
 
 
 def _to_stderr(text: str) -> None:
@@ -113,14 +103,12 @@ def _review(args: argparse.Namespace) -> int:
 
     from analysis.report.monthly import publish_review
 
-    if args.log is None:
-        print("No log named: reviewing the demo log of an invented workshop.")
-    path = publish_review(args.log or DEMO, args.month, args.out, say=print, today=dt.date.today())
+    path = publish_review(log_or_demo(args), args.month, args.out, say=print, today=dt.date.today())
     print(f"Review written to {path}")
     return 0
 
 
-MODELS = PROJECT / "reports" / ".models"  # fitted models; may be deleted at any time
+MODELS = REPORTS / ".models"  # fitted models; may be deleted at any time
 
 
 def _assess(args: argparse.Namespace) -> int:
@@ -180,13 +168,12 @@ def _assess_flags(assess: argparse.ArgumentParser) -> None:
 def _counter(args: argparse.Namespace) -> int:
     from analysis.report.counter import publish_counter, publish_guesses
 
+    log = log_or_demo(args)
     if args.technician:
-        path = publish_guesses(args.log or DEMO, args.technician, args.out, say=print)
+        path = publish_guesses(log, args.technician, args.out, say=print)
         print(f"Private page written to {path}; it is for {args.technician} alone.")
         return 0
-    if args.log is None:
-        print("No log named: the demo log of an invented workshop.")
-    path = publish_counter(args.log or DEMO, args.start_share, args.out, say=print)
+    path = publish_counter(log, args.start_share, args.out, say=print)
     print(f"Page written to {path}")
     return 0
 
@@ -281,16 +268,11 @@ def _parser() -> argparse.ArgumentParser:
     schema.add_argument("folder", type=Path, help="where the files go")
 
     dictionary = add("dictionary", _dictionary, "Make the page that explains every column.", "rework dictionary")
-    dictionary.add_argument(
-        "--out", type=Path, default=PROJECT / "reports", metavar="FOLDER", help="where the page goes (reports/)"
-    )
+    out_argument(dictionary)
 
     review = add("review", _review, "Make the monthly review as one HTML page.", "rework review my_log --month 2024-09")
-    review.add_argument("log", type=Path, nargs="?", help="folder that holds jobs.csv; without it, the demo")
+    page_arguments(review)
     review.add_argument("--month", default="", metavar="YYYY-MM", help="without it, the latest complete month")
-    review.add_argument(
-        "--out", type=Path, default=PROJECT / "reports", metavar="FOLDER", help="where the page goes (reports/)"
-    )
 
     assess = add(
         "assess",
@@ -301,6 +283,7 @@ def _parser() -> argparse.ArgumentParser:
         "  rework assess my_log --waiting waiting.csv",
     )
     _assess_flags(assess)
+    needs_checkout(assess)
 
     counter = add(
         "counter",
@@ -308,7 +291,7 @@ def _parser() -> argparse.ArgumentParser:
         "Make the page for accepting and declining: how far to trust it, last year replayed, a card for the counter.",
         "rework counter my_log",
     )
-    counter.add_argument("log", type=Path, nargs="?", help="folder that holds jobs.csv; without it, the demo")
+    page_arguments(counter)
     counter.add_argument(
         "--start-share",
         type=float,
@@ -322,12 +305,9 @@ def _parser() -> argparse.ArgumentParser:
         metavar="CODE",
         help="instead: the private page of one technician's guesses, for that technician alone",
     )
-    counter.add_argument(
-        "--out", type=Path, default=PROJECT / "reports", metavar="FOLDER", help="where the page goes (reports/)"
-    )
-    add_evidence_commands(add, DEMO, PROJECT / "reports")
-    add_compare_command(add, DEMO, PROJECT / "reports")
-    add_month_command(add, DEMO, PROJECT / "reports")
+    add_evidence_commands(add)
+    add_compare_command(add)
+    add_month_command(add)
     return parser
 
 
@@ -338,7 +318,7 @@ def _printable(message: object) -> str:
 
 def _refuse_without_checkout(args: argparse.Namespace) -> None:
     """The pages are made from what lies beside the package, which a copy in site-packages lacks."""
-    used = args.command in _FROM_CHECKOUT or getattr(args, "page", None)
+    used = getattr(args, "from_checkout", False) or getattr(args, "page", None)
     if used and not ((PROJECT / "notebooks").is_dir() and DEMO.is_dir()):
         found = (
             f"'rework {args.command}' needs notebooks/ and data_demo/, which are not beside {Path(__file__).parent}."

@@ -6,13 +6,15 @@ import argparse
 from collections.abc import Callable
 from pathlib import Path
 
+from analysis.cli_shared import log_or_demo, page_arguments
+
 
 def _evidence(args: argparse.Namespace) -> int:
     from analysis.report.evidence_sheet import publish_evidence
 
     period = {"half": args.half, "first": args.first, "last": args.last}
     extra = {"intake": args.intake, "language": args.language, "recount_file": args.recount_file}
-    publish_evidence(args.log, args.out, say=print, **period, **extra)
+    publish_evidence(log_or_demo(args), args.out, say=print, **period, **extra)
     return 0
 
 
@@ -29,17 +31,13 @@ def _recount(args: argparse.Namespace) -> int:
     return 0 if recount_sheet(args.sheet, args.log, say=print) else 1
 
 
-def add_evidence_commands(add: Callable[..., argparse.ArgumentParser], demo: Path, reports: Path) -> None:
+def add_evidence_commands(add: Callable[..., argparse.ArgumentParser]) -> None:
     """Add the commands for what clients are shown.
 
     Parameters
     ----------
     add : callable
         Makes a command from its name, what runs it, what it does and an example.
-    demo : Path
-        The log taken when none is named.
-    reports : Path
-        Where pages go.
     """
     evidence = add(
         "evidence",
@@ -47,9 +45,6 @@ def add_evidence_commands(add: Callable[..., argparse.ArgumentParser], demo: Pat
         "Make the one-page sheet for clients: what the bench achieves, with its numbers of jobs. From a sealed log it"
         " can be recounted; without a seal it is a draft.",
         "rework evidence my_log --half 2024H1 --language de",
-    )
-    evidence.add_argument(
-        "log", type=Path, nargs="?", default=demo, help="folder that holds jobs.csv; without it, the demo"
     )
     evidence.add_argument(
         "--half", default="", metavar="YYYYHN", help="half-year, such as 2024H1 (the latest that ended)"
@@ -69,7 +64,7 @@ def add_evidence_commands(add: Callable[..., argparse.ArgumentParser], demo: Pat
         help="a fact of the client's own device, such as intake_damage=liquid; adds what past jobs like it say",
     )
     evidence.add_argument("--recount-file", type=Path, metavar="FILE", help="also the redacted CSV for a named auditor")
-    evidence.add_argument("--out", type=Path, default=reports, metavar="FOLDER", help="where the page goes (reports/)")
+    page_arguments(evidence)
 
     seal = add(
         "seal",

@@ -26,7 +26,9 @@ def rework(site: Path, *args: str) -> subprocess.CompletedProcess[str]:
     return subprocess.run(command, cwd=site, env={**os.environ, **paths}, capture_output=True, text=True, check=False)
 
 
-@pytest.mark.parametrize("args", [("review",), ("check", str(ROOT / "data_demo"), "--page", "out")])
+@pytest.mark.parametrize(
+    "args", [("review",), ("compare",), ("month",), ("check", str(ROOT / "data_demo"), "--page", "out")]
+)
 def test_what_needs_the_checkout_says_so_in_one_line(site, args):
     done = rework(site, *args)
     assert done.returncode == 2
