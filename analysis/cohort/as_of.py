@@ -48,10 +48,4 @@ def set_aside_by(log: Log, day: pd.Timestamp) -> Log:
     """Return the log with the jobs set aside for faults counted up to a day; those without a usable date stay."""
     rows = log.rows_set_aside
     later = rows["received_date"].ge(day.normalize() + pd.Timedelta(days=1)).fillna(False).to_numpy(bool)
-    failed = rows["outcome"].eq("not_recovered").fillna(False).to_numpy(bool)
-    return replace(
-        log,
-        jobs_set_aside=log.jobs_set_aside - int(later.sum()),
-        failures_set_aside=log.failures_set_aside - int((later & failed).sum()),
-        rows_set_aside=rows[~later],
-    )
+    return replace(log, jobs_set_aside=log.jobs_set_aside - int(later.sum()), rows_set_aside=rows[~later])

@@ -51,8 +51,6 @@ class Log:
         Jobs left out whole, with their faults; empty until :meth:`without_faulty_jobs`.
     jobs_set_aside : int
         Rows of jobs.csv that went with them. A code that only other tables name is in ``set_aside`` but is no job.
-    failures_set_aside : int
-        Those of them that read as closed and not recovered.
     strays_left_out : mapping of str to int
         Rows of each other file left out although no job went with them: they name a job that is not in jobs.csv.
     rows_read : mapping of str to int
@@ -70,7 +68,6 @@ class Log:
     hash: str = ""
     set_aside: Mapping[str, tuple[Problem, ...]] = field(default_factory=dict)
     jobs_set_aside: int = 0
-    failures_set_aside: int = 0
     strays_left_out: Mapping[str, int] = field(default_factory=dict)
     rows_read: Mapping[str, int] = field(default_factory=dict)
     rows_set_aside: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=["received_date", "outcome"]))
@@ -88,6 +85,11 @@ class Log:
     def invented(self) -> bool:
         """Whether the settings say that the data are invented."""
         return self.settings.invented
+
+    @property
+    def failures_set_aside(self) -> int:
+        """Jobs set aside that read as closed and not recovered."""
+        return int(self.rows_set_aside["outcome"].eq("not_recovered").sum())
 
     @property
     def faults(self) -> tuple[Problem, ...]:
@@ -129,13 +131,11 @@ class Log:
         # A row of jobs.csv that could not be split into cells is a job of the log too, though it never became a row.
         broken_rows = sum(p.file == "jobs.csv" and p.code == "ragged-row" for p in self.faults)
         dropped = len(self.tables["jobs"]) - len(kept["jobs"]) + broken_rows
-        lost = [int(jobs["outcome"].eq("not_recovered").sum()) for jobs in (self.tables["jobs"], kept["jobs"])]
         return replace(
             self,
             tables=hide_personal(kept, self.problems),
             set_aside=left_out.by_job,
             jobs_set_aside=dropped,
-            failures_set_aside=lost[0] - lost[1],
             rows_set_aside=self.tables["jobs"].loc[
                 ~self.tables["jobs"]["_line"].isin(kept["jobs"]["_line"]), ["received_date", "outcome"]
             ],

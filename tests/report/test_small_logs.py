@@ -163,7 +163,9 @@ def test_a_log_of_jobs_alone_says_why_there_is_no_curve_and_shows_no_empty_table
 
 
 def test_many_jobs_set_aside_are_told_first_with_the_failures_among_them():
-    log = dataclasses.replace(Log.from_tables(small(60)), jobs_set_aside=20, failures_set_aside=13)
+    outcomes = ["not_recovered"] * 13 + ["recovered"] * 7
+    aside = pd.DataFrame({"received_date": pd.Series(pd.NaT, index=range(20)), "outcome": outcomes})
+    log = dataclasses.replace(Log.from_tables(small(60)), jobs_set_aside=20, rows_set_aside=aside)
     html = shown(log)
     assert "Do not trust the rates below: 20 of 80 jobs are set aside because of faults, 13 of them" in html
     assert "Do not trust" not in shown(dataclasses.replace(log, jobs_set_aside=1))
