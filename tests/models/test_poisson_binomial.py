@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from analysis.errors import ModelError
-from analysis.models.poisson_binomial import at_least, at_most, cdf, central_range, pmf, two_sided
+from analysis.models.poisson_binomial import GROUP, at_least, at_most, cdf, central_range, pmf, two_sided
 
 
 def test_two_jobs_by_hand():
@@ -48,6 +48,32 @@ def test_ten_thousand_jobs_keep_mass_mean_variance_and_a_far_tail():
 def test_several_sets_of_chances_at_once():
     sets = np.random.default_rng(1).random((5, 9))
     np.testing.assert_allclose(pmf(sets), [pmf(one) for one in sets])
+
+
+def plainly(chances):
+    """One job after the other from the first to the last."""
+    mass = np.array([1.0])
+    for p in chances:
+        mass = np.append(mass * (1 - p), 0.0) + np.append(0.0, mass * p)
+    return mass
+
+
+@pytest.mark.parametrize("n", [1, GROUP - 1, GROUP, GROUP + 1, 3 * GROUP, 5 * GROUP + 7, 3000])
+def test_groups_joined_in_pairs_give_what_one_job_after_the_other_gives(n):
+    chances = np.random.default_rng(n).beta(2, 1, n)
+    want, got = plainly(chances), pmf(chances)
+    told = want > 1e-90
+    np.testing.assert_allclose(got[told], want[told], rtol=1e-11)  # tails too, digit for digit
+    assert (got[~told] <= 1e-89).all()
+    assert got.shape == want.shape
+
+
+def test_sets_of_very_unlike_chances_do_not_cut_each_other_short(monkeypatch):
+    sets = np.array([np.full(900, 0.02), np.full(900, 0.98), np.linspace(0, 1, 900)])
+    together = pmf(sets)
+    monkeypatch.setattr("analysis.models.poisson_binomial.BATCH_CELLS", 1)
+    np.testing.assert_allclose(together, pmf(sets), rtol=1e-12, atol=1e-99)
+    np.testing.assert_allclose(together, [plainly(one) for one in sets], rtol=1e-11, atol=1e-99)
 
 
 def test_tails_hold_the_observed_count_and_meet():
