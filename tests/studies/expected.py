@@ -18,6 +18,8 @@ from analysis.demo.simulator import simulate
 from analysis.questions.expected import MonthExpected, trailing_expected
 from analysis.questions.watch import watch
 from analysis.records.log import Log
+from analysis.report.watch_expected import QUIET_CLEAR, QUIET_LEANING
+from tests.studies.record import Finding, add_write, as_stated, report, unbiased
 
 MONTH = pd.Period("2024-09")
 DRAWS = 4000
@@ -48,10 +50,28 @@ def study(shops: int, first_seed: int = 5000) -> pd.DataFrame:
     return pd.DataFrame(rows)
 
 
-def main() -> None:
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--shops", type=int, default=200)
-    frame = study(parser.parse_args().shops)
+def findings(frame: pd.DataFrame) -> list[Finding]:
+    """The range holds, the expected number has no bias, and the words are said as often as the page states."""
+    by_shop = frame.groupby("shop").agg(inside=("inside", "mean"), surplus=("surplus", "mean"))
+    shops = len(by_shop)
+
+    def error(values: pd.Series) -> float:
+        return float(values.std() / np.sqrt(shops))
+
+    inside = error(by_shop["inside"])
+    claim = "not under 0.95 by more than three Monte Carlo errors; counts are whole jobs, so that it may be up to 0.99"
+    what = "share of quiet months inside the 95 % range of the expected number"
+    out = [Finding(what, float(by_shop["inside"].mean()), inside, shops, 0.95 - 3 * inside, 0.99, claim)]
+    surplus = by_shop["surplus"]
+    out.append(unbiased("first boots seen less expected, a month", float(surplus.mean()), error(surplus), shops))
+    for word, stated in (("clear", QUIET_CLEAR), ("leaning", QUIET_LEANING)):
+        called = frame["verdict"].eq(word).groupby(frame["shop"]).mean()
+        said = f"share of quiet months called '{word}' without a reason"
+        out.append(as_stated(said, float(called.mean()), error(called), shops, stated))
+    return out
+
+
+def _printed(frame: pd.DataFrame) -> None:
     by_shop = frame.groupby("shop")["inside"].mean()
     error = by_shop.std() / np.sqrt(len(by_shop))
     print(f"{len(frame)} quiet months of {len(by_shop)} shops, {frame['n'].mean():.1f} jobs a month")
@@ -59,6 +79,20 @@ def main() -> None:
     bias = frame.groupby("shop")["surplus"].mean()
     print(f"Seen less expected a month: {bias.mean():+.3f} (Monte Carlo error {bias.std() / np.sqrt(len(bias)):.3f})")
     print(frame["verdict"].value_counts(normalize=True).round(3).to_string())
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--shops", type=int, default=200)
+    add_write(parser)
+    args = parser.parse_args()
+
+    def run() -> list[Finding]:
+        frame = study(args.shops)
+        _printed(frame)
+        return findings(frame)
+
+    report(__file__, args.write, run)
 
 
 if __name__ == "__main__":

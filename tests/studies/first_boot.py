@@ -8,9 +8,7 @@ design, penalised fit, profile intervals), and compares every coefficient with t
 from __future__ import annotations
 
 import argparse
-import json
 from dataclasses import dataclass
-from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -23,6 +21,7 @@ from analysis.models.terms import FittedCategory, FittedCurve
 from analysis.questions.description import Description, describe
 from analysis.questions.terms import FAMILY, TEMPERATURE
 from analysis.records.log import Log
+from tests.studies.record import Finding, add_write, report, share_error, unbiased
 
 LAST = pd.Period("2027-12")
 
@@ -120,18 +119,39 @@ def study(shops: int, jobs: int = 650, first_seed: int = 1000) -> pd.DataFrame:
     return table
 
 
+def findings(table: pd.DataFrame) -> list[Finding]:
+    """Bias and coverage of every planted coefficient, and coverage of all together."""
+    shops = int(table["shops"].max())
+    overall = float(np.average(table["coverage"], weights=table["shops"]))
+    # Coefficients of one shop go together, so that the error of one alone is the most that all together can have.
+    most = share_error(overall, shops)
+    out = [Finding("coverage of the 95 % intervals of all planted coefficients", overall, most, shops, 0.93, 0.97)]
+    for name, row in table.iterrows():
+        n = int(row["shops"])
+        out.append(unbiased(f"log odds ratio less the planted: {name}", row["bias"], row["mc_error"], n))
+        # Each coefficient alone wanders by chance: three Monte Carlo errors of a true 95 %.
+        wander, covered = 3 * share_error(0.95, n), row["coverage"]
+        claim, error = "0.95 within three Monte Carlo errors", share_error(covered, n)
+        what = f"coverage of its 95 % interval: {name}"
+        out.append(Finding(what, covered, error, n, 0.95 - wander, 0.95 + wander, claim))
+    return out
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--shops", type=int, default=200)
     parser.add_argument("--jobs", type=int, default=650)
-    parser.add_argument("--json", type=Path)
+    add_write(parser)
     args = parser.parse_args()
-    table = study(args.shops, args.jobs)
-    print(table.round(3).to_string())
-    print(f"Largest bias in Monte Carlo errors: {table['bias_in_mc_errors'].abs().max():.2f}")
-    print(f"Coverage over all coefficients: {np.average(table['coverage'], weights=table['shops']):.3f}")
-    if args.json:
-        args.json.write_text(json.dumps(table.reset_index().to_dict("records"), indent=1), encoding="utf-8")
+
+    def run() -> list[Finding]:
+        table = study(args.shops, args.jobs)
+        print(table.round(3).to_string())
+        print(f"Largest bias in Monte Carlo errors: {table['bias_in_mc_errors'].abs().max():.2f}")
+        print(f"Coverage over all coefficients: {np.average(table['coverage'], weights=table['shops']):.3f}")
+        return findings(table)
+
+    report(__file__, args.write, run)
 
 
 if __name__ == "__main__":

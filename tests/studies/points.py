@@ -14,6 +14,7 @@ from scipy.special import expit, logit
 
 from analysis.models.effects import average_difference
 from analysis.models.firth import fit_firth
+from tests.studies.record import Finding, add_write, report
 
 NAMES = ("intercept", "looked at", "a", "b", "c", "d", "e")
 REST = np.array([-0.6, 0.4, 0.3, -0.5, 0.5])
@@ -46,10 +47,26 @@ def study(fits: int, first_seed: int = 0) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=["case", "fits", "coverage", "error"]).set_index("case")
 
 
+def findings(table: pd.DataFrame) -> list[Finding]:
+    """Coverage of each case."""
+    return [
+        Finding(f"coverage of the 95 % interval, {case}", row["coverage"], row["error"], int(row["fits"]), 0.93, 0.97)
+        for case, row in table.iterrows()
+    ]
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--fits", type=int, default=400)
-    print(study(parser.parse_args().fits).round(3).to_string())
+    add_write(parser)
+    args = parser.parse_args()
+
+    def run() -> list[Finding]:
+        table = study(args.fits)
+        print(table.round(3).to_string())
+        return findings(table)
+
+    report(__file__, args.write, run)
 
 
 if __name__ == "__main__":

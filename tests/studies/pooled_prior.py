@@ -20,6 +20,7 @@ from analysis.models.design import too_few
 from analysis.models.pooled import INTERCEPT_SD, SIGMA_SCALE, TAU_SCALE, fit_pooled
 from analysis.models.scores import recalibration
 from analysis.models.terms import Category, Number
+from tests.studies.record import Finding, add_write, report
 
 TERMS = (
     Category("damage", "damage"),
@@ -91,11 +92,32 @@ def study(shops: int, first_seed: int = 100) -> dict[str, float]:
     }
 
 
+def findings(found: dict[str, float]) -> list[Finding]:
+    """Slope and coverage as they must be, within three Monte Carlo errors."""
+    out = []
+    for name, what, true in (
+        ("slope", "calibration slope over all shops", 1.0),
+        ("covered", "coverage of the 80 % interval", 0.8),
+    ):
+        error = found[f"{name}: error"]
+        claim = f"{true:g} within three Monte Carlo errors"
+        out.append(Finding(what, found[name], error, int(found["shops"]), true - 3 * error, true + 3 * error, claim))
+    return out
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--shops", type=int, default=200)
-    for name, value in study(parser.parse_args().shops).items():
-        print(f"{name:16}{value:8.3f}")
+    add_write(parser)
+    args = parser.parse_args()
+
+    def run() -> list[Finding]:
+        found = study(args.shops)
+        for name, value in found.items():
+            print(f"{name:16}{value:8.3f}")
+        return findings(found)
+
+    report(__file__, args.write, run)
 
 
 if __name__ == "__main__":

@@ -12,7 +12,6 @@ planted as the best. The page itself prints the same error rates for the shop's 
 from __future__ import annotations
 
 import argparse
-import time
 from dataclasses import replace
 
 import numpy as np
@@ -30,6 +29,8 @@ from analysis.questions.technicians_twin import CLEAR_RATE, LEANING_RATE
 from analysis.questions.twin import Share
 from analysis.questions.verdicts import Verdict
 from analysis.records.log import Log
+from tests.studies import record
+from tests.studies.record import Finding, share_error
 
 MINIMUM, SMALLEST = 20, 10.0
 CODES = tuple(f"T{k + 1}" for k in range(5))
@@ -49,6 +50,7 @@ PLAIN = replace(
     reball_tries_n=0.0,
     technician=dict.fromkeys(CODES, 0.0),
 )
+WITHOUT_BLANKS = ("forty each", "demo's size, no blanks")  # blanks leave part of the mix in the comparison
 KINDS = {
     "forty each": Shop(jobs=255, technician_effects=False, bad_lot=False, chains=False),
     "demo's size": Shop(jobs=650, technician_effects=True, bad_lot=False, chains=False),
@@ -159,14 +161,48 @@ def report(frame: pd.DataFrame) -> str:
     return "\n".join(lines)
 
 
+def _mean(values: pd.Series) -> tuple[float, float, int]:
+    mean, n = float(values.astype(float).mean()), len(values)
+    error = share_error(mean, n) if values.dtype == bool else float(values.std(ddof=1) / np.sqrt(n))
+    return mean, error, n
+
+
+def findings(frame: pd.DataFrame) -> list[Finding]:
+    """People who do not differ are seldom marked, the best stands above, the intervals hold where nothing is blank."""
+    out = []
+    for (kind, case), rows in frame.groupby(["kind", "case"], sort=False):
+        for name, stated in (("anyone clear", CLEAR_RATE), ("anyone leaning or clear", LEANING_RATE)):
+            if case == "nobody differs":
+                most = stated + 3 * share_error(stated, len(rows))
+                claim = f"at most {stated:g}, plus three Monte Carlo errors"
+                out.append(
+                    Finding(f"{kind}, {case}: share of shops with {name}", *_mean(rows[name]), None, most, claim)
+                )
+        if case == "nobody differs":
+            continue
+        chance = 0.5 + 3 * share_error(0.5, len(rows)) if case == "drawn from the prior" else None
+        claim = "better than a coin by three Monte Carlo errors" if chance else ""
+        above = Finding(f"{kind}, {case}: the truly best stands above", *_mean(rows["best above"]), chance, None, claim)
+        bounds = (0.93, 0.97) if case == "drawn from the prior" and kind in WITHOUT_BLANKS else (None, None)
+        inside = Finding(f"{kind}, {case}: coverage of the 95 % intervals", *_mean(rows["inside 95 %"]), *bounds)
+        first = Finding(f"{kind}, {case}: the truly best is ranked first", *_mean(rows["best first"]))
+        out += [above, inside, first]
+    return out
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--shops", type=int, default=200)
     parser.add_argument("--first-seed", type=int, default=60_000)
+    record.add_write(parser)
     args = parser.parse_args()
-    start = time.perf_counter()
-    print(report(study(args.shops, args.first_seed)))
-    print(f"Took {time.perf_counter() - start:.0f} s")
+
+    def run() -> list[Finding]:
+        frame = study(args.shops, args.first_seed)
+        print(report(frame))
+        return findings(frame)
+
+    record.report(__file__, args.write, run)
 
 
 if __name__ == "__main__":

@@ -7,16 +7,18 @@ import pytest
 
 from analysis.demo import intake
 from analysis.demo.truth import Truth
-from tests.studies.intake import BREAK_EVEN, SHOPS, SIZES, study, told
+from tests.studies import pooled_prior
+from tests.studies.intake import BREAK_EVEN, SHOPS, SIZES, findings, study, told
 from tests.studies.intake_oracle import intake_log_odds, new_intakes
-from tests.studies.pooled_prior import study as prior_study
+from tests.studies.record import failing
 
 
 def test_the_engine_is_calibrated_where_its_own_assumptions_hold():
-    found = prior_study(200)
+    found = pooled_prior.study(200)
     assert found["shops"] > 150
-    assert abs(found["slope"] - 1) < 3 * found["slope: error"] < 0.1
-    assert abs(found["covered"] - 0.8) < 3 * found["covered: error"] < 0.05
+    assert not failing(pooled_prior.findings(found))
+    assert 3 * found["slope: error"] < 0.1
+    assert 3 * found["covered: error"] < 0.05
 
 
 def test_the_oracle_uses_the_planted_log_odds_and_averages_what_is_not_recorded():
@@ -41,9 +43,10 @@ def test_a_few_shops_run_through():
 
 @pytest.mark.slow
 def test_following_the_chance_pays_where_there_is_something_to_gain():
-    table = study(200, SHOPS["alike"], -0.6).set_index("jobs")
+    table = study(200, SHOPS["alike"], -0.6)
+    assert not failing(findings(table, 200, asked=True))
+    table = table.set_index("jobs")
     # More jobs, a better chance: half of what the oracle gains at 500 jobs, where declining is a live question.
     for t in (0.4, 0.5, 0.6):
         assert table.loc[150, f"share at {t}"] < table.loc[300, f"share at {t}"] < table.loc[500, f"share at {t}"]
-        assert table.loc[500, f"share at {t}"] > 0.4
     assert table.loc[500, "off"] < table.loc[300, "off"] < table.loc[150, "off"]

@@ -5,7 +5,8 @@ from __future__ import annotations
 import pytest
 
 from analysis.questions.verdicts import Verdict
-from tests.studies.techniques import PLANTED, study, told
+from tests.studies.record import failing
+from tests.studies.techniques import PLANTED, findings, study, told
 
 
 def test_a_few_shops_run_through():
@@ -19,14 +20,8 @@ def test_a_few_shops_run_through():
 @pytest.mark.slow
 def test_what_is_planted_is_found_and_what_is_not_is_seldom_claimed():
     table = study(200)
+    assert not failing(findings(table))
     table = table[table["answered"].astype(bool)]
     clear = table["verdict"].eq(Verdict.CLEAR).groupby(table["what"]).mean()
-    assert clear["preheat"] > 0.3
-    assert max(clear["ball_alloy"], clear["ball_reset"]) < 0.05
     plain = table[table["what"].eq("ball_alloy")]["plain"].astype(float).mean()
     assert plain > 3 * max(clear["ball_alloy"], 0.02)
-    for name in PLANTED:
-        own = table[table["what"].eq(name)]
-        off = own["off"].astype(float)
-        assert 0.90 < own["covered"].astype(float).mean() < 0.99, name
-        assert abs(off.mean()) < 3 * off.std() / len(off) ** 0.5 + 0.005, name

@@ -9,7 +9,6 @@ signals of 2024 only, for the lot from its first tested job on.
 from __future__ import annotations
 
 import argparse
-import time
 from dataclasses import replace
 from typing import Any
 
@@ -26,6 +25,10 @@ from analysis.questions.watch import PRIMARY_RATE, SHARED_RATE, Chart, Watch, wa
 from analysis.questions.watching import rate_chart
 from analysis.questions.what_changed import period_of, what_changed
 from analysis.records.log import Log
+from analysis.report.review_changed import TRUE_ONE_AMONG_THREE, TRUE_ONE_FIRST
+from analysis.report.review_closing import MEASURED_PRIMARY, MEASURED_SHARED
+from tests.studies import record
+from tests.studies.record import Finding, as_stated, share_error
 
 YEAR, MONTH = pd.Timestamp(2024, 1, 1), pd.Period("2024-12")
 YEAR_OF = YEAR.to_period("M")
@@ -149,14 +152,52 @@ def report(lot: pd.DataFrame, quiet: pd.DataFrame) -> str:
     )
 
 
+SIGNALLED = 0.80  # least share of bad lots that must be signalled within so many tested jobs
+
+
+def findings(lot: pd.DataFrame, quiet: pd.DataFrame) -> list[Finding]:
+    """The lot is signalled, ranked as the page says, and quiet shops keep the stated and the measured rates."""
+
+    def of(values: pd.Series) -> tuple[float, float, int]:
+        rate, n = float(values.mean()), len(values)
+        return rate, share_error(rate, n), n
+
+    seen = lot["waited"].le(WITHIN)
+    least = SIGNALLED - 3 * share_error(SIGNALLED, len(lot))
+    claim = f"at least {SIGNALLED:g}, less three Monte Carlo errors"
+    out = [Finding(f"share of bad lots signalled within {WITHIN} tested jobs", *of(seen), least, None, claim)]
+    told = (
+        ("where signalled, share with the lot first on the list", lot.loc[seen, "first"], TRUE_ONE_FIRST),
+        ("where signalled, share with it among the first three", lot.loc[seen, "among_three"], TRUE_ONE_AMONG_THREE),
+        ("share of quiet years with an alarm of the primary chart", quiet["alarm"], MEASURED_PRIMARY),
+        ("share of quiet years with an alarm of any other chart", quiet["others"], MEASURED_SHARED),
+    )
+    for what, values, stated in told:
+        rate, _, n = of(values.astype(float))
+        out.append(as_stated(what, rate, share_error(stated, n), n, stated))
+    for what, values, stated in (
+        ("the same, primary chart, against its stated budget", quiet["alarm"], PRIMARY_RATE),
+        ("the same, all other charts, against their stated budget", quiet["others"], SHARED_RATE),
+    ):
+        rate, error, n = of(values.astype(float))
+        claim = f"at most {stated:g}, plus three Monte Carlo errors"
+        out.append(Finding(what, rate, error, n, None, stated + 3 * share_error(stated, n), claim))
+    return out
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--shops", type=int, default=200)
     parser.add_argument("--first-seed", type=int, default=40_000)
+    record.add_write(parser)
     args = parser.parse_args()
-    start = time.perf_counter()
-    print(report(*study(args.shops, args.first_seed)))
-    print(f"Took {time.perf_counter() - start:.0f} s")
+
+    def run() -> list[Finding]:
+        lot, quiet = study(args.shops, args.first_seed)
+        print(report(lot, quiet))
+        return findings(lot, quiet)
+
+    record.report(__file__, args.write, run)
 
 
 if __name__ == "__main__":
