@@ -15,8 +15,9 @@ from scipy import stats
 from scipy.special import expit, logit
 
 from analysis.errors import ModelError
+from analysis.models.binary import chances
 from analysis.models.independence import refuse_aliased
-from analysis.models.penalised import Data, chances, leverages, lost_without, maximise, profile_interval
+from analysis.models.penalised import Data, leverages, lost_without, maximise, profile_interval
 from analysis.models.results import Result
 
 Floats = NDArray[np.float64]

@@ -12,6 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import stats
 
+from analysis.models.binary import chances
+
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
@@ -53,13 +55,6 @@ class Point:
     score: Floats
     information: Floats
     inverse: Floats
-
-
-def chances(eta: Floats) -> tuple[Floats, Floats]:
-    """Chance, and log(1 + exp(eta)), from one exponential."""
-    small = np.exp(-np.abs(eta))
-    p = np.where(eta >= 0, 1.0, small) / (1.0 + small)
-    return p, np.maximum(eta, 0.0) + np.log1p(small)
 
 
 def leverages(columns: Floats, inverse: Floats, w: Floats) -> Floats:

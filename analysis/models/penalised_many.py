@@ -11,7 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.models.penalised import MAX_STEP, chances
+from analysis.models.binary import chances
+from analysis.models.penalised import MAX_STEP
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]

@@ -17,8 +17,8 @@ on a grid, and the mean's shift by the third derivative, which they call simplif
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -27,6 +27,7 @@ from scipy import special
 
 from analysis.cohort.ledger import Ledger
 from analysis.errors import ModelError
+from analysis.models.binary import blocks, chances
 from analysis.models.pooled_design import PooledDesign, PooledTerm, fit_pooled_design
 from analysis.models.results import Result
 
@@ -40,6 +41,7 @@ SIGMA_POINTS, TAU_POINTS = 10, 8
 MASS_KEPT = 0.999  # of the grid's posterior mass; the lightest points are dropped
 LEVEL = 0.8
 NEWTON_STEPS, SETTLED = 60, 1e-9
+PAIRS_KEPT = 2**22  # cells; products of columns are made anew for every step where there would be more
 HERMITE = np.polynomial.hermite_e.hermegauss(21)
 
 
@@ -97,17 +99,26 @@ class PooledFit(Result):
         UnseenLevelError
             If a row lies outside what the model has seen.
         """
-        x = self.design.matrix(frame)
-        variance = _forms(self.covariance, *_pairs(x))
-        variance += self.tau[:, None] ** 2 * self.design.unseen_family(frame)
-        return self.location @ x.T, np.sqrt(variance)
+        parts = [(centre, spread) for _, centre, spread in self._by_blocks(frame)]
+        if not parts:
+            return np.empty((len(self.weight), 0)), np.empty((len(self.weight), 0))
+        return np.hstack([centre for centre, _ in parts]), np.hstack([spread for _, spread in parts])
+
+    def _by_blocks(self, frame: pd.DataFrame) -> Iterator[tuple[slice, Floats, Floats]]:
+        """The same for a few rows at a time: 80 points times a million rows do not fit a memory."""
+        columns = np.ascontiguousarray(self.design.matrix(frame).T)
+        unseen = self.design.unseen_family(frame)
+        for rows in blocks(len(frame), len(self.weight)):
+            variance = _forms(self.covariance, _pairs(columns[:, rows]))
+            variance += self.tau[:, None] ** 2 * unseen[rows]
+            yield rows, self.location @ columns[:, rows], np.sqrt(variance)
 
     def mean_chances(self, frame: pd.DataFrame) -> Floats:
         """Posterior mean of the chance of each row, shape (m,)."""
-        centre, spread = self.shown().log_odds(frame)
-        nodes, mass = HERMITE
-        inner = special.expit(centre[..., None] + spread[..., None] * nodes) @ (mass / mass.sum())
-        return np.asarray(self.weight @ inner)
+        out = np.empty(len(frame))
+        for rows, centre, spread in self.shown()._by_blocks(frame):
+            out[rows] = self.weight @ _averaged(centre, spread)
+        return out
 
     def where_seen(self, frame: pd.DataFrame) -> Floats:
         """Posterior mean of the chance, NaN for rows outside what the model has seen, shape (m,)."""
@@ -133,15 +144,27 @@ class PooledFit(Result):
         UnconvergedError
             If the fit did not settle.
         """
-        centre, spread = self.shown().log_odds(frame)
-        ends = [special.expit(_quantile(self.weight, centre, spread, q)) for q in ((1 - level) / 2, (1 + level) / 2)]
-        return Chances(self.mean_chances(frame), ends[0], ends[1], self.design.unseen_family(frame), level)
+        mean, low, high = np.empty((3, len(frame)))
+        for rows, centre, spread in self.shown()._by_blocks(frame):
+            mean[rows] = self.weight @ _averaged(centre, spread)
+            low[rows] = special.expit(_quantile(self.weight, centre, spread, (1 - level) / 2))
+            high[rows] = special.expit(_quantile(self.weight, centre, spread, (1 + level) / 2))
+        return Chances(mean, low, high, self.design.unseen_family(frame), level)
 
     def effects(self) -> pd.DataFrame:
         """Posterior mean and SD of each coefficient in log odds, one row a column of the design."""
         mean = self.weight @ self.location
         spread = np.diagonal(self.covariance, axis1=1, axis2=2) + (self.location - mean) ** 2
         return pd.DataFrame({"name": self.design.names, "mean": mean, "sd": np.sqrt(self.weight @ spread)})
+
+
+def _averaged(centre: Floats, spread: Floats) -> Floats:
+    """Mean chance where the log odds are normal, by Gauss–Hermite; ``centre`` and ``spread`` have shape (g, m)."""
+    nodes, mass = HERMITE
+    out = np.zeros_like(centre)
+    for node, share in zip(nodes, mass / mass.sum(), strict=True):
+        out += share * chances(centre + spread * node)[0]
+    return out
 
 
 def _quantile(weight: Floats, centre: Floats, spread: Floats, q: float) -> Floats:
@@ -156,48 +179,72 @@ def _quantile(weight: Floats, centre: Floats, spread: Floats, q: float) -> Float
 
 
 @dataclass(frozen=True)
+class _Point:
+    """Log likelihood plus log prior without its constants (g,), its slope (g, p), its negative Hessian (g, p, p)."""
+
+    value: Floats
+    slope: Floats
+    information: Floats
+
+
+@dataclass(frozen=True)
 class _Problem:
-    """The rows and the prior precisions of every point of the grid, shape (g, p)."""
+    """The rows, also column by column, and the prior precisions of every point of the grid, shape (g, p).
+
+    ``pairs`` are the products of each two columns where the rows are few enough to keep them.
+    """
 
     x: Floats
+    columns: Floats
     y: Floats
-    pairs: Floats  # products of each two columns, the upper triangle only, so that one product gives all informations
-    upper: tuple[NDArray[np.intp], NDArray[np.intp]]
     precision: Floats
+    pairs: Floats | None
 
-    def value(self, beta: Floats) -> Floats:
-        """Log likelihood plus log prior without its constants, shape (g,)."""
-        eta = beta @ self.x.T
-        return np.asarray(
-            eta @ self.y - np.logaddexp(0, eta).sum(axis=1) - 0.5 * (self.precision * beta**2).sum(axis=1)
-        )
+    def pairs_of(self, rows: slice) -> Floats:
+        """Products of each two columns in some rows."""
+        return _pairs(self.columns[:, rows]) if self.pairs is None else self.pairs[:, rows]
 
-    def slope_and_information(self, beta: Floats) -> tuple[Floats, Floats]:
-        """Gradient (g, p) and negative Hessian (g, p, p)."""
-        p = special.expit(beta @ self.x.T)
-        slope = (self.y - p) @ self.x - self.precision * beta
-        width = self.x.shape[1]
-        information = np.empty((len(beta), width, width))
-        information[:, self.upper[0], self.upper[1]] = (p * (1 - p)) @ self.pairs
-        information[:, self.upper[1], self.upper[0]] = information[:, self.upper[0], self.upper[1]]
+    def at(self, beta: Floats) -> _Point:
+        """Evaluate at one row of coefficients a point of the grid, shape (g, p)."""
+        count, width = beta.shape
+        upper = np.triu_indices(width)
+        value, slope = -0.5 * (self.precision * beta**2).sum(axis=1), -self.precision * beta
+        curvatures = np.zeros((count, len(upper[0])))
+        for rows in blocks(len(self.y), max(count, width)):
+            y = self.y[rows]
+            eta = beta @ self.columns[:, rows]
+            p, log_sum = chances(eta)
+            value += eta @ y - log_sum.sum(axis=1)
+            slope += (y - p) @ self.x[rows]
+            curvatures += (p * (1 - p)) @ self.pairs_of(rows).T
+        information = np.empty((count, width, width))
+        information[:, upper[0], upper[1]] = curvatures
+        information[:, upper[1], upper[0]] = curvatures
         information[:, range(width), range(width)] += self.precision
-        return slope, information
+        return _Point(value, slope, information)
 
 
-def _pairs(x: Floats) -> tuple[Floats, tuple[NDArray[np.intp], NDArray[np.intp]]]:
-    """Products of each two columns, the upper triangle only, and which columns they are of."""
-    upper = np.triu_indices(x.shape[1])
-    return x[:, upper[0]] * x[:, upper[1]], upper
+def _pairs(columns: Floats) -> Floats:
+    """Products of each two columns, the upper triangle only: one product of matrices then gives all informations."""
+    width, n = columns.shape
+    out, at = np.empty((width * (width + 1) // 2, n)), 0
+    for j in range(width):
+        np.multiply(columns[j], columns[j:], out=out[at : at + width - j])
+        at += width - j
+    return out
 
 
-def _forms(matrices: Floats, pairs: Floats, upper: tuple[NDArray[np.intp], NDArray[np.intp]]) -> Floats:
+def _forms(matrices: Floats, pairs: Floats) -> Floats:
     """The quadratic form of every symmetric matrix (g, p, p) at every row, shape (g, m)."""
+    upper = np.triu_indices(matrices.shape[1])
     twice = np.where(upper[0] == upper[1], 1.0, 2.0)
-    return np.asarray((matrices[:, upper[0], upper[1]] * twice) @ pairs.T)
+    return np.asarray((matrices[:, upper[0], upper[1]] * twice) @ pairs)
 
 
 def _problem(x: Floats, y: Floats, precision: Floats) -> _Problem:
-    return _Problem(x, y, *_pairs(x), precision)
+    columns = np.ascontiguousarray(x.T)
+    few = columns.size * len(columns) <= PAIRS_KEPT
+    return _Problem(x, columns, y, precision, _pairs(columns) if few else None)
 
 
 def _modes(problem: _Problem, start: Floats) -> tuple[Floats, Floats, Floats, bool]:
@@ -207,20 +254,19 @@ def _modes(problem: _Problem, start: Floats) -> tuple[Floats, Floats, Floats, bo
     -------
     beta, value, information, settled
     """
-    beta, value = start, problem.value(start)
+    beta, point = start, problem.at(start)
     for _ in range(NEWTON_STEPS):
-        slope, information = problem.slope_and_information(beta)
-        step = np.linalg.solve(information, slope[..., None])[..., 0]
-        if float((step * slope).sum(axis=1).max()) < SETTLED:
-            return beta, value, information, True
+        step = np.linalg.solve(point.information, point.slope[..., None])[..., 0]
+        if float((step * point.slope).sum(axis=1).max()) < SETTLED:
+            return beta, point.value, point.information, True
         for _ in range(30):
-            reached = problem.value(beta + step)
-            worse = reached < value - 1e-12 * np.abs(value)
+            reached = problem.at(beta + step)
+            worse = reached.value < point.value - 1e-12 * np.abs(point.value)
             if not worse.any():
                 break
             step[worse] /= 2
-        beta, value = beta + step, reached
-    return beta, value, information, False
+        beta, point = beta + step, reached
+    return beta, point.value, point.information, False
 
 
 def _half_normal(q: Floats) -> Floats:
@@ -255,9 +301,11 @@ def _kept(weight: Floats) -> NDArray[np.intp]:
 
 def _shift(problem: _Problem, mode: Floats, covariance: Floats) -> Floats:
     """From the mode to the posterior mean, by the third derivative of the log likelihood, shape (g, p)."""
-    p = special.expit(mode @ problem.x.T)
-    skew = -p * (1 - p) * (1 - 2 * p) * _forms(covariance, problem.pairs, problem.upper)
-    return 0.5 * ((skew @ problem.x)[:, None, :] @ covariance)[:, 0, :]
+    pulled = np.zeros_like(mode)
+    for rows in blocks(len(problem.y), max(mode.shape)):
+        p, _ = chances(mode @ problem.columns[:, rows])
+        pulled += (-p * (1 - p) * (1 - 2 * p) * _forms(covariance, problem.pairs_of(rows))) @ problem.x[rows]
+    return np.asarray(0.5 * (pulled[:, None, :] @ covariance)[:, 0, :])
 
 
 def fit_pooled(
@@ -301,7 +349,7 @@ def fit_pooled(
     middle = len(sigma) // 2
     alone = _problem(x, outcome, precision[[middle]])
     warm, *_ = _modes(alone, np.zeros((1, x.shape[1])))
-    everywhere = _Problem(x, outcome, alone.pairs, alone.upper, precision)
+    everywhere = replace(alone, precision=precision)
     mode, value, information, settled = _modes(everywhere, np.repeat(warm, len(sigma), axis=0))
     log_mass = value + 0.5 * np.log(precision).sum(axis=1) - 0.5 * np.linalg.slogdet(information)[1]
     weight = special.softmax(log_mass)

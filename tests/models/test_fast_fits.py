@@ -8,8 +8,10 @@ import pytest
 import statsmodels.api as sm
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy import special
 
-from analysis.models import logit
+from analysis.models import logit, pooled
+from analysis.models.binary import chances
 from analysis.models.logit import fit_logit
 from analysis.models.optimism import _area, _measured, optimism
 from analysis.models.pooled import fit_pooled, pooled_fitter
@@ -103,6 +105,49 @@ def test_the_spread_of_log_odds_is_the_quadratic_form_of_each_row():
     x = fit.design.matrix(frame)
     plain = np.sqrt(np.einsum("mi,gij,mj->gm", x, fit.covariance, x))
     np.testing.assert_allclose(fit.log_odds(frame)[1], plain, atol=1e-12)
+
+
+@pytest.mark.parametrize("kept", [0, pooled.PAIRS_KEPT])
+def test_the_pooled_likelihood_by_blocks_is_that_of_all_rows_at_once(monkeypatch, kept):
+    rng = np.random.default_rng(5)
+    x = np.column_stack([np.ones(500), rng.random((500, 2)) < 0.3, rng.normal(size=(500, 2))]).astype(float)
+    y, beta, precision = (rng.random(500) < 0.6).astype(float), rng.normal(size=(7, 5)), rng.random((7, 5)) + 0.1
+    monkeypatch.setattr(pooled, "PAIRS_KEPT", kept)
+    monkeypatch.setattr("analysis.models.binary.BLOCK_CELLS", 1)
+    point = pooled._problem(x, y, precision).at(beta)
+    eta = beta @ x.T
+    p = 1 / (1 + np.exp(-eta))
+    value = eta @ y - np.logaddexp(0, eta).sum(axis=1) - 0.5 * (precision * beta**2).sum(axis=1)
+    information = np.einsum("gm,mi,mj->gij", p * (1 - p), x, x) + precision[:, :, None] * np.eye(5)
+    np.testing.assert_allclose(point.value, value, rtol=1e-12)
+    np.testing.assert_allclose(point.slope, (y - p) @ x - precision * beta, atol=1e-11)
+    np.testing.assert_allclose(point.information, information, rtol=1e-12, atol=1e-12)
+
+
+def test_pooled_fit_and_chances_do_not_depend_on_the_size_of_blocks(monkeypatch):
+    frame, y = frame_of(700)
+    whole = fit_pooled(frame, y, TERMS, "damage")
+    seen = whole.chances(frame)
+    centre, spread = whole.log_odds(frame)
+    nodes, mass = pooled.HERMITE
+    inner = 1 / (1 + np.exp(-(centre[..., None] + spread[..., None] * nodes))) @ (mass / mass.sum())
+    np.testing.assert_allclose(seen.mean, whole.weight @ inner, atol=1e-14)
+    monkeypatch.setattr("analysis.models.binary.BLOCK_CELLS", 1)
+    monkeypatch.setattr(pooled, "PAIRS_KEPT", 0)
+    cut = fit_pooled(frame, y, TERMS, "damage")
+    np.testing.assert_allclose(cut.location, whole.location, atol=1e-10)
+    np.testing.assert_allclose(cut.covariance, whole.covariance, atol=1e-10)
+    for name in ("mean", "low", "high"):
+        np.testing.assert_allclose(getattr(cut.chances(frame), name), getattr(seen, name), atol=1e-12)
+    assert cut.chances(frame.iloc[:0]).mean.shape == cut.log_odds(frame.iloc[:0])[0][0].shape == (0,)
+
+
+@given(st.lists(st.floats(-800, 800), min_size=1, max_size=5))
+@settings(max_examples=60, deadline=None)
+def test_chances_from_one_exponential_are_those_of_scipy(eta):
+    p, log_sum = chances(np.array(eta))
+    np.testing.assert_allclose(p, special.expit(eta), rtol=1e-14, atol=1e-300)
+    np.testing.assert_allclose(log_sum, np.logaddexp(0, eta), rtol=1e-14)
 
 
 def test_the_area_without_its_variance_is_that_of_the_scores():
