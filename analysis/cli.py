@@ -13,6 +13,7 @@ from analysis.cli_compare import add_compare_command
 from analysis.cli_evidence import add_evidence_commands
 from analysis.cli_month import add_month_command
 from analysis.cli_shared import DEMO, PROJECT, REPORTS, log_or_demo, needs_checkout, out_argument, page_arguments
+from analysis.cli_verify import add_verify_command
 from analysis.errors import ReworkError
 
 CANNOT_RUN = 2
@@ -308,6 +309,7 @@ def _parser() -> argparse.ArgumentParser:
     add_evidence_commands(add)
     add_compare_command(add)
     add_month_command(add)
+    add_verify_command(add)
     return parser
 
 

@@ -52,6 +52,7 @@ def test_constraints_name_no_host():
         "recount",
         "compare",
         "month",
+        "verify",
     ],
 )
 def test_every_command_explains_itself_with_an_example(command, capsys):

@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-from tests.reference.test_checks import ENGINES
+from tests.reference.engines import line, run_all
 
 
 def main() -> None:
-    checks = [check for engine in ENGINES for check in engine.run()]
-    for c in checks:
-        verdict = "holds" if c.holds else "FAILS"
-        first = f"{c.expected[0]:.8g} | {c.got[0]:.8g}"
-        print(f"{verdict} | {c.engine} | {c.source} | {c.quantity} | {first} | {c.agreed:.1f} digits | {c.status}")
+    checks = run_all()
+    for check in checks:
+        print(line(check))
     print(f"{sum(c.holds for c in checks)} of {len(checks)} outside checks hold.")
 
 

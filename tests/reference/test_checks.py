@@ -5,31 +5,7 @@ from __future__ import annotations
 import pytest
 
 from tests.reference.check import Check
-from tests.reference.competing import checks as competing
-from tests.reference.discrete_time import checks as discrete_time
-from tests.reference.hashing import checks as hashing
-from tests.reference.intervals import checks as intervals
-from tests.reference.logistic import checks as logistic
-from tests.reference.pooled import checks as pooled
-from tests.reference.prediction import checks as prediction
-from tests.reference.survival import checks as survival
-from tests.reference.technicians import checks as technicians
-from tests.reference.techniques import checks as techniques
-from tests.reference.watching import checks as watching
-
-ENGINES = (
-    logistic,
-    intervals,
-    survival,
-    competing,
-    discrete_time,
-    watching,
-    pooled,
-    prediction,
-    hashing,
-    techniques,
-    technicians,
-)
+from tests.reference.engines import ENGINES
 
 
 @pytest.mark.parametrize("engine", ENGINES, ids=lambda engine: engine.__name__.split(".")[-2])
