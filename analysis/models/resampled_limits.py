@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.errors import ModelError
+from analysis.models.binary import blocks
 
 Floats = NDArray[np.float64]
 
@@ -84,14 +85,13 @@ def mean_limits(earlier: Floats, n: int, rate: float, rng_seed: int, draws: int)
     if draws * rate / 2 < 5:
         raise ModelError(f"{draws} simulated months are too few for a false-alarm rate of {rate:g}.")
     rng = np.random.default_rng(rng_seed)
-    drawn = np.empty((draws, n))
-    run = np.arange(draws)
+    which = np.empty((n, draws), dtype=np.int32)  # the earlier job that each job of a simulated month is like
     for k in range(n):
         ball = rng.integers(0, len(earlier) + k, draws)
-        old = ball < len(earlier)
-        drawn[old, k] = earlier[ball[old]]
-        again = run[~old]
-        drawn[again, k] = drawn[again, ball[~old] - len(earlier)]
-    means = np.sort(drawn.mean(axis=1))
+        again = np.flatnonzero(ball >= len(earlier))
+        which[k] = ball
+        which[k, again] = which[ball[again] - len(earlier), again]
+    rows = blocks(draws, n)
+    means = np.sort(np.concatenate([earlier.take(which[:, some].T).mean(axis=1) for some in rows]))
     beyond = int(np.floor(draws * rate / 2))
     return MeanLimits(float(means[beyond]), float(means[-beyond - 1]), n, len(earlier), rate, rng_seed, draws)

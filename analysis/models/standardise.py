@@ -19,8 +19,9 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import expit, log_expit
+from scipy.special import expit
 
+from analysis.models.binary import blocks, chances
 from analysis.models.firth import FirthResult, fit_firth
 from analysis.models.summed_profile import Curve, profile_of_sum
 
@@ -146,8 +147,14 @@ def _curve(y: Floats, offset: Floats, at: float, own: Floats) -> Curve:
     """Deviance of jobs' common shift in log odds, against the successes that shift gives the group's jobs."""
     chance = expit(offset + at)
     shifts = at + np.linspace(-REACH, REACH, POINTS) / np.sqrt((chance * (1 - chance)).sum())
-    z = offset + shifts[:, None]
+    information, loglik, successes = np.zeros((3, POINTS))
+    for some in blocks(len(y), POINTS):
+        z = offset[some] + shifts[:, None]
+        rarer, log_sum = chances(-np.abs(z))
+        information += (rarer * (1 - rarer)).sum(axis=1)
+        loglik += (z * y[some] - np.maximum(z, 0.0) - log_sum).sum(axis=1)
+    for some in blocks(len(own), POINTS):
+        successes += chances(own[some] + shifts[:, None])[0].sum(axis=1)
     # Jeffreys' penalty: half the log of the information, p (1 - p) summed over the jobs.
-    information = np.exp(log_expit(z) + log_expit(-z)).sum(axis=1)
-    penalised = np.where(y > 0, log_expit(z), log_expit(-z)).sum(axis=1) + np.log(information) / 2
-    return Curve(expit(own + shifts[:, None]).sum(axis=1), 2 * (penalised.max() - penalised))
+    penalised = loglik + np.log(information) / 2
+    return Curve(successes, 2 * (penalised.max() - penalised))
