@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+import gc
 import multiprocessing
-import os
 import sys
 from collections.abc import Callable, Iterator
 from concurrent.futures import ProcessPoolExecutor
@@ -13,9 +13,10 @@ from functools import partial
 from pathlib import Path
 
 from analysis.errors import RenderError, ReworkError
-from analysis.report.render import Say, import_tools
+from analysis.report.render import PROJECT, Say, can_be_copied, import_tools, import_what_cells_import
 
 AT_ONCE = 2
+NOTEBOOKS = ("monthly_review", "accept_or_decline", "techniques", "technicians", "log_check")
 
 
 @dataclass(frozen=True)
@@ -86,12 +87,14 @@ def _make(name: str, order: _Order, say: Say) -> Made:
 @contextmanager
 def _makers(say: Say) -> Iterator[Callable[..., Iterator[Made]]]:
     """How the pages are made: by two copies of this process where the system can copy one, else one after the other."""
-    if "fork" not in multiprocessing.get_all_start_methods() or sys.platform == "darwin":
+    if not can_be_copied():
         say("This system cannot copy a running process: the pages are made one after the other.")
         yield map
         return
-    import_tools()  # once, for both
-    os.environ.setdefault("OMP_NUM_THREADS", "1")  # two at once fill the machine; threads within them would collide
+    import_tools()  # once, for all
+    for name in NOTEBOOKS:
+        import_what_cells_import(PROJECT / "notebooks" / f"{name}.ipynb")
+    gc.freeze()  # what stands now is shared by the copies; looking through it for garbage would copy it
     sys.stdout.flush()
     with ProcessPoolExecutor(AT_ONCE, multiprocessing.get_context("fork")) as pool:
         yield pool.map

@@ -1,32 +1,31 @@
-"""A notebook run in a kernel of this very interpreter and published as one self-contained page."""
+"""A notebook run in a process of its own and published as one self-contained page."""
 
 from __future__ import annotations
 
+import ast
 import contextlib
 import copy
 import datetime as dt
 import importlib
 import json
-import os
+import multiprocessing
 import re
+import signal
 import sys
-import tempfile
-import warnings
+import threading
 from collections.abc import Callable, Iterator, Mapping
+from multiprocessing.connection import Connection
 from pathlib import Path
 from typing import Any
 
 from analysis import __version__
-from analysis.errors import RenderError
+from analysis.errors import RenderError, ReworkError
 from analysis.report.parameters import Value, declared, filled_cell, parameters_cell
 from analysis.report.publishing import replace_together
 
 PROJECT = Path(__file__).resolve().parents[2]
 TEMPLATES = Path(__file__).resolve().parent / "template"
 CELL_TIMEOUT_S = 1800
-QUIET = {"PYTHONWARNINGS": "ignore", "PYDEVD_DISABLE_FILE_VALIDATION": "1"}
-# Products of small matrices, by the thousand: on a busy machine several threads wait for one another four times as long.
-ONE_THREAD = {"OPENBLAS_NUM_THREADS": "1"}
 
 Say = Callable[[str], None]
 
@@ -38,41 +37,27 @@ def _quiet(text: str) -> None:
 def _with_parameters(notebook: dict[str, Any], given: Mapping[str, Value]) -> dict[str, Any]:
     out = copy.deepcopy(notebook)
     cell = out["cells"][parameters_cell(out)]
-    cell["source"] = filled_cell("".join(cell["source"]), given)
+    cell["source"] = filled_cell(cell["source"], given)
     return out
 
 
 def _heading(cell: Mapping[str, Any]) -> str:
     """Last heading of a markdown cell; empty when it has none."""
-    found = re.findall(r"^#+\s+(.*)$", "".join(cell["source"]), re.M) if cell["cell_type"] == "markdown" else []
+    found = re.findall(r"^#+\s+(.*)$", cell["source"], re.M) if cell["cell_type"] == "markdown" else []
     return found[-1] if found else ""
 
 
 def _read_notebook(path: Path) -> dict[str, Any]:
     try:
-        return dict(json.loads(path.read_text(encoding="utf-8")))
+        notebook = dict(json.loads(path.read_text(encoding="utf-8")))
     except OSError as error:
         raise RenderError(f"The notebook {path.name} cannot be read: {error.strerror}.") from None
     except ValueError:
         todo = "Restore it from version control."
         raise RenderError(f"{path.name} is not a notebook: its text is damaged.", todo=todo) from None
-
-
-def _plain_error(name: str, section: str, error: Any) -> RenderError:
-    """A failed cell in the words of the error that the cell raised."""
-    value = re.sub(r"\x1b\[[0-9;]*m", "", str(error.evalue)).strip()
-    if (error.ename.endswith("Error") and "What to do:" in value) or error.ename in _user_errors():
-        return RenderError(value, where=name)
-    under = f" under '{section}'" if section else ""
-    found = f"a step of {name} failed{under} ({error.ename}: {value})"
-    todo = "Run 'rework check' on the log. If it is clean this is a fault of the suite: please report it."
-    return RenderError(found, todo=todo)
-
-
-def _user_errors() -> set[str]:
-    from analysis import errors
-
-    return {name for name in vars(errors) if name.endswith("Error")}
+    for cell in notebook["cells"]:
+        cell["source"] = "".join(cell["source"])  # JupyterLab writes a list of lines
+    return notebook
 
 
 @contextlib.contextmanager
@@ -95,59 +80,83 @@ def _without_address_grammar() -> Iterator[None]:
 def import_tools() -> None:
     """Import what running and exporting a notebook takes; a process copied afterwards need not do it again."""
     with _without_address_grammar():
-        for name in ("nbformat", "nbclient", "jupyter_client.manager", "nbconvert.exporters.templateexporter"):
+        for name in ("nbformat", "nbconvert.exporters.templateexporter"):
             importlib.import_module(name)
 
 
-@contextlib.contextmanager
-def _kernel_folder() -> Iterator[Path]:
-    """A kernel description that starts this interpreter, whatever kernels the machine has installed."""
-    with tempfile.TemporaryDirectory() as folder:
-        spec = Path(folder) / "kernels" / "rework"
-        spec.mkdir(parents=True)
-        argv = [
-            sys.executable,
-            "-Xfrozen_modules=off",
-            "-m",
-            "ipykernel_launcher",
-            "-f",
-            "{connection_file}",
-            "--IPKernelApp.log_level=CRITICAL",  # failures are told by us; interrupted, it would print a traceback
-        ]
-        description = {"argv": argv, "display_name": "rework", "language": "python", "metadata": {"debugger": False}}
-        (spec / "kernel.json").write_text(json.dumps(description), encoding="utf-8")
-        yield spec.parent
+def import_what_cells_import(notebook: Path) -> None:
+    """Import the modules of this package that a notebook's cells import, so that copies of this process have them."""
+    for cell in _read_notebook(notebook)["cells"]:
+        for node in ast.walk(ast.parse(cell["source"])) if cell["cell_type"] == "code" else ():
+            if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("analysis."):
+                __import__(str(node.module), fromlist=[alias.name for alias in node.names])
 
 
-@contextlib.contextmanager
-def _failures_told(name: str, section: Mapping[str, str]) -> Iterator[None]:
-    """Turn whatever ends the run of a notebook into words for the user."""
-    from nbclient.exceptions import CellExecutionError, CellTimeoutError, DeadKernelError
+def _failure(name: str, section: str, kind: str, words: str, known: bool) -> RenderError:
+    """A failed cell in the words of the error that the cell raised."""
+    if known:
+        return RenderError(words, where=name)
+    under = f" under '{section}'" if section else ""
+    found = f"a step of {name} failed{under} ({kind}: {words})"
+    todo = "Run 'rework check' on the log. If it is clean this is a fault of the suite: please report it."
+    return RenderError(found, todo=todo)
+
+
+def _cells_run(sources: list[str], tell: Connection) -> None:
+    """Run cells and tell how it goes; what a process of its own is started for."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C reaches every process; the one that waits ends this one
+    from analysis.report.cells import CellError, run_cells
 
     try:
-        with warnings.catch_warnings():
-            # Said by tornado on Windows, where the event loop lacks a call; it helps itself and nothing is amiss.
-            warnings.filterwarnings("ignore", message="Proactor event loop", category=RuntimeWarning)
-            yield
-    except CellExecutionError as error:
-        raise _plain_error(name, section["now"], error) from None
-    except CellTimeoutError:
-        raise RenderError(f"a step of {name} took over {CELL_TIMEOUT_S // 60} minutes and was ended") from None
-    except DeadKernelError:
-        raise RenderError(f"the process that ran {name} ended suddenly", todo="Is memory short?") from None
-    except RuntimeError as error:
-        raise RenderError(f"the process that runs {name} did not start: {error}") from None
+        tell.send(("done", run_cells(sources, PROJECT, lambda number: tell.send(("begun", number)))))
+    except CellError as error:
+        cause = error.__cause__
+        tell.send(("failed", (type(cause).__name__, str(cause).strip(), isinstance(cause, ReworkError))))
+    except BrokenPipeError:
+        pass  # nobody waits any more
+
+
+def can_be_copied() -> bool:
+    """Whether a copy of this process can go on by itself: not where the system cannot copy, not with several threads."""
+    told = "fork" in multiprocessing.get_all_start_methods() and sys.platform != "darwin"
+    return told and threading.active_count() == 1
 
 
 @contextlib.contextmanager
-def _interruption_told(client: Any) -> Iterator[None]:
-    """Make a KeyboardInterrupt of whatever comes out of the client after Ctrl-C or a request to end."""
+def _running(sources: list[str]) -> Iterator[Connection]:
+    """A process that runs cells, ended at the latest when it is no longer listened to.
+
+    A copy of this one has imported what this one has; where there can be none a fresh interpreter is started.
+    """
+    context: Any = multiprocessing.get_context("fork" if can_be_copied() else "spawn")
+    ours, theirs = context.Pipe(duplex=False)
+    process = context.Process(target=_cells_run, args=(sources, theirs), daemon=True)
+    process.start()
+    theirs.close()
     try:
-        yield
-    except BaseException:
-        if hasattr(client, "_async_cleanup_kernel_future"):  # only its signal handler leaves this behind
-            raise KeyboardInterrupt from None
-        raise
+        yield ours
+    finally:
+        process.kill()
+        process.join()
+        ours.close()
+
+
+def _outputs(name: str, sources: list[str], begun: Callable[[int], str]) -> list[list[dict[str, Any]]]:
+    """Outputs of each cell, or why there are none; ``begun`` gets the number of a cell and gives its section."""
+    section = ""
+    with _running(sources) as told:
+        import_tools()  # meanwhile; exporting needs them
+        try:
+            while told.poll(CELL_TIMEOUT_S):
+                what, how = told.recv()
+                if what == "done":
+                    return list(how)
+                if what == "failed":
+                    raise _failure(name, section, *how)
+                section = begun(how)
+        except EOFError:
+            raise RenderError(f"the process that ran {name} ended suddenly", todo="Is memory short?") from None
+    raise RenderError(f"a step of {name} took over {CELL_TIMEOUT_S // 60} minutes and was ended")
 
 
 def execute(path: Path, given: Mapping[str, Value], say: Say = _quiet) -> Any:
@@ -168,37 +177,23 @@ def execute(path: Path, given: Mapping[str, Value], say: Say = _quiet) -> Any:
         If the notebook cannot be read, a parameter is unknown, or a cell fails.
     """
     raw = _with_parameters(_read_notebook(path), given)
-    import_tools()
-    import nbformat
-    from jupyter_client.kernelspec import KernelSpecManager
-    from jupyter_client.manager import AsyncKernelManager
-    from nbclient import NotebookClient
+    code = [at for at, cell in enumerate(raw["cells"]) if cell["cell_type"] == "code"]
+    now = ""
 
-    notebook = nbformat.from_dict(raw)  # type: ignore[no-untyped-call]
-    section = {"now": ""}
-
-    def told(cell: Any, cell_index: int) -> None:
-        title = _heading(notebook.cells[cell_index - 1]) if cell_index else ""
-        if title and title != section["now"]:
-            section["now"] = title
+    def begun(number: int) -> str:
+        nonlocal now
+        title = _heading(raw["cells"][code[number] - 1]) if code[number] else ""
+        if title and title != now:
+            now = title
             say(f"  {title}")
+        return now
 
-    with _kernel_folder() as folder:
-        manager = AsyncKernelManager(
-            kernel_name="rework",
-            kernel_spec_manager=KernelSpecManager(kernel_dirs=[str(folder)], ensure_native_kernel=False),
-        )
-        client = NotebookClient(
-            notebook,
-            timeout=CELL_TIMEOUT_S,
-            resources={"metadata": {"path": str(PROJECT)}},
-            on_cell_execute=told,
-        )
-        # Given after construction, so that the client counts the kernel as its own and ends it, whatever happens.
-        client.km = manager
-        with _failures_told(path.name, section), _interruption_told(client):
-            client.execute(env=ONE_THREAD | os.environ | QUIET)
-    return notebook
+    outputs = _outputs(path.name, [raw["cells"][at]["source"] for at in code], begun)
+    import nbformat
+
+    for at, shown in zip(code, outputs, strict=True):
+        raw["cells"][at] |= {"outputs": shown, "execution_count": None}
+    return nbformat.from_dict(raw)  # type: ignore[no-untyped-call]
 
 
 def prose(markdown: str) -> str:
@@ -230,7 +225,7 @@ def _without_paths(notebook: Any) -> Any:
     """A copy whose parameters cell names folders by their last part: a page is no place for paths of a machine."""
     out = copy.deepcopy(notebook)
     cell = out["cells"][parameters_cell(out)]
-    values = declared("".join(cell["source"]))
+    values = declared(cell["source"])
     shown = {k: Path(v).name if isinstance(v, str) and Path(v).is_absolute() else v for k, v in values.items()}
     cell["source"] = "\n".join(f"{name} = {value!r}" for name, value in shown.items())
     return out
