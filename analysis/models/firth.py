@@ -7,7 +7,8 @@ intercept that makes the mean chance equal the observed rate). The numerics are 
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,7 +16,8 @@ from scipy import stats
 from scipy.special import expit, logit
 
 from analysis.errors import ModelError
-from analysis.models.binary import chances
+from analysis.models.binary import blocks, chances
+from analysis.models.column_pairs import symmetric
 from analysis.models.independence import refuse_aliased
 from analysis.models.penalised import Data, leverages, lost_without, maximise, profile_interval
 from analysis.models.results import Result
@@ -95,7 +97,7 @@ def _checked(x: Floats, y: Floats, weights: Floats | None, offset: Floats | None
         raise ModelError("A value is missing or infinite; blanks must be coded before the fit.")
     if ((y < 0) | (y > 1)).any() or (w < 0).any():
         raise ModelError("Outcomes must lie between 0 and 1 and weights must not be negative.")
-    return Data(x, y, w, o, np.ascontiguousarray(x.T))
+    return Data.of(x, y, w, o)
 
 
 def _scaled(data: Data) -> tuple[Data, Floats]:
@@ -107,7 +109,7 @@ def _scaled(data: Data) -> tuple[Data, Floats]:
     scale = np.exp2(np.round(np.log2(np.where(size > 0, size, 1.0))))
     if (scale == 1).all():
         return data, scale
-    return replace(data, x=data.x / scale, columns=data.columns / scale[:, None]), scale
+    return Data.of(data.x / scale, data.y, data.weights, data.offset), scale
 
 
 def _refuse_too_many(x: Floats, weights: Floats, names: tuple[str, ...]) -> None:
@@ -139,11 +141,16 @@ def _flic(data: Data, beta: Floats) -> float:
 
 def _augmented(data: Data, beta: Floats, inverse: Floats) -> Floats:
     """Covariance from the information of the augmented data, shape (p, p)."""
-    p, _ = chances(beta @ data.columns + data.offset)
-    w = data.weights * p * (1 - p)
-    hat = leverages(data.columns, inverse[None], w[None])[0]
-    share = np.divide(hat, data.weights, out=np.zeros_like(w), where=data.weights > 0)
-    return np.linalg.inv((data.columns * (w * (1 + share))) @ data.x)
+    width = len(beta)
+    sums = np.zeros(width * (width + 1) // 2)
+    for rows in blocks(len(data.y), width):
+        p, _ = chances(data.log_odds(beta[None], rows))
+        weights = data.weights[rows]
+        w = weights * p * (1 - p)
+        hat = leverages(data, inverse[None], w, rows)
+        share = np.divide(hat, weights, out=np.zeros_like(w), where=weights > 0)
+        sums += data.pairs[rows] @ (w * (1 + share))[0]
+    return np.asarray(np.linalg.inv(symmetric(sums, width)))
 
 
 def fit_firth(
@@ -192,10 +199,14 @@ def fit_firth(
     beta, covariance = best.beta[0], best.inverse[0]
     empty = np.empty(0)
     low, high, p = empty, empty, empty
+    held: list[Sequence[int]] = [range(1, width)] if width > 1 else []
     if intervals and converged:
         low, high = (ends / scale for ends in profile_interval(data, best, level))
-        p = np.array([stats.chi2.sf(lost_without(data, best, [j]), 1) for j in range(width)])
-    null = lost_without(data, best, list(range(1, width))) if width > 1 else 0.0
+        held += [[j] for j in range(width)]
+    lost = lost_without(data, best, held) if held else empty
+    null = float(lost[0]) if width > 1 else 0.0
+    if intervals and converged:
+        p = stats.chi2.sf(lost[-width:], 1)
     # The penalty is half the log determinant of the information, which the scaling has changed by a constant.
     loglik = float(best.loglik[0] + np.log(scale).sum())
     return FirthResult(
@@ -245,5 +256,5 @@ def term_test(
     """
     data, _ = _scaled(_checked(x, y, weights, offset))
     best, _ = maximise(data, np.zeros(data.x.shape[1]), np.ones(data.x.shape[1], dtype=bool))
-    statistic = lost_without(data, best, list(columns))
+    statistic = float(lost_without(data, best, [columns])[0])
     return TermTest(label=label, statistic=statistic, df=len(columns), p=float(stats.chi2.sf(statistic, len(columns))))

@@ -6,25 +6,28 @@ Moolgavkar, Applied Statistics 37 (1988) 87–94 (the iteration for the ends of 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import stats
 
-from analysis.models.binary import chances
+from analysis.models.binary import blocks, chances
+from analysis.models.column_pairs import Pairs, forms, symmetric
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
+Places = NDArray[np.integer]
 
 MAX_ITERATIONS = 300
-SAFE_STEPS = 12
+SAFE_STEPS = 3
+SLOW = 1e-3  # share of the distance left by a step from which it is worth knowing the exact curvature
 MAX_STEP = 5.0
 NEAR = 1.0  # log odds
 TOLERANCE = 1e-11
-# Rows are taken in blocks that fit a processor's cache, coefficient vectors in batches that fit the memory.
-BLOCK_CELLS = 2**16
-BATCH_CELLS = 2**22
+BATCH_CELLS = 2**25  # chances held at once
+CUBE_CELLS = 2**22  # derivatives of informations held at once
 
 
 @dataclass(frozen=True)
@@ -35,15 +38,27 @@ class Data:
     ----------
     x : ndarray, shape (n, p)
     y, weights, offset : ndarray, shape (n,)
-    columns : ndarray, shape (p, n)
-        The design again, column by column, so that products run along memory.
+    pairs : Pairs
+        The design column by column, and products of its columns.
     """
 
     x: Floats
     y: Floats
     weights: Floats
     offset: Floats
-    columns: Floats
+    pairs: Pairs
+
+    @classmethod
+    def of(cls, x: Floats, y: Floats, weights: Floats | None = None, offset: Floats | None = None) -> Data:
+        """Make them from a design; without weights every row counts once."""
+        n = len(y)
+        return cls(
+            x, y, np.ones(n) if weights is None else weights, np.zeros(n) if offset is None else offset, Pairs.of(x)
+        )
+
+    def log_odds(self, beta: Floats, rows: slice) -> Floats:
+        """Of some rows at each coefficient vector, shape (b, len(rows))."""
+        return np.asarray(beta @ self.pairs.columns[:, rows] + self.offset[rows])
 
 
 @dataclass(frozen=True)
@@ -56,83 +71,165 @@ class Point:
     information: Floats
     inverse: Floats
 
+    @property
+    def parts(self) -> tuple[Floats, ...]:
+        """Every array, the coefficients first."""
+        return self.beta, self.loglik, self.score, self.information, self.inverse
 
-def leverages(columns: Floats, inverse: Floats, w: Floats) -> Floats:
-    """Diagonal of the weighted hat matrix, shape (b, n); ``w`` has shape (b, n), ``inverse`` (b, p, p)."""
-    return np.asarray(w * ((inverse @ columns) * columns).sum(axis=-2))
+    def __getitem__(self, at: Places | Flags | slice) -> Point:
+        """Some of the batch."""
+        return Point(*(part[at] for part in self.parts))
+
+    def put(self, at: Places, others: Point) -> None:
+        """Set some of the batch to other points."""
+        for part, other in zip(self.parts, others.parts, strict=True):
+            part[at] = other
+
+
+def leverages(data: Data, inverse: Floats, w: Floats, rows: slice) -> Floats:
+    """Diagonal of the weighted hat matrix for some rows; ``w`` has shape (b, len(rows)), ``inverse`` (b, p, p)."""
+    return np.asarray(w * forms(inverse, data.pairs[rows]))
 
 
 def evaluate(data: Data, beta: Floats) -> Point:
-    """Evaluate at each row of ``beta``, shape (b, p), without ever holding (b, p, n) numbers at once."""
-    n = len(data.y)
-    batch = max(1, BATCH_CELLS // max(n, 1))
-    parts = [_evaluate(data, beta[i : i + batch]) for i in range(0, len(beta), batch)]
-    if len(parts) == 1:
-        return parts[0]
-    return Point(
-        beta,
-        np.concatenate([part.loglik for part in parts]),
-        np.concatenate([part.score for part in parts]),
-        np.concatenate([part.information for part in parts]),
-        np.concatenate([part.inverse for part in parts]),
-    )
+    """Evaluate at each row of ``beta``, shape (b, p)."""
+    batch = max(1, BATCH_CELLS // max(len(data.y), 1))
+    if len(beta) <= batch:
+        return _evaluate(data, beta)
+    parts = [_evaluate(data, beta[i : i + batch]).parts for i in range(0, len(beta), batch)]
+    return Point(*(np.concatenate(each) for each in zip(*parts, strict=True)))
 
 
 def _evaluate(data: Data, beta: Floats) -> Point:
-    count, width = beta.shape
-    rows = max(1024, BLOCK_CELLS // (count * width))
-    blocks = [slice(i, i + rows) for i in range(0, len(data.y), rows)]
-    p, w = np.empty((count, len(data.y))), np.empty((count, len(data.y)))
-    loglik, information = np.zeros(count), np.zeros((count, width, width))
-    for block in blocks:
-        eta = beta @ data.columns[:, block] + data.offset[block]
-        p[:, block], log_sum = chances(eta)
-        w[:, block] = data.weights[block] * p[:, block] * (1 - p[:, block])
-        loglik += eta @ (data.weights[block] * data.y[block]) - log_sum @ data.weights[block]
-        information += (data.columns[:, block] * w[:, None, block]) @ data.x[block]
+    (count, width), n = beta.shape, len(data.y)
+    p = np.empty((count, n))
+    loglik, sums = np.zeros(count), np.zeros((count, width * (width + 1) // 2))
+    for rows in blocks(n, max(count, width)):
+        weights, eta = data.weights[rows], data.log_odds(beta, rows)
+        p[:, rows], log_sum = chances(eta)
+        sums += (weights * p[:, rows] * (1 - p[:, rows])) @ data.pairs[rows].T
+        loglik += eta @ (weights * data.y[rows]) - log_sum @ weights
+    information = symmetric(sums, width)
     sign, logdet = np.linalg.slogdet(information)
     loglik = np.where(sign > 0, loglik + 0.5 * logdet, -np.inf)
     safe = np.where((sign > 0)[:, None, None], information, np.eye(width))
-    inverse = np.linalg.inv(safe)
-    pull = data.weights * (data.y - p)
-    for block in blocks:
-        pull[:, block] += leverages(data.columns[:, block], inverse, w[:, block]) * (0.5 - p[:, block])
-    return Point(beta, loglik, pull @ data.x, safe, inverse)
+    inverse, score = np.asarray(np.linalg.inv(safe)), np.zeros_like(beta)
+    for rows in blocks(n, max(count, width)):
+        weights, here = data.weights[rows], p[:, rows]
+        pull = weights * (data.y[rows] - here)
+        pull += leverages(data, inverse, weights * here * (1 - here), rows) * (0.5 - here)
+        score += pull @ data.x[rows]
+    return Point(beta, loglik, score, safe, inverse)
 
 
-def _curvature(data: Data, point: Point, index: NDArray[np.int64], exact: bool) -> Floats:
-    """Curvature for a Newton step: the expected information, or the slope of the score by central differences.
+def exact_curvature(data: Data, point: Point) -> Floats:
+    """Negative second derivatives of the penalised likelihood, the penalty's own included, shape (b, p, p).
+
+    With I the information and h the leverages, in which the penalty's slope is the sum of h (1/2 - p) x: its slope
+    in turn is the sum of h (1/2 - 3 p (1 - p)) x x' less half the trace of I^-1 dI/db_j I^-1 dI/db_k.
+    """
+    size = max(1, CUBE_CELLS // point.beta.shape[1] ** 3)
+    return np.concatenate([_exact(data, point[i : i + size]) for i in range(0, len(point.beta), size)])
+
+
+def _exact(data: Data, point: Point) -> Floats:
+    count, width = point.beta.shape
+    several = width * (width + 1) // 2
+    slopes, pull = np.zeros((count * width, several)), np.zeros((count, several))
+    for rows in blocks(len(data.y), count * width):
+        p, _ = chances(data.log_odds(point.beta, rows))
+        spread, pairs = p * (1 - p), data.pairs[rows]
+        w = data.weights[rows] * spread
+        tilted = (w * (1 - 2 * p))[:, None, :] * data.pairs.columns[:, rows]
+        slopes += tilted.reshape(count * width, -1) @ pairs.T
+        pull += (w * forms(point.inverse, pairs) * (0.5 - 3 * spread)) @ pairs.T
+    turned = point.inverse[:, None] @ symmetric(slopes, width).reshape(count, width, width, width)
+    trace = np.einsum("bjik,blki->bjl", turned, turned, optimize=True)
+    return np.asarray(point.information - symmetric(pull, width) + trace / 2)
+
+
+def _of_the_free(matrices: Floats, free: Flags) -> Floats:
+    """Matrices (b, p, p) with the rows and columns of held coefficients (b, p) replaced by those of the identity."""
+    both = free[:, :, None] & free[:, None, :]
+    return np.where(both, matrices, np.eye(free.shape[1]))
+
+
+def _ahead(matrices: Floats, score: Floats) -> Floats:
+    return np.asarray(np.linalg.solve(matrices, score[..., None])[..., 0])
+
+
+def _steps(data: Data, point: Point, score: Floats, free: Flags, expected: Floats, exact: Flags) -> Floats:
+    """Newton steps by the expected information, or by the exact curvature where wanted and where it is one of a peak.
 
     The expected information makes safe steps anywhere but leaves the penalty's own curvature out, so that far from a
-    quadratic (tiny, separated samples) it closes in slowly; near the maximum the exact slope takes over.
+    quadratic (tiny, separated samples) it closes in slowly; near the maximum the exact one takes over.
     """
-    expected = point.information[0][np.ix_(index, index)]
-    if not exact:
-        return expected
-    width = 1e-5 / np.sqrt(np.diag(expected))
-    moves = np.zeros((2 * len(index), point.beta.shape[1]))
-    rows = np.arange(len(index))
-    moves[rows, index], moves[len(index) + rows, index] = width, -width
-    scores = evaluate(data, point.beta + moves).score[:, index]
-    slope = (scores[: len(index)] - scores[len(index) :]) / (2 * width[:, None])
-    exact_curvature = -(slope + slope.T) / 2
-    return exact_curvature if np.linalg.eigvalsh(exact_curvature).min() > 0 else expected
+    step, at = expected.copy(), np.flatnonzero(exact)
+    if len(at):
+        curvature = _of_the_free(exact_curvature(data, point[at]), free[at])
+        peaked = np.linalg.eigvalsh(curvature)[:, 0] > 0
+        step[at[peaked]] = _ahead(curvature[peaked], score[at[peaked]])
+    return step * np.minimum(1.0, MAX_STEP / np.maximum(np.abs(step).max(axis=1), 1e-300))[:, None]
 
 
-def _uphill(data: Data, point: Point, index: NDArray[np.int64], step: Floats) -> Point | None:
-    """The first point along halved steps that does not lower the likelihood."""
+def _uphill(data: Data, point: Point, step: Floats) -> tuple[Point, Flags]:
+    """The first points along halved steps that do not lower the likelihood, and whether there was one."""
+    reached, open_ = point[:], np.arange(len(step))
+    out = Point(*(part.copy() for part in reached.parts))
     for _ in range(30):
-        trial = point.beta.copy()
-        trial[0, index] += step
-        candidate = evaluate(data, trial)
-        if candidate.loglik[0] > point.loglik[0] - 1e-12 * abs(point.loglik[0]):
-            return candidate
-        step = step / 2
-    return None
+        candidate = evaluate(data, point.beta[open_] + step[open_])
+        climbs = candidate.loglik > point.loglik[open_] - 1e-12 * np.abs(point.loglik[open_])
+        out.put(open_[climbs], candidate[climbs])
+        open_ = open_[~climbs]
+        if not len(open_):
+            break
+        step[open_] /= 2
+    return out, ~np.isin(np.arange(len(step)), open_)
+
+
+def climb(data: Data, start: Floats, free: Flags) -> tuple[Point, Flags]:
+    """Maximise from several starts at once, each over its free coefficients; Newton with halved steps.
+
+    Parameters
+    ----------
+    data : Data
+    start : ndarray, shape (b, p)
+        The held coefficients stay as they are here.
+    free : ndarray of bool, shape (b, p)
+
+    Returns
+    -------
+    point : Point
+    settled : ndarray of bool, shape (b,)
+    """
+    point = evaluate(data, start)
+    settled: Flags = np.array(~free.any(axis=1))
+    open_ = np.flatnonzero(~settled)
+    before = np.full(len(start), np.inf)
+    for turn in range(MAX_ITERATIONS):
+        if not len(open_):
+            break
+        here, own = point[open_], free[open_]
+        score = np.where(own, here.score, 0.0)
+        expected = _ahead(_of_the_free(here.information, own), score)
+        # The decrement is free of the columns' units; a score alone is not.
+        decrement, last = (score * expected).sum(axis=1), before[open_]
+        there = (decrement < TOLERANCE**2) | ((decrement < 1e-16) & (decrement > last / 4))
+        settled[open_[there]], before[open_] = True, decrement
+        slow = (turn >= SAFE_STEPS) & (decrement > SLOW * last)
+        left = np.flatnonzero(~there)
+        if not len(left):
+            break
+        step = _steps(data, here[left], score[left], own[left], expected[left], slow[left])
+        better, climbed = _uphill(data, here[left], step)
+        point.put(open_[left], better)
+        settled[open_[left[~climbed]]] = decrement[left[~climbed]] < 1e-8
+        open_ = open_[left[climbed]]
+    return point, settled
 
 
 def maximise(data: Data, start: Floats, free: Flags) -> tuple[Point, bool]:
-    """Maximise over the free coefficients, the others held at ``start``; Newton with halved steps.
+    """Maximise over the free coefficients (p,), the others held at ``start`` (p,).
 
     Returns
     -------
@@ -140,31 +237,8 @@ def maximise(data: Data, start: Floats, free: Flags) -> tuple[Point, bool]:
         A batch of one.
     settled : bool
     """
-    point = evaluate(data, start[None, :])
-    index = np.flatnonzero(free)
-    if not len(index):
-        return point, True
-    before = np.inf
-    for turn in range(MAX_ITERATIONS):
-        score = point.score[0, index]
-        # The decrement is free of the columns' units; a score alone is not.
-        decrement = float(score @ np.linalg.solve(point.information[0][np.ix_(index, index)], score))
-        if decrement < TOLERANCE**2 or (decrement < 1e-16 and decrement > before / 4):
-            return point, True
-        before = decrement
-        step = np.linalg.solve(_curvature(data, point, index, exact=turn >= SAFE_STEPS), score)
-        step *= min(1.0, MAX_STEP / max(np.abs(step).max(), 1e-300))
-        better = _uphill(data, point, index, step)
-        if better is None:
-            return point, decrement < 1e-8
-        point = better
-    return point, False
-
-
-def _repeated(point: Point, times: int) -> Point:
-    """The same point so many times over."""
-    parts = (point.beta, point.loglik, point.score, point.information, point.inverse)
-    return Point(*(np.repeat(part, times, axis=0) for part in parts))
+    point, settled = climb(data, start[None, :], free[None, :])
+    return point, bool(settled[0])
 
 
 def _profile_ends(data: Data, best: Point, level: float) -> tuple[Floats, Flags]:
@@ -179,7 +253,8 @@ def _profile_ends(data: Data, best: Point, level: float) -> tuple[Floats, Flags]
         active = np.flatnonzero(~done)
         if not len(active):
             break
-        point = evaluate(data, beta[active]) if turn else _repeated(best, len(active))  # all begin at the estimate
+        # All begin at the estimate.
+        point = evaluate(data, beta[active]) if turn else best[np.zeros(len(active), dtype=int)]
         j, own = which[active], np.arange(len(active))
         gap = target - point.loglik
         spread = np.einsum("bi,bij,bj->b", point.score, point.inverse, point.score)
@@ -232,15 +307,25 @@ def profile_interval(data: Data, best: Point, level: float) -> tuple[Floats, Flo
     return ends[:, 0], ends[:, 1]
 
 
-def lost_without(data: Data, best: Point, columns: list[int]) -> float:
-    """Twice the penalised log likelihood lost by holding ``columns`` at zero (penalty of the full design kept)."""
+def lost_without(data: Data, best: Point, held: Sequence[Sequence[int]]) -> Floats:
+    """Twice the penalised log likelihood lost by holding columns at zero, for each of several choices of columns.
+
+    The penalty of the full design is kept (Heinze and Schemper 2002).
+    """
+    starts = [_start_without(best, list(columns)) for columns in held]
+    free = np.ones((len(held), best.beta.shape[1]), dtype=bool)
+    for own, columns in zip(free, held, strict=True):
+        own[list(columns)] = False
+    point, _ = climb(data, np.array(starts), free)
+    return np.asarray(np.maximum(0.0, 2 * (best.loglik[0] - point.loglik)))
+
+
+def _start_without(best: Point, columns: list[int]) -> Floats:
+    """Where the maximum with columns held at zero would lie if the likelihood were that of a normal."""
     covariance = best.inverse[0]
-    # Where the maximum would lie if the likelihood were that of a normal: a step or two nearer than the estimate.
     moved = np.linalg.solve(covariance[np.ix_(columns, columns)], best.beta[0, columns])
     shift = covariance[:, columns] @ moved
     free = np.ones(len(shift), dtype=bool)
     free[columns] = False
     near = np.abs(shift[free]).max(initial=0.0) < NEAR  # further off the likelihood is not that of a normal
-    start = np.where(free, best.beta[0] - (shift if near else 0.0), 0.0)
-    point, _ = maximise(data, start, free)
-    return max(0.0, 2 * float(best.loglik[0] - point.loglik[0]))
+    return np.where(free, best.beta[0] - (shift if near else 0.0), 0.0)

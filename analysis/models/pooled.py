@@ -28,6 +28,7 @@ from scipy import special
 from analysis.cohort.ledger import Ledger
 from analysis.errors import ModelError
 from analysis.models.binary import blocks, chances
+from analysis.models.column_pairs import Pairs, forms, products, symmetric
 from analysis.models.pooled_design import PooledDesign, PooledTerm, fit_pooled_design
 from analysis.models.results import Result
 
@@ -41,7 +42,6 @@ SIGMA_POINTS, TAU_POINTS = 10, 8
 MASS_KEPT = 0.999  # of the grid's posterior mass; the lightest points are dropped
 LEVEL = 0.8
 NEWTON_STEPS, SETTLED = 60, 1e-9
-PAIRS_KEPT = 2**22  # cells; products of columns are made anew for every step where there would be more
 HERMITE = np.polynomial.hermite_e.hermegauss(21)
 
 
@@ -109,7 +109,7 @@ class PooledFit(Result):
         columns = np.ascontiguousarray(self.design.matrix(frame).T)
         unseen = self.design.unseen_family(frame)
         for rows in blocks(len(frame), len(self.weight)):
-            variance = _forms(self.covariance, _pairs(columns[:, rows]))
+            variance = forms(self.covariance, products(columns[:, rows]))
             variance += self.tau[:, None] ** 2 * unseen[rows]
             yield rows, self.location @ columns[:, rows], np.sqrt(variance)
 
@@ -189,62 +189,32 @@ class _Point:
 
 @dataclass(frozen=True)
 class _Problem:
-    """The rows, also column by column, and the prior precisions of every point of the grid, shape (g, p).
-
-    ``pairs`` are the products of each two columns where the rows are few enough to keep them.
-    """
+    """The rows, products of their columns, and the prior precisions of every point of the grid, shape (g, p)."""
 
     x: Floats
-    columns: Floats
     y: Floats
     precision: Floats
-    pairs: Floats | None
-
-    def pairs_of(self, rows: slice) -> Floats:
-        """Products of each two columns in some rows."""
-        return _pairs(self.columns[:, rows]) if self.pairs is None else self.pairs[:, rows]
+    pairs: Pairs
 
     def at(self, beta: Floats) -> _Point:
         """Evaluate at one row of coefficients a point of the grid, shape (g, p)."""
         count, width = beta.shape
-        upper = np.triu_indices(width)
         value, slope = -0.5 * (self.precision * beta**2).sum(axis=1), -self.precision * beta
-        curvatures = np.zeros((count, len(upper[0])))
+        curvatures = np.zeros((count, width * (width + 1) // 2))
         for rows in blocks(len(self.y), max(count, width)):
             y = self.y[rows]
-            eta = beta @ self.columns[:, rows]
+            eta = beta @ self.pairs.columns[:, rows]
             p, log_sum = chances(eta)
             value += eta @ y - log_sum.sum(axis=1)
             slope += (y - p) @ self.x[rows]
-            curvatures += (p * (1 - p)) @ self.pairs_of(rows).T
-        information = np.empty((count, width, width))
-        information[:, upper[0], upper[1]] = curvatures
-        information[:, upper[1], upper[0]] = curvatures
+            curvatures += (p * (1 - p)) @ self.pairs[rows].T
+        information = symmetric(curvatures, width)
         information[:, range(width), range(width)] += self.precision
         return _Point(value, slope, information)
 
 
-def _pairs(columns: Floats) -> Floats:
-    """Products of each two columns, the upper triangle only: one product of matrices then gives all informations."""
-    width, n = columns.shape
-    out, at = np.empty((width * (width + 1) // 2, n)), 0
-    for j in range(width):
-        np.multiply(columns[j], columns[j:], out=out[at : at + width - j])
-        at += width - j
-    return out
-
-
-def _forms(matrices: Floats, pairs: Floats) -> Floats:
-    """The quadratic form of every symmetric matrix (g, p, p) at every row, shape (g, m)."""
-    upper = np.triu_indices(matrices.shape[1])
-    twice = np.where(upper[0] == upper[1], 1.0, 2.0)
-    return np.asarray((matrices[:, upper[0], upper[1]] * twice) @ pairs)
-
-
 def _problem(x: Floats, y: Floats, precision: Floats) -> _Problem:
-    columns = np.ascontiguousarray(x.T)
-    few = columns.size * len(columns) <= PAIRS_KEPT
-    return _Problem(x, columns, y, precision, _pairs(columns) if few else None)
+    return _Problem(x, y, precision, Pairs.of(x))
 
 
 def _modes(problem: _Problem, start: Floats) -> tuple[Floats, Floats, Floats, bool]:
@@ -303,8 +273,8 @@ def _shift(problem: _Problem, mode: Floats, covariance: Floats) -> Floats:
     """From the mode to the posterior mean, by the third derivative of the log likelihood, shape (g, p)."""
     pulled = np.zeros_like(mode)
     for rows in blocks(len(problem.y), max(mode.shape)):
-        p, _ = chances(mode @ problem.columns[:, rows])
-        pulled += (-p * (1 - p) * (1 - 2 * p) * _forms(covariance, problem.pairs_of(rows))) @ problem.x[rows]
+        p, _ = chances(mode @ problem.pairs.columns[:, rows])
+        pulled += (-p * (1 - p) * (1 - 2 * p) * forms(covariance, problem.pairs[rows])) @ problem.x[rows]
     return np.asarray(0.5 * (pulled[:, None, :] @ covariance)[:, 0, :])
 
 

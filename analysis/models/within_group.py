@@ -87,7 +87,7 @@ def fit_case_mix(rows: WithinRows, y: Floats) -> CaseMix:
     n, width = rows.x.shape
     if len(y) != n or not np.isin(y, (0.0, 1.0)).all():
         raise ModelError("Every row needs one outcome, 0 or 1.")
-    data = Data(rows.x, np.asarray(y, float), np.ones(n), np.zeros(n), np.ascontiguousarray(rows.x.T))
+    data = Data.of(rows.x, np.asarray(y, float))
     best, settled = maximise(data, np.zeros(width), np.ones(width, dtype=bool))
     if not settled:
         raise UnconvergedError(

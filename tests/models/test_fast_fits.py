@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import special
 
-from analysis.models import logit, pooled
+from analysis.models import column_pairs, logit, pooled
 from analysis.models.binary import chances
 from analysis.models.logit import fit_logit
 from analysis.models.optimism import _area, _measured, optimism
@@ -107,12 +107,12 @@ def test_the_spread_of_log_odds_is_the_quadratic_form_of_each_row():
     np.testing.assert_allclose(fit.log_odds(frame)[1], plain, atol=1e-12)
 
 
-@pytest.mark.parametrize("kept", [0, pooled.PAIRS_KEPT])
+@pytest.mark.parametrize("kept", [0, column_pairs.KEPT_CELLS])
 def test_the_pooled_likelihood_by_blocks_is_that_of_all_rows_at_once(monkeypatch, kept):
     rng = np.random.default_rng(5)
     x = np.column_stack([np.ones(500), rng.random((500, 2)) < 0.3, rng.normal(size=(500, 2))]).astype(float)
     y, beta, precision = (rng.random(500) < 0.6).astype(float), rng.normal(size=(7, 5)), rng.random((7, 5)) + 0.1
-    monkeypatch.setattr(pooled, "PAIRS_KEPT", kept)
+    monkeypatch.setattr(column_pairs, "KEPT_CELLS", kept)
     monkeypatch.setattr("analysis.models.binary.BLOCK_CELLS", 1)
     point = pooled._problem(x, y, precision).at(beta)
     eta = beta @ x.T
@@ -133,7 +133,7 @@ def test_pooled_fit_and_chances_do_not_depend_on_the_size_of_blocks(monkeypatch)
     inner = 1 / (1 + np.exp(-(centre[..., None] + spread[..., None] * nodes))) @ (mass / mass.sum())
     np.testing.assert_allclose(seen.mean, whole.weight @ inner, atol=1e-14)
     monkeypatch.setattr("analysis.models.binary.BLOCK_CELLS", 1)
-    monkeypatch.setattr(pooled, "PAIRS_KEPT", 0)
+    monkeypatch.setattr(column_pairs, "KEPT_CELLS", 0)
     cut = fit_pooled(frame, y, TERMS, "damage")
     np.testing.assert_allclose(cut.location, whole.location, atol=1e-10)
     np.testing.assert_allclose(cut.covariance, whole.covariance, atol=1e-10)

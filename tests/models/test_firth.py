@@ -186,7 +186,7 @@ def test_term_tests_take_weights_as_the_fit_does():
 def test_blocks_and_batches_change_nothing(monkeypatch):
     x, y, names = sample(3000, 4)
     whole = fit_firth(x, y, names)
-    monkeypatch.setattr("analysis.models.penalised.BLOCK_CELLS", 1)
+    monkeypatch.setattr("analysis.models.binary.BLOCK_CELLS", 1)
     monkeypatch.setattr("analysis.models.penalised.BATCH_CELLS", 7000)
     parts = fit_firth(x, y, names)
     for name in ("coefficients", "se", "se_augmented", "low", "high", "p", "loglik", "flic_intercept"):
@@ -197,7 +197,7 @@ def test_the_profile_end_found_slowly_is_the_one_found_quickly():
     """Bisection is the fallback; on an easy sample both must agree."""
     x, y, names = sample(40, 2)
     fit = fit_firth(x, y, names)
-    data = penalised.Data(x, y, np.ones(40), np.zeros(40), np.ascontiguousarray(x.T))
+    data = penalised.Data.of(x, y)
     best, settled = penalised.maximise(data, np.zeros(3), np.ones(3, dtype=bool))
     assert settled
     for j in range(3):
@@ -235,3 +235,46 @@ def test_profile_intervals_cover_what_they_say_and_the_estimate_is_unbiased():
     bias = np.mean(estimates, axis=0) - truth
     error = np.std(estimates, axis=0, ddof=1) / np.sqrt(1000)
     assert (np.abs(bias) < 3 * error).all(), (bias, error)
+
+
+def some_data(n=60):
+    rng = np.random.default_rng(8)
+    x = np.column_stack([np.ones(n), rng.random(n) < 0.2, rng.normal(size=(n, 2))]).astype(float)
+    y, weights = (rng.random(n) < 0.6).astype(float), rng.integers(1, 4, n).astype(float)
+    return penalised.Data.of(x, y, weights, rng.normal(size=n))
+
+
+def test_the_exact_curvature_is_the_slope_of_the_score():
+    data, beta, width = some_data(), np.random.default_rng(1).normal(size=(3, 4)), 1e-5
+    told = penalised.exact_curvature(data, penalised.evaluate(data, beta))
+    for j, move in enumerate(width * np.eye(4)):
+        up, down = (penalised.evaluate(data, beta + sign * move).score for sign in (1, -1))
+        np.testing.assert_allclose(told[:, :, j], (down - up) / (2 * width), rtol=1e-7, atol=1e-7)
+
+
+@pytest.mark.parametrize("slow", [1e-30, penalised.SLOW, np.inf])
+def test_several_maxima_at_once_are_those_found_one_by_one(monkeypatch, slow):
+    monkeypatch.setattr(penalised, "SLOW", slow)  # tiny: soon by the exact curvature; infinite: never
+    data, rng = some_data(), np.random.default_rng(2)
+    start = rng.normal(0, 2, (9, 4))
+    free = rng.random((9, 4)) < 0.6
+    free[0], free[1] = True, False
+    start[free] = 0.0
+    many, settled = penalised.climb(data, start, free)
+    assert settled.all()
+    np.testing.assert_array_equal(many.beta[~free], start[~free])
+    monkeypatch.undo()
+    for k in range(9):
+        one, found = penalised.maximise(data, start[k], free[k])
+        assert found
+        np.testing.assert_allclose(many.beta[k], one.beta[0], atol=1e-9)
+        assert np.abs(np.where(free[k], many.score[k], 0)).max() < 1e-6
+
+
+def test_what_is_lost_without_columns_does_not_depend_on_what_else_is_asked():
+    data = some_data()
+    best, _ = penalised.maximise(data, np.zeros(4), np.ones(4, dtype=bool))
+    held = [[1], [2, 3], [0], [1, 2, 3]]
+    together = penalised.lost_without(data, best, held)
+    np.testing.assert_allclose(together, [penalised.lost_without(data, best, [one])[0] for one in held], atol=1e-10)
+    assert together[3] > max(together[:2])

@@ -1,0 +1,61 @@
+"""The products of each two columns of a design, so that one product of matrices gives many curvatures at once.
+
+The weighted sum of products of columns (an information) is linear in the weights, and a quadratic form at a row is
+linear in the matrix: both are plain products with the array of pairs, each two columns once.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+
+KEPT_CELLS = 2**22  # products of columns are made anew for every use where there would be more
+
+
+def products(columns: Floats) -> Floats:
+    """Products of each two columns (p, n), the upper triangle row by row, shape (p (p + 1) / 2, n)."""
+    width, n = columns.shape
+    out, at = np.empty((width * (width + 1) // 2, n)), 0
+    for j in range(width):
+        np.multiply(columns[j], columns[j:], out=out[at : at + width - j])
+        at += width - j
+    return out
+
+
+@dataclass(frozen=True)
+class Pairs:
+    """A design column by column, shape (p, n), and the products of its columns where the rows are few enough."""
+
+    columns: Floats
+    kept: Floats | None
+
+    @classmethod
+    def of(cls, x: Floats) -> Pairs:
+        """Take the columns of a design (n, p)."""
+        columns = np.ascontiguousarray(x.T)
+        few = columns.size * (len(columns) + 1) // 2 <= KEPT_CELLS
+        return cls(columns, products(columns) if few else None)
+
+    def __getitem__(self, rows: slice) -> Floats:
+        """Products in some rows, shape (p (p + 1) / 2, len(rows))."""
+        return products(self.columns[:, rows]) if self.kept is None else self.kept[:, rows]
+
+
+def symmetric(sums: Floats, width: int) -> Floats:
+    """Matrices (..., p, p) of which ``sums`` (..., p (p + 1) / 2) holds the upper triangles."""
+    upper = np.triu_indices(width)
+    out = np.empty((*sums.shape[:-1], width, width))
+    out[..., upper[0], upper[1]] = sums
+    out[..., upper[1], upper[0]] = sums
+    return out
+
+
+def forms(matrices: Floats, pairs: Floats) -> Floats:
+    """The quadratic form of every symmetric matrix (g, p, p) at every row, shape (g, m)."""
+    upper = np.triu_indices(matrices.shape[1])
+    twice = np.where(upper[0] == upper[1], 1.0, 2.0)
+    return np.asarray((matrices[:, upper[0], upper[1]] * twice) @ pairs)
