@@ -11,7 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.models.binary import chances
+from analysis.models.binary import blocks, chances
+from analysis.models.column_pairs import Pairs, forms, symmetric
 from analysis.models.penalised import MAX_STEP
 
 Floats = NDArray[np.float64]
@@ -42,29 +43,29 @@ class Maxima:
 
 
 class _Rows:
-    """Columns and the products of each two of them, the upper triangle only."""
+    """A design and the products of its columns."""
 
     def __init__(self, x: Floats) -> None:
-        self.x, self.width = x, x.shape[1]
-        self.upper = np.triu_indices(self.width)
-        self.pairs = x[:, self.upper[0]] * x[:, self.upper[1]]
-        self.twice = np.where(self.upper[0] == self.upper[1], 1.0, 2.0)
+        self.x, self.width, self.pairs = x, x.shape[1], Pairs.of(x)
 
     def point(self, beta: Floats, y: Floats) -> tuple[Floats, Floats, Floats, Floats]:
         """Penalised log likelihood (b,), score (b, p), information and its inverse (b, p, p)."""
-        eta = beta @ self.x.T
-        p, log_sum = chances(eta)
-        w = p * (1 - p)
-        information = np.empty((len(beta), self.width, self.width))
-        information[:, self.upper[0], self.upper[1]] = w @ self.pairs
-        information[:, self.upper[1], self.upper[0]] = information[:, self.upper[0], self.upper[1]]
+        p, score, loglik = np.empty_like(y), np.zeros_like(beta), np.zeros(len(beta))
+        sums = np.zeros((len(beta), self.width * (self.width + 1) // 2))
+        for rows in blocks(len(self.x), max(beta.shape)):
+            eta = beta @ self.pairs.columns[:, rows]
+            p[:, rows], log_sum = chances(eta)
+            loglik += (y[:, rows] * eta - log_sum).sum(axis=1)
+            sums += (p[:, rows] * (1 - p[:, rows])) @ self.pairs[rows].T
+        information = symmetric(sums, self.width)
         sign, logdet = np.linalg.slogdet(information)
-        loglik = np.where(sign > 0, (y * eta).sum(axis=1) - log_sum.sum(axis=1) + 0.5 * logdet, -np.inf)
         safe = np.where((sign > 0)[:, None, None], information, np.eye(self.width))
         inverse = np.asarray(np.linalg.inv(safe))
-        leverage = w * ((inverse[:, self.upper[0], self.upper[1]] * self.twice) @ self.pairs.T)
-        score = (y - p + leverage * (0.5 - p)) @ self.x
-        return loglik, score, safe, inverse
+        for rows in blocks(len(self.x), max(beta.shape)):
+            here = p[:, rows]
+            leverage = here * (1 - here) * forms(inverse, self.pairs[rows])
+            score += (y[:, rows] - here + leverage * (0.5 - here)) @ self.x[rows]
+        return np.where(sign > 0, loglik + 0.5 * logdet, -np.inf), score, safe, inverse
 
 
 def maximise_many(x: Floats, y: Floats, start: Floats, free: Flags, tolerance: float) -> Maxima:
