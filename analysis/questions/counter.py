@@ -29,7 +29,8 @@ from analysis.questions.offer_rows import Outcome, OutcomeRows, outcome_rows
 from analysis.questions.replay import Replay, replay
 from analysis.questions.selection import Selection, selection
 from analysis.records.dictionary import JOBS, Kind
-from analysis.records.log import Log, read_log
+from analysis.records.log import Log
+from analysis.records.once import usable_log
 
 RNG_SEED = 20
 THRESHOLDS = (0.3, 0.4, 0.5, 0.6)
@@ -217,7 +218,7 @@ def build_counter(folder: Path, start_share_pct: float, **intake: str) -> Counte
     **intake : str
         Facts of the worked example, by column; all blank for a typical intake.
     """
-    return counter_of(read_log(Path(folder)).without_faulty_jobs(), start_share_pct, intake)
+    return counter_of(usable_log(Path(folder)), start_share_pct, intake)
 
 
 def counter_of(log: Log, start_share_pct: float, intake: Mapping[str, str]) -> Counter:
@@ -293,6 +294,6 @@ def build_guesses(folder: Path, technician: str) -> tuple[Log, GuessLedger]:
         raise ReworkError(
             "No technician is named.", rule="One technician at a time.", todo="Give the code of jobs.csv."
         )
-    log = read_log(Path(folder)).without_faulty_jobs()
+    log = usable_log(Path(folder))
     rows = outcome_rows(build_cohort(log))[Outcome.RECOVERED]
     return log, guess_ledger(rows, rolled_over(rows), technician.strip())

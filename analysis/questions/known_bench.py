@@ -7,7 +7,8 @@ from pathlib import Path
 
 from analysis.errors import LogError, ModelError
 from analysis.questions.bench_model import BenchModel
-from analysis.questions.stored_bench import digest_of, recall, remembered_hash, store
+from analysis.questions.stored_bench import recall, remembered_hash, store
+from analysis.records.once import digest_of
 from analysis.records.settings import Settings, read_settings
 
 

@@ -24,7 +24,8 @@ from analysis.questions.period import month_for
 from analysis.questions.talk import Blank, TalkJob, blanks, jobs_to_talk_about
 from analysis.questions.watch import Watch, watch
 from analysis.questions.watching import Watching, watching
-from analysis.records.log import Log, read_log
+from analysis.records.log import Log
+from analysis.records.once import usable_log
 
 
 @dataclass(frozen=True)
@@ -139,7 +140,7 @@ def build_review(folder: Path, month_text: str = "", today: dt.date | None = Non
     LogError, SettingsError, ReworkError
         If the log cannot be read, has faults outside single jobs, or does not reach the month.
     """
-    log = read_log(Path(folder)).without_faulty_jobs()
+    log = usable_log(Path(folder))
     month = month_for(log, month_text, today)
     return review_of(log, month)
 

@@ -7,7 +7,6 @@ hash, so that an unchanged log need not be read to know that it is unchanged. Th
 
 from __future__ import annotations
 
-import hashlib
 import json
 import math
 import shutil
@@ -23,24 +22,11 @@ from analysis.models.pooled_stored import from_json, to_json
 from analysis.questions.bench_model import BenchModel, OutcomeModel
 from analysis.questions.offer_rows import Outcome
 from analysis.questions.trust import ClassRates, Trust
-from analysis.records.log import FILES
 from analysis.records.on_disk import replace_text
 
 FORM = "what a bench knows, form 1"
 BENCH_FILE, DONOR_FILE = "bench.json", "recovered_with_donor.json"
 MOST_KEPT = 5
-
-
-def digest_of(folder: Path) -> str:
-    """SHA-256 of the bytes of every file of a log, bench.toml included; nothing is parsed."""
-    whole = hashlib.sha256()
-    for name in FILES:
-        path = folder / name
-        if path.is_file():
-            data = path.read_bytes()
-            whole.update(f"{name} {len(data)}\n".encode())
-            whole.update(data)
-    return whole.hexdigest()
 
 
 def _model_folder(cache: Path, log_hash: str) -> Path:

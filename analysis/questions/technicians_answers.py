@@ -10,7 +10,8 @@ from analysis.questions.technicians import Technicians, compare_technicians
 from analysis.questions.technicians_learning import Learning, learning
 from analysis.questions.technicians_rows import NotComparable
 from analysis.questions.technicians_twin import SHOPS, TechnicianTwin, technician_twin
-from analysis.records.log import Log, read_log
+from analysis.records.log import Log
+from analysis.records.once import usable_log
 
 
 @dataclass(frozen=True)
@@ -59,4 +60,4 @@ def technician_answers(log: Log, shops: int = SHOPS) -> TechnicianAnswers:
 
 def build_technicians(folder: Path) -> TechnicianAnswers:
     """Read a log and answer everything."""
-    return technician_answers(read_log(folder).without_faulty_jobs())
+    return technician_answers(usable_log(folder))

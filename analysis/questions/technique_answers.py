@@ -18,7 +18,8 @@ from analysis.questions.trial_outcome import TrialOutcome, trial_outcome
 from analysis.questions.trial_plan import RNG_SEED, NextTrial, next_trial
 from analysis.questions.twin import Smallest
 from analysis.questions.verdicts import Verdict
-from analysis.records.log import Log, read_log
+from analysis.records.log import Log
+from analysis.records.once import usable_log
 
 
 @dataclass(frozen=True)
@@ -131,12 +132,12 @@ def build_techniques(
     folder: Path, plan_file: str = "", plan_jobs: int = 0, plan_seed: int = RNG_SEED
 ) -> TechniqueAnswers:
     """Read a log and answer everything."""
-    return technique_answers(read_log(folder).without_faulty_jobs(), plan_file, plan_jobs, plan_seed)
+    return technique_answers(usable_log(folder), plan_file, plan_jobs, plan_seed)
 
 
 def plan_of(folder: Path, jobs: int = 0, seed: int = RNG_SEED) -> NextTrial:
     """What to try next, without the rest of the page."""
-    log = read_log(folder).without_faulty_jobs()
+    log = usable_log(folder)
     settings, found = log.settings, technique_rows(log, build_cohort(log))
     smallest, least = settings.smallest_difference_points, settings.minimum_class_n
     answers = techniques(found, contrasts_for(settings.extra_contrasts), smallest, least)

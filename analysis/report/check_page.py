@@ -8,7 +8,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from analysis.records.check import consequence
-from analysis.records.log import Log, read_log
+from analysis.records.log import Log
+from analysis.records.once import log_as_read
 from analysis.records.problems import Problem, Severity, count, plural, quoted, summary
 from analysis.report.page import FirstScreen, Grid, PageHead, Prose, Statement
 from analysis.report.render import PROJECT, render
@@ -42,7 +43,7 @@ def build(folder: Path) -> CheckView:
     LogError, SettingsError
         If it cannot be read at all.
     """
-    return CheckView(read_log(Path(folder)))
+    return CheckView(log_as_read(Path(folder)))
 
 
 def page_head(view: CheckView) -> PageHead:
@@ -112,5 +113,5 @@ def problems_grid(view: CheckView, severity: Severity, caption: str) -> Grid | P
 def publish_check(folder: Path, out: Path, say: Callable[[str], None]) -> Path:
     """Publish the check as ``log-check.html``."""
     say(f"Checking the log in {Path(folder).name} …")
-    build(folder)  # a log that cannot be read is told of before a kernel is started
+    build(folder)  # a log that cannot be read is told of before a process is started
     return render(NOTEBOOK, {"log_folder": str(Path(folder).resolve())}, out / "log-check.html", say)

@@ -30,10 +30,10 @@ def publish_counter(folder: Path, start_share: float, out: Path, say: Callable[[
     ReworkError
         If the log cannot be used or the page cannot be made; an earlier page stays.
     """
-    from analysis.records.log import read_log
+    from analysis.records.once import usable_log
 
     say(f"Reading the log in {Path(folder).resolve().name} …")
-    read_log(Path(folder)).without_faulty_jobs()  # a log that cannot be read is told of before a kernel is started
+    usable_log(Path(folder))  # a log that cannot be read is told of before a process is started
     given: dict[str, Value] = {"log_folder": str(Path(folder).resolve()), "start_share": float(start_share)}
     return render(NOTEBOOKS / "accept_or_decline.ipynb", given, out / "counter.html", say)
 

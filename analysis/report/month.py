@@ -120,10 +120,10 @@ def publish_month(folder: Path, month: str, out: Path, say: Say) -> list[Path]:
         If the log cannot be used at all, a page failed, or there is none; the others are published. Pages for which
         the log holds too little are told of.
     """
-    from analysis.records.log import read_log
+    from analysis.records.once import usable_log
 
     folder = Path(folder).resolve()
-    read_log(folder).without_faulty_jobs()  # a log that cannot be read is told of once, before anything is started
+    usable_log(folder)  # a log that cannot be read is told of once, before anything is started
     one = partial(_make, order=_Order(folder, month, out), say=say)
     with _makers(say) as each:
         made = list(each(one, PAGES))

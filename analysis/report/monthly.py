@@ -10,7 +10,8 @@ from pathlib import Path
 from analysis.errors import ReworkError
 from analysis.questions.period import month_for, parse_month
 from analysis.questions.since_last import month_hashes, read_summary
-from analysis.records.log import Log, read_log
+from analysis.records.log import Log
+from analysis.records.once import usable_log
 from analysis.records.problems import plural
 from analysis.records.setting_aside import strays_told
 from analysis.report.render import PROJECT, render
@@ -46,8 +47,8 @@ def publish_review(
     """
     folder, month = Path(folder).resolve(), _month_asked(month)
     say(f"Reading the log in {folder.name} …")
-    # Faults of the log are told here, before a kernel is started for nothing.
-    log = read_log(folder).without_faulty_jobs()
+    # Faults of the log are told here, before a process is started for nothing.
+    log = usable_log(folder)
     chosen = month_for(log, month, today)
     if not month and chosen < log.last_date.to_period("M") - 1:
         say(

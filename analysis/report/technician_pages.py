@@ -27,11 +27,11 @@ def publish_technicians(folder: Path, out: Path, say: Callable[[str], None]) -> 
     ReworkError
         If the log cannot be used or the page cannot be made; an earlier page stays.
     """
-    from analysis.records.log import read_log
+    from analysis.records.once import usable_log
 
     folder = Path(folder).resolve()
     say(f"Reading the log in {folder.name} …")
-    read_log(folder).without_faulty_jobs()  # a log that cannot be read is told of before a kernel is started
+    usable_log(folder)  # a log that cannot be read is told of before a process is started
     say("Comparing technicians; the simulations take about a minute …")
     path = render(NOTEBOOKS / "technicians.ipynb", {"log_folder": str(folder)}, out / "technicians.html", say)
     say(f"Page written to {path}")
@@ -49,9 +49,9 @@ def publish_technician(folder: Path, code: str, out: Path, say: Callable[[str], 
     from analysis.cohort.features import build_cohort
     from analysis.questions.technicians import compare_technicians
     from analysis.questions.technicians_private import refuse_unless_private
-    from analysis.records.log import read_log
+    from analysis.records.once import usable_log
 
-    log = read_log(Path(folder)).without_faulty_jobs()
+    log = usable_log(Path(folder))
     minimum = log.settings.minimum_technician_n
     found = compare_technicians(build_cohort(log), minimum, log.settings.smallest_difference_points)
     refuse_unless_private(found, code, set(log.tables["jobs"]["technician_id"].dropna().astype(str)), minimum)

@@ -35,11 +35,11 @@ def publish_techniques(
         If the log or the plan cannot be used or the page cannot be made; an earlier page stays.
     """
     from analysis.questions.contrasts import contrasts_for
-    from analysis.records.log import read_log
+    from analysis.records.once import usable_log
 
     folder = Path(folder).resolve()
     say(f"Reading the log in {folder.name} …")
-    log = read_log(folder).without_faulty_jobs()  # a log that cannot be read is told of before a kernel is started
+    log = usable_log(folder)  # a log that cannot be read is told of before a process is started
     contrasts_for(log.settings.extra_contrasts)
     if plan is not None:
         from analysis.questions.trial_outcome import trial_outcome

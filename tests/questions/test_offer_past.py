@@ -26,8 +26,9 @@ from analysis.questions.known_bench import known_bench
 from analysis.questions.offer_rows import Outcome, outcome_rows
 from analysis.questions.replay import replay, summed
 from analysis.questions.selection import selection, taken_at_random
-from analysis.questions.stored_bench import digest_of, recall, remembered_hash, store
+from analysis.questions.stored_bench import recall, remembered_hash, store
 from analysis.records.log import Log
+from analysis.records.once import digest_of
 from analysis.records.settings import Settings
 from tests.tables import closed, job, log_of
 

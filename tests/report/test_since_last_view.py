@@ -149,7 +149,7 @@ def test_a_first_page_that_cannot_be_whole_leaves_nothing(tmp_path, monkeypatch)
 def test_a_page_of_another_log_is_not_replaced_without_a_word(tmp_path, monkeypatch):
     monkeypatch.setattr(monthly, "render", lambda notebook, given, place, say: place)
     mine = log_of(jobs=[closed("J-1"), closed("J-2")])
-    monkeypatch.setattr(monthly, "read_log", lambda folder: mine)
+    monkeypatch.setattr(monthly, "usable_log", lambda folder: mine)
     summary = tmp_path / "review-2026-02.json"
 
     def said():
