@@ -1,22 +1,35 @@
-"""The command ``rework month``: arguments only."""
+"""The commands ``rework month`` and ``rework index``: arguments only."""
 
 from __future__ import annotations
 
 import argparse
 from collections.abc import Callable
 
-from analysis.cli_shared import log_or_demo, page_arguments
+from analysis.cli_shared import log_or_demo, out_argument, page_arguments
 
 
 def _month(args: argparse.Namespace) -> int:
+    from analysis.errors import RenderError
     from analysis.report.month import publish_month
 
-    publish_month(log_or_demo(args), args.month, args.out, say=print)
+    try:
+        publish_month(log_or_demo(args), args.month, args.out, say=print)
+    except RenderError:
+        if args.out.is_dir():
+            _index(args)  # a page that failed takes no other along
+        raise
+    return _index(args)
+
+
+def _index(args: argparse.Namespace) -> int:
+    from analysis.report.index_page import publish_index
+
+    publish_index(args.out, say=print)
     return 0
 
 
 def add_month_command(add: Callable[..., argparse.ArgumentParser]) -> None:
-    """Add the command that makes every page of a month.
+    """Add the commands that make every page of a month, and the index of a folder of pages.
 
     Parameters
     ----------
@@ -26,8 +39,16 @@ def add_month_command(add: Callable[..., argparse.ArgumentParser]) -> None:
     month = add(
         "month",
         _month,
-        "Make every page of a month, two at a time: review, accept or decline, techniques, technicians, log check.",
+        "Make every page of a month, two at a time: review, accept or decline, techniques, technicians, log check; and"
+        " the index that links them.",
         "rework month my_log --month 2024-09",
     )
     month.add_argument("--month", default="", metavar="YYYY-MM", help="without it, the latest complete month")
     page_arguments(month)
+    index = add(
+        "index",
+        _index,
+        "Make index.html of a folder of pages: each with the sentences of its first screen, earlier months, guides.",
+        "rework index --out reports",
+    )
+    out_argument(index)

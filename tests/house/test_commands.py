@@ -52,6 +52,7 @@ def test_constraints_name_no_host():
         "recount",
         "compare",
         "month",
+        "index",
         "verify",
     ],
 )

@@ -23,7 +23,8 @@ def assert_page_is_sound(path: Path) -> None:
         for name, value in tag.attrs.items():
             assert not name.startswith("on"), f"event handler {name}"
             if name in ("src", "href", "srcset", "action", "poster", "data"):
-                assert str(value).startswith(("data:image/png", "#")), f"{tag.name} {name} leaves the page"
+                beside = tag.name == "a" and name == "href" and leads_to_a_page(path, str(value))
+                assert beside or str(value).startswith(("data:image/png", "#")), f"{tag.name} {name} leaves the page"
     assert not re.search(r"url\((?!data:)|@import", "".join(style.string or "" for style in soup.find_all("style")))
     assert soup.find("meta", attrs={"name": "viewport"})
     assert len(soup.find_all("main")) == 1
@@ -35,10 +36,19 @@ def assert_page_is_sound(path: Path) -> None:
     _assert_pictures_and_tables(soup)
     names = [tag["id"] for tag in soup.find_all(id=True)]
     assert len(names) == len(set(names)), "two places of the page share a name"
-    assert all(link["href"][1:] in names for link in soup.find_all("a", href=True))
+    assert all(link["href"][1:] in names for link in soup.find_all("a", href=re.compile("^#")))
     seen = visible_text(soup)
     for stray in ("nan", "NaN", "None", "<NA>", "Traceback", "Series(", "DataFrame", "<Figure", "{}", "object at 0x"):
         assert not re.search(rf"(?<![\w]){re.escape(stray)}(?![\w])", seen), f"'{stray}' on the page"
+
+
+def leads_to_a_page(path: Path, link: str) -> bool:
+    """Whether a link names a page that lies beside this one, and a place that is on it."""
+    name, _, place = link.partition("#")
+    there = path.parent / name
+    if not re.fullmatch(r"[\w-]+\.html", name) or not there.is_file():
+        return False
+    return not place or f'id="{place}"' in there.read_text(encoding="utf-8")
 
 
 def _assert_pictures_and_tables(soup: BeautifulSoup) -> None:

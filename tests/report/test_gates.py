@@ -24,6 +24,9 @@ SOUND = f"""<!DOCTYPE html>
 FAULTS = {
     "remote picture": ('src="data:', 'src="https://pictures.example/a.png" title="data:'),
     "protocol-relative link": ('href="#main"', 'href="//pages.example/"'),
+    "a link to a page that is not there": ('href="#main"', 'href="other.html"'),
+    "a link to no place of a page": ('href="#main"', 'href="page.html#gone"'),
+    "a link to another folder": ('href="#main"', 'href="../page.html"'),
     "script": ("<p>12", "<script>1</script><p>12"),
     "event handler": ("<p>12", "<p onclick='x()'>12"),
     "style from elsewhere": ("body {", "@import 'a.css'; body {"),
@@ -56,6 +59,11 @@ def page(tmp_path, text):
 
 def test_a_sound_page_passes(tmp_path):
     assert_page_is_sound(page(tmp_path, SOUND))
+
+
+def test_a_link_to_a_page_beside_it_passes(tmp_path):
+    for link in ("page.html", "page.html#rates"):
+        assert_page_is_sound(page(tmp_path, SOUND.replace('href="#main"', f'href="{link}"')))
 
 
 @pytest.mark.parametrize("fault", FAULTS)

@@ -1,0 +1,154 @@
+"""The index: the pages of a folder, each with the sentences of its own first screen; earlier months below."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from html import escape
+from pathlib import Path
+from typing import Any
+
+from analysis.errors import RenderError
+from analysis.report.guide_pages import Guide, guide_html, guides
+from analysis.report.page import FirstScreen, PageHead, Prose
+from analysis.report.plain_page import Contents, Heading, page_html
+from analysis.report.published_pages import PublishedPage, read_page
+from analysis.report.render import publish
+
+NAME = "index.html"
+REVIEW = re.compile(r"review-[0-9]{4}-[0-9]{2}\.html")
+# Pages are listed by name, so that a technician's private page in the same folder never is.
+OF_THE_LOG = ("counter.html", "techniques.html", "technicians.html", "log-check.html")
+OF_THE_SUITE = ("methods.html", "verification.html", "log-dictionary.html")
+SHEET = re.compile(r"evidence-[\w-]+\.html")
+
+
+@dataclass(frozen=True)
+class Found:
+    """The pages of a folder, by their place on the index."""
+
+    reviews: tuple[PublishedPage, ...]  # the latest first
+    of_the_log: tuple[PublishedPage, ...]
+    sheets: tuple[PublishedPage, ...]
+    of_the_suite: tuple[PublishedPage, ...]
+
+    @property
+    def of_logs(self) -> tuple[PublishedPage, ...]:
+        """Those that were made from a log."""
+        return self.reviews + self.of_the_log + self.sheets
+
+
+def look(folder: Path) -> Found:
+    """Find the pages of a folder."""
+    names = sorted(path.name for path in folder.glob("*.html"))
+
+    def read(chosen: Sequence[str]) -> tuple[PublishedPage, ...]:
+        return tuple(page for name in chosen if (page := read_page(folder / name)))
+
+    reviews = read([name for name in reversed(names) if REVIEW.fullmatch(name)])
+    sheets = read([name for name in names if SHEET.fullmatch(name)])
+    known = {name: [n for n in group if n in names] for name, group in (("log", OF_THE_LOG), ("suite", OF_THE_SUITE))}
+    return Found(reviews, read(known["log"]), sheets, read(known["suite"]))
+
+
+@dataclass(frozen=True)
+class Listed:
+    """Pages with links, origin and first sentences.
+
+    Parameters
+    ----------
+    pages : sequence of PublishedPage
+        What to list.
+    log_hash : str
+        Beginning of the hash of the log that the latest review was made from; another one is told.
+    details : bool
+        Whether the quiet second lines are shown: those of a sheet hold its likely ranges.
+    """
+
+    pages: Sequence[PublishedPage]
+    log_hash: str = ""
+    details: bool = False
+
+    def _item(self, page: PublishedPage) -> str:
+        origin = " · ".join(filter(None, [page.shop, page.period]))
+        told = ["Invented data."] if page.invented else []
+        if self.log_hash and page.log_hash and page.log_hash != self.log_hash:
+            told.append("Made from another state of the log than the review above.")
+        first = FirstScreen([s if self.details else replace(s, detail="") for s in page.sentences])
+        notes = "".join(f"<p><strong>{text}</strong></p>" for text in told)
+        link = f'<h3><a href="{escape(page.name)}">{escape(page.title)}</a></h3>'
+        return f'<li>{link}<p class="period">{escape(origin)}</p>{notes}{first._repr_html_() if page.sentences else ""}</li>'
+
+    def _repr_html_(self) -> str:
+        return f'<ul class="pages">{"".join(map(self._item, self.pages))}</ul>'
+
+
+@dataclass(frozen=True)
+class Links:
+    """Links with a few words each."""
+
+    items: Sequence[tuple[str, str, str]]
+
+    def _repr_html_(self) -> str:
+        return (
+            "<ul>"
+            + "".join(
+                f'<li><a href="{escape(name)}">{escape(title)}</a>{": " if says else ""}{escape(says)}</li>'
+                for name, title, says in self.items
+            )
+            + "</ul>"
+        )
+
+
+def _short(page: PublishedPage) -> tuple[str, str, str]:
+    says = page.sentences[0].says if page.sentences else page.period
+    return page.name, page.title, f"{says} Invented data." if page.invented else says
+
+
+def page_head(found: Found) -> PageHead:
+    """Title; shop and log of the latest review, else of whatever page there is."""
+    first = next(iter(found.of_logs), None)
+    about = found.reviews[0].title if found.reviews else "No review yet"
+    invented = bool(found.of_logs) and all(page.invented for page in found.of_logs)
+    shop, log_hash = (first.shop, first.log_hash) if first else ("Pages", "")
+    return PageHead("Pages of the bench", shop, about, log_hash, invented)
+
+
+def parts(found: Found, guide_list: Sequence[Guide]) -> list[Any]:
+    """The index in order."""
+    out: list[Any] = [Heading("Latest month")]
+    latest, earlier = found.reviews[:1], found.reviews[1:]
+    now = latest + found.of_the_log
+    if now:
+        out.append(Listed(now, latest[0].log_hash if latest else ""))
+    else:
+        out.append(Prose(["No page of a log lies in this folder yet. 'rework month my_log' makes them."]))
+    if found.sheets:
+        out += [Heading("Sheets for clients"), Listed(found.sheets, details=True)]
+    if earlier:
+        out += [Heading("Earlier months"), Links([_short(page) for page in earlier])]
+    if guide_list:
+        out += [Heading("Guides, a duty each"), Links([(guide.name, guide.title, "") for guide in guide_list])]
+    if found.of_the_suite:
+        out += [Heading("How the numbers are made"), Links([_short(page) for page in found.of_the_suite])]
+    return [Contents([part for part in out if isinstance(part, Heading)]), *out]
+
+
+def publish_index(folder: Path, say: Callable[[str], None]) -> Path:
+    """Publish ``index.html`` over the pages of a folder, and the guides beside it.
+
+    Raises
+    ------
+    RenderError
+        If the folder is a file or cannot be written; what was there stays.
+    """
+    if folder.exists() and not folder.is_dir():
+        raise RenderError(f"{folder} is a file.", todo="Name a folder with --out.")
+    known = guides()
+    for guide in known:
+        publish(guide_html(guide), folder / guide.name)
+    found = look(folder)
+    publish(page_html(page_head(found), parts(found, known)), folder / NAME)
+    say(f"Index written to {folder / NAME}")
+    return folder / NAME

@@ -1,0 +1,124 @@
+"""The index links the pages that are there with their own first sentences, no private one, and leads nowhere else."""
+
+from __future__ import annotations
+
+import shutil
+
+import pytest
+from bs4 import BeautifulSoup
+
+from analysis.cli import main
+from analysis.errors import RenderError
+from analysis.report import month as month_pages
+from analysis.report.page import FirstScreen, PageHead, Statement
+from analysis.report.plain_page import page_html
+from analysis.report.published_pages import read_page
+from tests.report.gates import assert_page_behaves, assert_page_is_sound, visible_text
+
+
+def put(folder, name, title, says, log_hash="aaaa", invented=True):
+    """A small page of a log."""
+    head = PageHead(title, "Bench <1>", "650 jobs", log_hash, invented)
+    first = FirstScreen([Statement("First", says, "likely range 60–70 %"), Statement("Jobs left out", "All used.")])
+    (folder / name).write_text(page_html(head, [first]), encoding="utf-8")
+
+
+def index_of(folder) -> BeautifulSoup:
+    assert main(["index", "--out", str(folder)]) == 0
+    assert_page_is_sound(folder / "index.html")
+    return BeautifulSoup((folder / "index.html").read_text(encoding="utf-8"), "html5lib")
+
+
+@pytest.fixture
+def folder(tmp_path):
+    put(tmp_path, "review-2024-08.html", "Monthly review, August 2024", "11 of 15 booted.", "bbbb")
+    put(tmp_path, "review-2024-09.html", "Monthly review, September 2024", "10 of 14 <booted> & more.")
+    put(tmp_path, "counter.html", "Accept or decline", "The model is used.", "bbbb")
+    put(tmp_path, "evidence-2024H1.html", "How often", "88 of 124.")
+    for private in ("technician-t2.html", "guesses-t2.html"):
+        put(tmp_path, private, "For T2 alone", "private words")
+    (tmp_path / "techniques.html").write_text("<p>no page of ours</p>", encoding="utf-8")
+    return tmp_path
+
+
+def test_each_page_is_linked_with_its_own_first_sentences(folder):
+    soup = index_of(folder)
+    assert [link["href"] for link in soup.select(".pages h3 a")] == [
+        "review-2024-09.html",
+        "counter.html",
+        "evidence-2024H1.html",
+    ]
+    text = visible_text(soup)
+    for words in ("10 of 14 <booted> & more.", "The model is used.", "88 of 124.", "Bench <1>", "log aaaa"):
+        assert words in text
+    assert text.count("likely range 60–70 %") == 1  # of the sheet alone
+    earlier = soup.find(id="earlier-months").find_next("ul")
+    assert earlier.a["href"] == "review-2024-08.html"
+    assert "11 of 15 booted." in earlier.get_text()
+
+
+def test_no_private_page_is_named(folder):
+    soup = index_of(folder)
+    assert "T2" not in soup.get_text()
+    assert not [link for link in soup.find_all("a", href=True) if "t2" in link["href"]]
+
+
+def test_another_state_of_the_log_and_invented_data_are_told(folder):
+    soup = index_of(folder)
+    items = {item.a["href"]: item.get_text() for item in soup.select(".pages > li")}
+    assert "another state of the log" in items["counter.html"]
+    assert "another state of the log" not in items["review-2024-09.html"]
+    assert soup.select_one("p.invented")
+    put(folder, "counter.html", "Accept or decline", "Ours.", invented=False)
+    soup = index_of(folder)
+    assert not soup.select_one("p.invented")
+    items = {item.a["href"]: item.get_text() for item in soup.select(".pages > li")}
+    assert "Invented data." in items["review-2024-09.html"]
+    assert "Invented data." not in items["counter.html"]
+
+
+def test_an_empty_folder_says_how_to_begin(tmp_path):
+    assert "rework month my_log" in visible_text(index_of(tmp_path / "new"))
+
+
+def test_a_file_in_the_place_of_the_folder_is_told(tmp_path, capsys):
+    (tmp_path / "file").write_text("", encoding="utf-8")
+    assert main(["index", "--out", str(tmp_path / "file")]) == 2
+    assert "is a file" in capsys.readouterr().err
+
+
+def test_what_a_page_says_is_read_from_the_page(demo_review):
+    found = read_page(demo_review)
+    assert found.title.startswith("Monthly review, ")
+    assert found.invented
+    assert len(found.log_hash) == 12
+    soup = BeautifulSoup(demo_review.read_text(encoding="utf-8"), "html5lib").select_one(".first")
+    assert [s.says for s in found.sentences] == [tag.get_text() for tag in soup.select(".says")]
+    assert [s.label for s in found.sentences] == [tag.get_text() for tag in soup.select(".label")]
+    assert read_page(demo_review.with_name("gone.html")) is None
+
+
+@pytest.mark.browser
+def test_the_index_and_the_guides_behave_in_a_browser(folder, demo_review, running_browser):
+    shutil.copy(demo_review, folder)
+    index_of(folder)
+    guides = sorted(folder.glob("guide-*.html"))
+    assert guides
+    for path in (folder / "index.html", *guides):
+        assert_page_is_sound(path)
+        assert_page_behaves(path, running_browser)
+
+
+def test_the_month_leaves_an_index_also_when_a_page_fails(tmp_path, monkeypatch, capsys):
+    def good(order, say):
+        put(order.out, "counter.html", "Accept or decline", "The model is used.")
+        return order.out / "counter.html"
+
+    def bad(order, say):
+        raise RenderError("the disk is full", todo="Make room.")
+
+    monkeypatch.setattr(month_pages, "PAGES", {"good": good, "bad": bad})
+    monkeypatch.setattr(month_pages, "can_be_copied", lambda: False, raising=False)
+    assert main(["month", "--out", str(tmp_path)]) == 2
+    assert "The model is used." in (tmp_path / "index.html").read_text(encoding="utf-8")
+    assert "the disk is full" in capsys.readouterr().err
