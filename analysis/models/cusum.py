@@ -23,6 +23,8 @@ from analysis.errors import ModelError
 
 Floats = NDArray[np.float64]
 
+FAR = 700.0  # exp() of more is infinite
+
 
 def scores(chances: ArrayLike, y: ArrayLike, odds_factor: float) -> Floats:
     """How far each outcome moves the chart.
@@ -146,7 +148,7 @@ def highest_points(
         job = rng.integers(0, len(model.x), draws)
         # Only the chances of the jobs drawn: those of every job under every draw fill gigabytes and take longer.
         eta = np.einsum("dp,dp->d", true, model.x.take(job, axis=0))
-        success = rng.random(draws) < expit(eta)
+        success = rng.random(draws) * (1 + np.exp(-np.maximum(eta, -FAR))) < 1
         now += success * np.log(odds_factor)
         now -= gain.take(job)
         np.maximum(now, 0.0, out=now)

@@ -22,7 +22,7 @@ Places = NDArray[np.integer]
 
 MAX_ITERATIONS = 300
 SAFE_STEPS = 3
-SLOW = 1e-3  # share of the distance left by a step from which it is worth knowing the exact curvature
+CUBE = 0.5  # evaluations that an exact curvature costs, for each column
 MAX_STEP = 5.0
 NEAR = 1.0  # log odds
 TOLERANCE = 1e-11
@@ -172,6 +172,12 @@ def _steps(data: Data, point: Point, score: Floats, free: Flags, expected: Float
     return step * np.minimum(1.0, MAX_STEP / np.maximum(np.abs(step).max(axis=1), 1e-300))[:, None]
 
 
+def _steps_left(decrement: Floats, last: Floats) -> Floats:
+    """How many more steps it takes if each closes in as the last one did."""
+    share = np.clip(decrement / last, 1e-300, 1 - 1e-9)
+    return np.asarray(np.log(TOLERANCE**2 / np.maximum(decrement, TOLERANCE**2)) / np.log(share))
+
+
 def _uphill(data: Data, point: Point, step: Floats) -> tuple[Point, Flags]:
     """The first points along halved steps that do not lower the likelihood, and whether there was one."""
     reached, open_ = point[:], np.arange(len(step))
@@ -216,7 +222,7 @@ def climb(data: Data, start: Floats, free: Flags) -> tuple[Point, Flags]:
         decrement, last = (score * expected).sum(axis=1), before[open_]
         there = (decrement < TOLERANCE**2) | ((decrement < 1e-16) & (decrement > last / 4))
         settled[open_[there]], before[open_] = True, decrement
-        slow = (turn >= SAFE_STEPS) & (decrement > SLOW * last)
+        slow = (turn >= SAFE_STEPS) & (_steps_left(decrement, last) > CUBE * start.shape[1])
         left = np.flatnonzero(~there)
         if not len(left):
             break

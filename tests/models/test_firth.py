@@ -252,9 +252,9 @@ def test_the_exact_curvature_is_the_slope_of_the_score():
         np.testing.assert_allclose(told[:, :, j], (down - up) / (2 * width), rtol=1e-7, atol=1e-7)
 
 
-@pytest.mark.parametrize("slow", [1e-30, penalised.SLOW, np.inf])
-def test_several_maxima_at_once_are_those_found_one_by_one(monkeypatch, slow):
-    monkeypatch.setattr(penalised, "SLOW", slow)  # tiny: soon by the exact curvature; infinite: never
+@pytest.mark.parametrize("cube", [0.0, penalised.CUBE, np.inf])
+def test_several_maxima_at_once_are_those_found_one_by_one(monkeypatch, cube):
+    monkeypatch.setattr(penalised, "CUBE", cube)  # 0: soon by the exact curvature; infinite: never
     data, rng = some_data(), np.random.default_rng(2)
     start = rng.normal(0, 2, (9, 4))
     free = rng.random((9, 4)) < 0.6
