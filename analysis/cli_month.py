@@ -5,7 +5,9 @@ from __future__ import annotations
 import argparse
 from collections.abc import Callable
 
-from analysis.cli_shared import log_or_demo, out_argument, page_arguments
+from analysis.cli_shared import REPORTS, log_or_demo, out_argument, page_arguments
+
+KEPT = REPORTS / ".kept"  # what the cells of pages showed; may be deleted at any time
 
 
 def _month(args: argparse.Namespace) -> int:
@@ -13,7 +15,7 @@ def _month(args: argparse.Namespace) -> int:
     from analysis.report.month import publish_month
 
     try:
-        publish_month(log_or_demo(args), args.month, args.out, say=print)
+        publish_month(log_or_demo(args), args.month, args.out, say=print, keep=KEPT)
     except RenderError:
         if args.out.is_dir():
             _index(args)  # a page that failed takes no other along

@@ -13,6 +13,7 @@ from functools import partial
 from pathlib import Path
 
 from analysis.errors import RenderError, ReworkError
+from analysis.report.kept import kept_in, pages_kept
 from analysis.report.render import PROJECT, Say, can_be_copied, import_tools, import_what_cells_import
 
 AT_ONCE = 2
@@ -85,14 +86,14 @@ def _make(name: str, order: _Order, say: Say) -> Made:
 
 
 @contextmanager
-def _makers(say: Say) -> Iterator[Callable[..., Iterator[Made]]]:
+def _makers(say: Say, *, cells_will_run: bool) -> Iterator[Callable[..., Iterator[Made]]]:
     """How the pages are made: by two copies of this process where the system can copy one, else one after the other."""
     if not can_be_copied():
         say("This system cannot copy a running process: the pages are made one after the other.")
         yield map
         return
     import_tools()  # once, for all
-    for name in NOTEBOOKS:
+    for name in NOTEBOOKS if cells_will_run else ():
         import_what_cells_import(PROJECT / "notebooks" / f"{name}.ipynb")
     gc.freeze()  # what stands now is shared by the copies; looking through it for garbage would copy it
     sys.stdout.flush()
@@ -100,7 +101,7 @@ def _makers(say: Say) -> Iterator[Callable[..., Iterator[Made]]]:
         yield pool.map
 
 
-def publish_month(folder: Path, month: str, out: Path, say: Say) -> list[Path]:
+def publish_month(folder: Path, month: str, out: Path, say: Say, keep: Path | None = None) -> list[Path]:
     """Make the review, the counter's page, the comparisons and the log check.
 
     Parameters
@@ -113,6 +114,8 @@ def publish_month(folder: Path, month: str, out: Path, say: Say) -> list[Path]:
         Folder of the pages.
     say : callable
         Receives progress, also from the copies of this process.
+    keep : Path, optional
+        Folder that keeps what cells showed, so that a page is not worked out twice from the same log.
 
     Raises
     ------
@@ -125,7 +128,7 @@ def publish_month(folder: Path, month: str, out: Path, say: Say) -> list[Path]:
     folder = Path(folder).resolve()
     usable_log(folder)  # a log that cannot be read is told of once, before anything is started
     one = partial(_make, order=_Order(folder, month, out), say=say)
-    with _makers(say) as each:
+    with kept_in(keep), _makers(say, cells_will_run=pages_kept(folder) < len(PAGES)) as each:
         made = list(each(one, PAGES))
     for page in made:
         say(f"No page, {page.name}: {page.reason}" if page.path is None else f"Page written to {page.path}")

@@ -20,6 +20,7 @@ from typing import Any
 
 from analysis import __version__
 from analysis.errors import RenderError, ReworkError
+from analysis.report import kept
 from analysis.report.parameters import Value, declared, filled_cell, parameters_cell
 from analysis.report.publishing import replace_together
 
@@ -188,7 +189,16 @@ def execute(path: Path, given: Mapping[str, Value], say: Say = _quiet) -> Any:
             say(f"  {title}")
         return now
 
-    outputs = _outputs(path.name, [raw["cells"][at]["source"] for at in code], begun)
+    sources = [raw["cells"][at]["source"] for at in code]
+    name = kept.name_of(sources, given)
+    outputs = kept.recall(name)
+    if outputs is None:
+        outputs = _outputs(path.name, sources, begun)
+        if name == kept.name_of(sources, given):  # else something changed meanwhile
+            kept.store(name, outputs)
+    else:
+        say("  Taken as it was: nothing that it depends on has changed.")
+    import_tools()
     import nbformat
 
     for at, shown in zip(code, outputs, strict=True):
