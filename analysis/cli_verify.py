@@ -1,11 +1,11 @@
-"""The command ``rework verify``: arguments only. The checks lie in tests/, which nothing of the package imports."""
+"""The commands ``rework verify`` and ``methods``: arguments only. The checks lie in tests/, which no module imports."""
 
 from __future__ import annotations
 
 import argparse
 from collections.abc import Callable
 
-from analysis.cli_shared import PROJECT, out_argument
+from analysis.cli_shared import PROJECT, log_or_demo, out_argument, page_arguments
 
 
 def _verify(args: argparse.Namespace) -> int:
@@ -16,8 +16,15 @@ def _verify(args: argparse.Namespace) -> int:
     return subprocess.run(command, cwd=PROJECT, check=False).returncode
 
 
+def _methods(args: argparse.Namespace) -> int:
+    from analysis.report.methods.page import publish_methods
+
+    print(f"Page written to {publish_methods(log_or_demo(args), args.out, say=print)}")
+    return 0
+
+
 def add_verify_command(add: Callable[..., argparse.ArgumentParser]) -> None:
-    """Add the command that shows what stands behind the numbers.
+    """Add the commands that show how the numbers are made and what stands behind them.
 
     Parameters
     ----------
@@ -32,3 +39,11 @@ def add_verify_command(add: Callable[..., argparse.ArgumentParser]) -> None:
         "rework verify",
     )
     out_argument(verify)
+    methods = add(
+        "methods",
+        _methods,
+        "Make the page of methods: each model with formula, assumptions, sources and checks; TRIPOD and STROBE"
+        " checklists filled in from the log; glossary. After 'rework verify' it links the table of checks.",
+        "rework methods my_log",
+    )
+    page_arguments(methods)

@@ -54,6 +54,7 @@ def test_constraints_name_no_host():
         "month",
         "index",
         "verify",
+        "methods",
     ],
 )
 def test_every_command_explains_itself_with_an_example(command, capsys):

@@ -1,0 +1,1 @@
+"""The methods page: every model with formula, assumption, source and check; checklists; glossary."""
