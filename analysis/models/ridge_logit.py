@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import expit
 
 from analysis.errors import UnconvergedError
 
@@ -18,6 +17,7 @@ Floats = NDArray[np.float64]
 WEAK_SD = 2.5
 MAX_ITERATIONS = 50
 MAX_STEP = 4.0
+FEW = 8
 
 
 def precision_of(prior_sd: Floats | float, width: int) -> Floats:
@@ -28,25 +28,52 @@ def precision_of(prior_sd: Floats | float, width: int) -> Floats:
 
 def height(beta: Floats, columns: Floats, y: Floats, weights: Floats, precision: Floats) -> Floats:
     """Penalised log likelihood of each fit, shape (b,)."""
+    return _at(beta, columns, y, weights, precision)[0]
+
+
+def _at(beta: Floats, columns: Floats, y: Floats, weights: Floats, precision: Floats) -> tuple[Floats, Floats]:
+    """Penalised log likelihood of each fit, shape (b,), and the chances of its rows, shape (b, n)."""
     eta = beta @ columns
-    return np.asarray(
-        (weights * (y * eta - np.logaddexp(0.0, eta))).sum(axis=1) - (precision * beta**2).sum(axis=1) / 2
-    )
+    small = np.exp(-np.abs(eta))
+    told = y * eta - np.maximum(eta, 0.0) - np.log1p(small)
+    value = np.einsum("bn,bn->b", weights, told) - (precision * beta**2).sum(axis=1) / 2
+    return value, np.where(eta >= 0, 1.0, small) / (1.0 + small)
+
+
+class _Crossed:
+    """Sums over the rows of weight times the product of every two columns, for many sets of weights."""
+
+    def __init__(self, columns: Floats, sets: int) -> None:
+        """Of columns, shape (p, n).
+
+        For more than :data:`FEW` sets all products are worked out beforehand, so that the sums are one product of
+        matrices; for a few sets that would take longer than a product of matrices for each.
+        """
+        width = len(columns)
+        self._columns, self._products, self._place = columns, None, np.zeros((width, width), dtype=np.int64)
+        if sets <= FEW:
+            return
+        self._products = np.empty((width * (width + 1) // 2, columns.shape[1]))
+        end = 0
+        for at in range(width):
+            begin, end = end, end + width - at
+            np.multiply(columns[at], columns[at:], out=self._products[begin:end])
+            self._place[at, at:] = self._place[at:, at] = np.arange(begin, end)
+
+    def sums(self, weights: Floats) -> Floats:
+        """The sums, shape (b, p, p), for weights of shape (b, n)."""
+        if self._products is None:
+            return np.asarray((self._columns * weights[:, None, :]) @ self._columns.T)
+        return np.asarray((weights @ self._products.T)[:, self._place])
 
 
 def _newton_step(
-    beta: Floats, columns: Floats, products: Floats, y: Floats, weights: Floats, precision: Floats
+    beta: Floats, columns: Floats, crossed: _Crossed, p: Floats, y: Floats, weights: Floats, precision: Floats
 ) -> Floats:
-    """Newton's step of each fit, shape (b, p), no longer than :data:`MAX_STEP` in any coefficient.
-
-    ``products`` holds the products of every two columns, shape (n, p * (p + 1) / 2), so that the information of all
-    fits is one product of matrices; one for each fit takes several times as long.
-    """
-    at, (upper, lower) = np.arange(len(columns)), np.triu_indices(len(columns))
-    p = expit(beta @ columns)
+    """Newton's step of each fit, shape (b, p), no longer than :data:`MAX_STEP` in any coefficient."""
+    at = np.arange(len(columns))
     score = (weights * (y - p)) @ columns.T - precision * beta
-    information = np.empty((len(beta), len(columns), len(columns)))
-    information[:, upper, lower] = information[:, lower, upper] = (weights * p * (1 - p)) @ products
+    information = crossed.sums(weights * (p * (1 - p)))
     information[:, at, at] += precision
     information[:, 0, 0] += 1e-10  # a sample of one outcome only leaves the intercept without an end
     step = np.asarray(np.linalg.solve(information, score[:, :, None])[:, :, 0])
@@ -91,19 +118,20 @@ def fit_many(
     width = x.shape[1]
     precision = precision_of(prior_sd, width)
     columns = np.ascontiguousarray(x.T)
-    upper, lower = np.triu_indices(width)
-    products = (columns[upper] * columns[lower]).T
+    crossed = _Crossed(columns, len(weights))
     out = np.tile(np.zeros(width) if start is None else start, (len(weights), 1))
     left, length = np.arange(len(weights)), np.ones(len(weights))
     y = np.broadcast_to(y, weights.shape)
-    reached_so_far = height(out, columns, y, weights, precision)
+    reached_so_far, chances = _at(out, columns, y, weights, precision)
     for _ in range(MAX_ITERATIONS):
-        step = _newton_step(out[left], columns, products, y[left], weights[left], precision) * length[left, None]
+        step = _newton_step(out[left], columns, crossed, chances[left], y[left], weights[left], precision)
+        step *= length[left, None]
         tried = out[left] + step
-        reached = height(tried, columns, y[left], weights[left], precision)
+        reached, there = _at(tried, columns, y[left], weights[left], precision)
         # Far from the top a whole step can overshoot and the steps then swing for ever: go half as far.
         uphill = reached >= reached_so_far[left] - 1e-9 * np.abs(reached_so_far[left])
-        out[left[uphill]], reached_so_far[left[uphill]] = tried[uphill], reached[uphill]
+        at = left[uphill]
+        out[at], reached_so_far[at], chances[at] = tried[uphill], reached[uphill], there[uphill]
         settled = uphill & (length[left] == 1.0) & (np.abs(step).max(axis=1) < tolerance)
         length[left] = np.where(uphill, 1.0, length[left] / 2)
         left = left[~settled]
