@@ -8,11 +8,13 @@ import math
 import numpy as np
 import pytest
 from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.font_manager import FontProperties
 from matplotlib.text import Text
+from matplotlib.textpath import TextPath
 
 from analysis.report import figures
 from analysis.report.page import Picture
-from analysis.report.style import WIDTH_IN, look, title_height
+from analysis.report.style import TITLE, WIDTH_IN, _drawn_width, look, title_height
 
 Row = figures.Interval
 LONG = "A title that is long enough to be broken twice, because it states the finding in plain words: 0 of 18 jobs"
@@ -153,3 +155,16 @@ def test_an_interval_that_leaves_the_scale_gets_an_arrow_and_no_false_dot():
 def test_a_longer_title_is_given_more_room():
     with look():
         assert title_height("W" * 50) > title_height("i" * 50) == title_height("short")
+
+
+@pytest.mark.parametrize(
+    "text", [chr(i) for i in (*range(33, 127), *range(0xC0, 0x180), 0x2212, 0x2013, 0x20AC, 0x2019)]
+)
+def test_the_width_of_a_title_is_that_of_its_curves(text):
+    font = FontProperties(family="DejaVu Sans", weight="bold", size=TITLE)
+    for line in (text, f"12 {text} of"):
+        assert _drawn_width(line) == pytest.approx(TextPath((0, 0), line, prop=font).get_extents().width, abs=1e-9)
+
+
+def test_a_blank_title_takes_no_width():
+    assert _drawn_width("  ") == 0.0
