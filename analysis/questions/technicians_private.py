@@ -14,6 +14,7 @@ from scipy.special import expit
 from analysis.errors import ReworkError
 from analysis.models.intervals import Proportion, wilson
 from analysis.questions.technicians import Person, Technicians
+from analysis.questions.technicians_alone import Alone
 from analysis.questions.technicians_answers import TechnicianAnswers
 from analysis.questions.technicians_rows import PERSON, NotComparable
 from analysis.questions.technicians_twin import Detectable
@@ -81,12 +82,15 @@ def refuse_unless_private(found: Technicians | NotComparable, code: str, known: 
             rule=f"A private page needs {PEOPLE_NEEDED}: with two, the bench less your own figures are the other's.",
             todo="Wait until more people have enough jobs.",
         )
+    if isinstance(found, NotComparable) and not few:
+        _refuse_alone(found.alone, code)
     if few or isinstance(found, NotComparable):
         raise ReworkError(
             "There are too few successes or failures to put easy and hard boards side by side.",
             rule="Without that, a rate mostly says which boards one got.",
             todo="Go on logging; 'rework compare' says how many more jobs it takes.",
         )
+    _refuse_alone(found.jobs.alone, code)
     if code not in found.fit.names:
         raise ReworkError(
             f"Technician '{code}' has fewer than {minimum} first boots.",
@@ -94,6 +98,15 @@ def refuse_unless_private(found: Technicians | NotComparable, code: str, known: 
             todo="Wait until there are enough.",
         )
     return found
+
+
+def _refuse_alone(alone: tuple[Alone, ...], code: str) -> None:
+    if any(code in each.codes for each in alone):
+        raise ReworkError(
+            f"Technician '{code}' has boards that nobody else compared has, and no others.",
+            rule="Person and board cannot then be told apart; such a person is not compared.",
+            todo="Deal such boards to others as well; 'rework compare' says which boards they are.",
+        )
 
 
 def private_view(answers: TechnicianAnswers, code: str) -> PrivateView:

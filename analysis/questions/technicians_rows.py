@@ -13,6 +13,7 @@ from analysis.cohort.ledger import Ledger
 from analysis.models.design import EVENTS_PER_DF, Design, TooFew, fit_design, too_few
 from analysis.models.terms import Category
 from analysis.models.within_group import WithinRows
+from analysis.questions.technicians_alone import Alone, set_apart
 from analysis.questions.terms import EXPECTED
 
 Floats = NDArray[np.float64]
@@ -27,8 +28,8 @@ class Comparable:
     Parameters
     ----------
     rows : DataFrame
-        First boots, those without a technician or of a technician with too few jobs included: they help to learn the
-        case mix.
+        First boots, those without a technician, of a technician with too few jobs or of one who is alone with a kind of
+        board included: they help to learn the case mix.
     y : ndarray, shape (n,)
         First-boot success.
     design : Design
@@ -36,6 +37,8 @@ class Comparable:
     within : WithinRows
     ledger : Ledger
         From the log to the jobs compared.
+    alone : tuple of Alone
+        Technicians with enough jobs who cannot be told from their boards.
     """
 
     rows: pd.DataFrame
@@ -43,6 +46,7 @@ class Comparable:
     design: Design
     within: WithinRows
     ledger: Ledger
+    alone: tuple[Alone, ...] = ()
 
     @property
     def compared(self) -> pd.DataFrame:
@@ -67,11 +71,14 @@ class NotComparable:
         Too few of the rarer outcome for any case mix.
     ledger : Ledger
         From the log to the jobs of those technicians.
+    alone : tuple of Alone
+        Technicians with enough jobs who cannot be told from their boards; all of them when no two can be compared.
     """
 
     people: int
     too_few: TooFew | None
     ledger: Ledger
+    alone: tuple[Alone, ...] = ()
 
 
 def people_with_enough(rows: pd.DataFrame, minimum: int) -> tuple[str, ...]:
@@ -80,11 +87,12 @@ def people_with_enough(rows: pd.DataFrame, minimum: int) -> tuple[str, ...]:
     return tuple(sorted(counts.index[counts >= minimum]))
 
 
-def _ledger(cohort: Cohort, rows: pd.DataFrame, compared: pd.Series, minimum: int) -> Ledger:
+def _ledger(cohort: Cohort, rows: pd.DataFrame, enough: pd.Series, compared: pd.Series, minimum: int) -> Ledger:
     nobody = rows[PERSON].isna()
     return cohort.ledger.then(
         ("technician not recorded", int(nobody.sum())),
-        (f"of technicians with fewer than {minimum} such jobs each", int((~nobody & ~compared).sum())),
+        (f"of technicians with fewer than {minimum} such jobs each", int((~nobody & ~enough).sum())),
+        ("of technicians who cannot be told from their boards", int((enough & ~compared).sum())),
     )
 
 
@@ -105,14 +113,19 @@ def comparable(cohort: Cohort, minimum: int) -> Comparable | NotComparable:
     """
     rows = cohort.first_boots.reset_index(drop=True)
     people = people_with_enough(rows, minimum)
-    compared = rows[PERSON].isin(people).fillna(False).astype(bool)
-    ledger = _ledger(cohort, rows, compared, minimum)
+    enough = rows[PERSON].isin(people).fillna(False).astype(bool)
+    with_enough = rows[enough]
+    linked, alone = set_apart(with_enough, with_enough[PERSON].to_numpy(object)) if people else ((), ())
+    # Where no two can be compared, the ledger ends before that, with the jobs of those who have enough.
+    compared = rows[PERSON].isin(linked).fillna(False).astype(bool) if linked else enough
+    ledger = _ledger(cohort, rows, enough, compared, minimum)
     y = rows["first_boot"].to_numpy(float)
     few = too_few(y[compared.to_numpy()])
-    if few or len(people) < PEOPLE_NEEDED:
-        return NotComparable(len(people), few, ledger)
-    # Those with fewer jobs share a column, so that no one's handful of jobs is told by a coefficient.
-    group = rows[PERSON].astype(object).where(compared, "not compared").astype(object)
+    if few or len(linked) < PEOPLE_NEEDED:
+        return NotComparable(len(people), few, ledger, alone)
+    # Those with fewer jobs share a column, so that no one's handful of jobs is told by a coefficient. Who is alone with
+    # a kind of board keeps a column: it takes up what person and board do together.
+    group = rows[PERSON].astype(object).where(enough, "not compared").astype(object)
     frame = rows.assign(**{PERSON: group})
     person = Category(PERSON, "technician", min_level=1)
     failures = len(y) - y.sum()
@@ -121,4 +134,4 @@ def comparable(cohort: Cohort, minimum: int) -> Comparable | NotComparable:
     mix = np.ones(len(design.names), dtype=bool)
     mix[[0, *design.term_columns(person.label)]] = False
     within = WithinRows(design.matrix(frame), mix, group.to_numpy(object), compared.to_numpy(bool))
-    return Comparable(rows, y, design, within, ledger)
+    return Comparable(rows, y, design, within, ledger, alone)

@@ -42,6 +42,9 @@ def methods(answers: TechnicianAnswers) -> Bullets:
             " and each quarter of a year, and the same intake facts; penalised likelihood-ratio test; what it could have shown by the noncentral chi-squared distribution.",
             f"Technicians with fewer than {answers.minimum} first boots are not shown (minimum_technician_n in bench.toml). Their"
             " jobs, and those without a technician, help to learn the mix only.",
+            "Two technicians are compared only where the difference of their own columns can be told from the board facts, with"
+            " or without room for those; the largest set of such people is compared, the others are named. Their jobs, too,"
+            " help to learn the mix only.",
         ]
     )
 

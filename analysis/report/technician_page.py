@@ -27,6 +27,7 @@ from analysis.report.page import (
 )
 from analysis.report.technician_words import (
     POWER_WORDS,
+    all_alone_words,
     not_compared_words,
     reach,
     reach_of_all,
@@ -53,6 +54,10 @@ def _left_out(answers: TechnicianAnswers) -> Statement:
     return Statement("Jobs used", f"{ledger.rows_used} of {plural(ledger.rows_in, 'job')}.", detail)
 
 
+def _told(found: Technicians) -> str:
+    return f"{told_apart(found)} {all_alone_words(found.jobs.alone)}".strip()
+
+
 def first_screen(answers: TechnicianAnswers) -> FirstScreen:
     """Told apart or not, what the mix did, what the log could have shown, jobs left out."""
     found = answers.found
@@ -73,7 +78,7 @@ def first_screen(answers: TechnicianAnswers) -> FirstScreen:
     )
     return FirstScreen(
         [
-            Statement("Can they be told apart?", told_apart(found), f"First boots: {rate(found.bench)}."),
+            Statement("Can they be told apart?", _told(found), f"First boots: {rate(found.bench)}."),
             Statement("What the boards did", mix, hard),
             Statement("What this log could show", reach_of_all(answers.twin), smallest_note(answers.twin, found)),
             _left_out(answers),
@@ -346,7 +351,25 @@ def adjusted_words(answers: TechnicianAnswers) -> Bullets | Prose:
     design = found.jobs.design
     terms = [term.label.removeprefix("each year of ") for term in design.terms if term.label != "technician"]
     said = f"Boards are put side by side by {listed(terms)}." if terms else "There was no room for any board fact."
-    left = listed(sorted({t.label for t in design.left_out}))
+    return Bullets([said, *_not_in(found), _blank_words(found)])
+
+
+def _not_in(found: Technicians) -> list[str]:
+    """Board facts that are not in the comparison, and whom that leaves out."""
+    design = found.jobs.design
+    columns = {name for term in design.terms for name in term.names}
+    labels = {left.label for left in design.left_out}
+    without, together = listed(sorted(labels - columns)), listed(sorted(labels & columns))
+    out = [f"Without room or variation: {without}." if without else ""]
+    if together:
+        alone = " or with one technician who is not compared" if found.jobs.alone else ""
+        out.append(f"Always together with other facts{alone}, and so without a column of its own: {together}.")
+    out.append(all_alone_words(found.jobs.alone))
+    return [words for words in out if words] or ["No fact was left out."]
+
+
+def _blank_words(found: Technicians) -> str:
+    design = found.jobs.design
     blank = listed(
         [
             f"{name.removeprefix('each year of ').removesuffix(f': {NOT_RECORDED}')} {percent(n / design.n)}"
@@ -354,13 +377,9 @@ def adjusted_words(answers: TechnicianAnswers) -> Bullets | Prose:
             if name.endswith(f": {NOT_RECORDED}") and n
         ]
     )
-    return Bullets(
-        [
-            said,
-            f"Without room or variation: {left}." if left else "No fact was left out.",
-            f"Left blank: {blank} of the jobs. A blank puts a hard board among the average ones: whoever gets the hard boards"
-            " looks worse for it, and can be marked for nothing."
-            if blank
-            else "Nothing is left blank.",
-        ]
+    if not blank:
+        return "Nothing is left blank."
+    return (
+        f"Left blank: {blank} of the jobs. A blank puts a hard board among the average ones: whoever gets the hard boards"
+        " looks worse for it, and can be marked for nothing."
     )

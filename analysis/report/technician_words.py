@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 from analysis.questions.technicians import Person, Technicians
+from analysis.questions.technicians_alone import Alone
 from analysis.questions.technicians_rows import NotComparable
 from analysis.questions.technicians_twin import Detectable, TechnicianTwin
 from analysis.questions.twin import Share
@@ -20,12 +22,35 @@ def side(person: Person) -> str:
     return "above" if person.above > 0.5 else "below"
 
 
+def alone_words(alone: Alone) -> str:
+    """Why these technicians cannot be compared with the others: the boards nobody else has."""
+    who, have = listed(list(alone.codes)), "have" if len(alone.codes) > 1 else "has"
+    if not alone.fact:
+        return f"The facts of the boards of {who}, taken together, are those of no other technician's boards: person and board cannot be told apart."
+    kinds = listed(list(alone.kinds)).replace(" and ", " or ") if len(alone.kinds) > 1 else alone.kinds[0]
+    return (
+        f"{who} alone {have} boards with {alone.fact} '{kinds}', and no others: person and board cannot be told apart."
+    )
+
+
+def all_alone_words(found: Sequence[Alone]) -> str:
+    """Who is not compared for that reason, and what would mend it; empty when nobody."""
+    if not found:
+        return ""
+    codes = [code for alone in found for code in alone.codes]
+    said = " ".join(alone_words(alone) for alone in found)
+    return (
+        f"{said} {listed(codes)} {'are' if len(codes) > 1 else 'is'} not compared. Deal such boards to others as well."
+    )
+
+
 def not_compared_words(found: NotComparable, minimum: int) -> str:
     """Why technicians are not compared."""
     if found.people < 2:
         who = "No technician has" if not found.people else "Only one technician has"
         return f"Technicians are not compared: {who.lower()} {minimum} first boots in this log, and it takes two people who have."
-    assert found.too_few is not None
+    if found.too_few is None:
+        return f"Technicians are not compared: no two have had boards of one kind. {' '.join(map(alone_words, found.alone))}"
     return "Technicians are not compared. " + few_words(found.too_few, "putting easy and hard boards side by side")
 
 

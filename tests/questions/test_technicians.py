@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 
 import numpy as np
+import pandas as pd
 import pytest
 from scipy import stats
 from scipy.special import expit
@@ -13,6 +14,7 @@ from analysis.cli import DEMO
 from analysis.cohort.features import build_cohort
 from analysis.models.within_group import compare_groups, fit_case_mix
 from analysis.questions.technicians import Technicians, compare_technicians
+from analysis.questions.technicians_alone import Alone
 from analysis.questions.technicians_learning import learning
 from analysis.questions.technicians_rows import NotComparable
 from analysis.questions.technicians_twin import _Twin, technician_twin
@@ -204,3 +206,50 @@ def test_the_rise_as_told_is_seen_in_four_of_five_logs(found):
         drawn = dataclasses.replace(found, jobs=dataclasses.replace(found.jobs, y=y))
         seen.append(learning(drawn).p <= 0.05)
     assert abs(np.mean(seen) - 0.8) < 0.05 + 3 * np.sqrt(0.8 * 0.2 / 24)
+
+
+def owning(cohort, owners, rng_seed=3):
+    """The cohort's boards, dealt so that only the owners have liquid damage; people alike, liquid boards harder."""
+    rows, rng = cohort.first_boots, np.random.default_rng(rng_seed)
+    liquid = rows["intake_damage"].eq("liquid").to_numpy(bool)
+    others = [code for code in ("T1", "T2", "T3", "T4", "T5") if code not in owners]
+    who = np.where(liquid, rng.choice(owners, len(rows)), rng.choice(others, len(rows)))
+    y = (rng.random(len(rows)) < expit(1.4 - 1.2 * liquid)).astype(float)
+    return with_rows(cohort, rows.assign(technician_id=pd.array(who, dtype="string"), first_boot=y))
+
+
+@pytest.mark.parametrize("owners", [["T5"], ["T4", "T5"]])
+def test_who_alone_has_a_kind_of_board_is_named_and_not_compared(cohort, owners):
+    """Person and board cannot be told apart: what the boards cost would pass for the person."""
+    found = compare_technicians(owning(cohort, owners), 20, 10.0)
+    assert found.jobs.alone == (Alone(tuple(owners), "damage at intake", ("liquid",)),)
+    assert [p.code for p in found.people] == [code for code in ("T1", "T2", "T3", "T4", "T5") if code not in owners]
+    left = dict(found.ledger.exclusions)["of technicians who cannot be told from their boards"]
+    assert left == int(cohort.first_boots["intake_damage"].eq("liquid").sum())
+    assert found.ledger.rows_used == found.bench.n
+    assert len(technician_twin(found, 4).detectable) == len(found.people)
+
+
+def test_one_board_in_common_links_a_technician_to_the_others(cohort):
+    owned = owning(cohort, ["T5"])
+    rows = owned.first_boots.copy()
+    rows.loc[rows.index[rows["intake_damage"].eq("drop")][0], "technician_id"] = "T5"
+    found = compare_technicians(with_rows(owned, rows), 20, 10.0)
+    assert found.jobs.alone == ()
+    assert found.person("T5").verdict is Verdict.CANNOT_TELL
+
+
+def test_a_fact_only_one_technician_leaves_blank_sets_that_one_apart(cohort):
+    rows = cohort.first_boots
+    mine = rows["technician_id"].eq("T3").fillna(False)
+    known = rows["device_age_years"].fillna(3.0)
+    found = compare_technicians(with_rows(cohort, rows.assign(device_age_years=known.mask(mine))), 20, 10.0)
+    assert found.jobs.alone == (Alone(("T3",), "device age", ("not recorded",)),)
+
+
+def test_two_people_without_a_board_in_common_are_not_compared(cohort):
+    rows = cohort.first_boots
+    who = np.where(rows["intake_damage"].eq("liquid"), "A", "B")
+    found = compare_technicians(with_rows(cohort, rows.assign(technician_id=pd.array(who, dtype="string"))), 20, 10.0)
+    assert isinstance(found, NotComparable)
+    assert [each.codes for each in found.alone] == [("A",), ("B",)]

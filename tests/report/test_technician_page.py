@@ -198,6 +198,27 @@ def test_too_few_jobs_of_one_and_an_unknown_code_are_refused():
     assert "20 of 30" in html
 
 
+def test_who_alone_has_a_kind_of_board_is_named_on_the_page_and_gets_no_private_one():
+    log = team({"A": 60, "B": 60, "C": 60, "D": 60})
+    jobs = log.tables["jobs"]
+    jobs["intake_damage"] = jobs["intake_damage"].mask(jobs["technician_id"].eq("D"), "heat")
+    html = shown(log)
+    assert "D alone has boards with damage at intake &#x27;heat&#x27;, and no others: person and board" in html
+    assert "D is not compared. Deal such boards" in html
+    assert not re.search(r"<th[^>]*>D<", html)
+    assert "of technicians who cannot be told from their boards" in html
+    with pytest.raises(ReworkError, match="nobody else compared has"):
+        private_view(answers_of(log), "D")
+    assert private_view(answers_of(log), "A").others == 2
+    jobs["intake_damage"] = (
+        jobs["intake_damage"]
+        .where(jobs["technician_id"].ne("C"), "liquid")
+        .mask(jobs["technician_id"].isin(["A", "B"]), "drop")
+    )
+    html = shown(dataclasses.replace(log, tables={**log.tables, "jobs": jobs[jobs["technician_id"].isin(["A", "C"])]}))
+    assert "no two have had boards of one kind" in html
+
+
 def test_who_is_under_the_minimum_is_not_shown_but_counted():
     html = shown(team({"A": 30, "B": 30, "C": 8}))
     assert not re.search(r">C<|\bC\b:", html)

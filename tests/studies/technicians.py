@@ -5,8 +5,10 @@ five technicians with about forty first boots each, boards dealt by lot; and one
 technician gets the hardest boards, with the demo's blanks and without any (a fact left blank is a board put among the
 average ones). Outcomes are then drawn from intake facts and technicians alone, so that what is planted is known on the
 scale of the model: nobody differs; technicians drawn from the page's own prior; the same with the best of them getting
-the hardest boards. Last, the demo's workshop with everything in it (donors, pads, habits, a bad lot), whose T2 is
-planted as the best. The page itself prints the same error rates for the shop's own log.
+the hardest boards. Nobody differs, too, where the boards with liquid damage, harder than others, all go to one
+technician who gets no others; all but three in a hundred of them; or all to two. Last, the demo's workshop with
+everything in it (donors, pads, habits, a bad lot), whose T2 is planted as the best. The page itself prints the same
+error rates for the shop's own log.
 """
 
 from __future__ import annotations
@@ -50,6 +52,13 @@ PLAIN = replace(
     reball_tries_n=0.0,
     technician=dict.fromkeys(CODES, 0.0),
 )
+# Who gets the boards with liquid damage, and what share of them; the rest are dealt to the others by lot.
+OWNED = {
+    "nobody differs, one has all liquid boards": (("T5",), 1.0),
+    "nobody differs, one has nearly all liquid boards": (("T5",), 0.97),
+    "nobody differs, two have all liquid boards": (("T4", "T5"), 1.0),
+}
+QUIET = ("nobody differs", *OWNED)
 WITHOUT_BLANKS = ("forty each", "demo's size, no blanks")  # blanks leave part of the mix in the comparison
 KINDS = {
     "forty each": Shop(jobs=255, technician_effects=False, bad_lot=False, chains=False),
@@ -65,6 +74,17 @@ def _shop(kind: str, rng_seed: int) -> tuple[Cohort, np.ndarray, np.ndarray]:
     known = simulated.latent.set_index("job_id").reindex(cohort.first_boots["job_id"].astype(str))
     worked = known["technician_id"].to_numpy(object)
     return cohort, known["log_odds"].to_numpy(float), np.array([CODES.index(code) for code in worked])
+
+
+def _owned(cohort: Cohort, case: str, rng: np.random.Generator) -> Cohort:
+    """The boards dealt so that those with liquid damage go to one or two technicians, and no others do."""
+    liquid = cohort.first_boots["intake_damage"].eq("liquid").to_numpy(bool)
+    owners, share = OWNED[case]
+    others = [code for code in CODES if code not in owners]
+    mine = liquid & (rng.random(len(liquid)) < share)
+    who = np.where(mine, rng.choice(list(owners), len(mine)), rng.choice(others, len(mine)))
+    rows = cohort.first_boots.assign(technician_id=pd.array(who, dtype="string"))
+    return replace(cohort, first_boots=rows)
 
 
 def _compared(cohort: Cohort, log_odds: np.ndarray, rng: np.random.Generator) -> Technicians:
@@ -118,6 +138,9 @@ def one_shop(rng_seed: int) -> list[dict[str, object]]:
         for case, planted in cases.items():
             found = _compared(cohort, base + planted[worked], rng)
             out.append(_row(found, planted, kind=kind, case=case))
+        if kind == "demo's size, no blanks":
+            for case in OWNED:
+                out.append(_row(_compared(_owned(cohort, case, rng), base, rng), np.zeros(5), kind=kind, case=case))
     simulated = simulate(DEMO_SHOP, rng_seed)
     found = compare_technicians(build_cohort(Log.from_tables(simulated.tables)), MINIMUM, SMALLEST)
     assert isinstance(found, Technicians)
@@ -142,7 +165,7 @@ def share(values: pd.Series) -> str:
 INSIDE = ("inside 95 %", "inside 80 %")
 PLACED = ("best above", "best first", "best first, raw", "best clear", "rank covered", "wrong side")
 TOLD = {
-    "nobody differs": ("anyone clear", "anyone leaning or clear"),
+    **dict.fromkeys(QUIET, ("people", "anyone clear", "anyone leaning or clear")),
     "drawn from the prior": (*PLACED, *INSIDE),
     "best gets the hardest": (*PLACED, *INSIDE),
     "as planted": (*PLACED, *INSIDE),
@@ -172,13 +195,13 @@ def findings(frame: pd.DataFrame) -> list[Finding]:
     out = []
     for (kind, case), rows in frame.groupby(["kind", "case"], sort=False):
         for name, stated in (("anyone clear", CLEAR_RATE), ("anyone leaning or clear", LEANING_RATE)):
-            if case == "nobody differs":
+            if case in QUIET:
                 most = stated + 3 * share_error(stated, len(rows))
                 claim = f"at most {stated:g}, plus three Monte Carlo errors"
                 out.append(
                     Finding(f"{kind}, {case}: share of shops with {name}", *_mean(rows[name]), None, most, claim)
                 )
-        if case == "nobody differs":
+        if case in QUIET:
             continue
         chance = 0.5 + 3 * share_error(0.5, len(rows)) if case == "drawn from the prior" else None
         claim = "better than a coin by three Monte Carlo errors" if chance else ""

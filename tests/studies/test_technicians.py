@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from tests.studies.record import failing
-from tests.studies.technicians import findings, report, study
+from tests.studies.technicians import OWNED, findings, report, study
 
 
 @pytest.mark.slow
@@ -23,5 +23,7 @@ def test_over_two_hundred_shops():
 
 def test_one_shop_runs_through():
     frame = study(1)
-    assert len(frame) == 9
+    assert len(frame) == 12
+    owned = frame.set_index("case").loc[list(OWNED), "people"]
+    assert list(owned) == [4, 5, 3]
     assert "the demo's workshop, as planted (1 shops" in report(frame)
