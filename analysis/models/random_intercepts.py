@@ -61,8 +61,9 @@ class GroupedRows:
     def curvature(self, alpha: Floats) -> tuple[Floats, Floats, Floats]:
         """Log likelihood (g,), its slope (g, k) and its negative second derivative (g, k) at intercepts (g, k)."""
         eta = self.offset + alpha @ self.member.T
-        p = special.expit(eta)
-        value = eta @ self.y - np.logaddexp(0, eta).sum(axis=1)
+        small = np.exp(-np.abs(eta))  # one exponential serves the likelihood and the chances
+        p = np.where(eta >= 0, 1.0, small) / (1.0 + small)
+        value = eta @ self.y - (np.maximum(eta, 0.0) + np.log1p(small)).sum(axis=1)
         return value, (self.y - p) @ self.member, (p * (1 - p)) @ self.member
 
     def skewness(self, alpha: Floats) -> Floats:
@@ -281,7 +282,7 @@ def _grid(tau_scale: float, points: int, k: int) -> tuple[Floats, Floats]:
 def _moved(rows: GroupedRows, alpha: Floats, covariance: Floats, x: Floats) -> Floats:
     """How far a step of each coefficient of the case mix moves each intercept, (g, k, m)."""
     p = special.expit(rows.offset + alpha @ rows.member.T)
-    cross = np.stack([(rows.member.T * weight) @ x for weight in p * (1 - p)])
+    cross = (rows.member.T * (p * (1 - p))[:, None, :]) @ x
     return np.asarray(-covariance @ cross)
 
 

@@ -8,6 +8,7 @@ fit are in ``penalised.py``.
 
 from __future__ import annotations
 
+import functools
 from dataclasses import dataclass
 
 import numpy as np
@@ -43,7 +44,7 @@ class WithinRows:
     group: NDArray[np.object_]
     compared: Flags
 
-    @property
+    @functools.cached_property
     def centred(self) -> Floats:
         """Case-mix columns of all jobs less their mean over the jobs compared, shape (n, m)."""
         columns = self.x[:, self.mix]
