@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from analysis.cohort.ledger import Ledger, start_ledger
 from analysis.errors import ModelError
+from analysis.models.class_rates import fit_class_rates
 from analysis.models.design import too_few
 from analysis.models.optimism import Fitter
 from analysis.models.results import Result
@@ -97,16 +98,12 @@ class Gain(Result):
 def _rates(before: pd.DataFrame, month: pd.DataFrame, names: Columns) -> dict[str, Floats]:
     """Chances that the rivals give the jobs of a month.
 
-    The plain rate adds half a success and half a failure; a class adds one job of the plain rate, so that a class
-    without a failure so far is not called certain.
+    The plain rate adds half a success and half a failure; the classes are pooled (:mod:`analysis.models.class_rates`).
     """
-    y = before[names.outcome].to_numpy(float)
-    plain = (y.sum() + 0.5) / (len(y) + 1)
-    of_class = before.groupby(before[names.damage].astype(object))[names.outcome].agg(["sum", "count"])
-    found = month[names.damage].astype(object)
-    won, n = (found.map(of_class[part]).fillna(0).to_numpy(float) for part in ("sum", "count"))
+    rates = fit_class_rates(before[names.damage], before[names.outcome])
     guess = month[names.guess].to_numpy(float, na_value=np.nan) / 100
-    return {PLAIN: np.full(len(month), plain), CLASS: (won + plain) / (n + 1), GUESS: guess}
+    of_class = rates.means(month[names.damage]).to_numpy()
+    return {PLAIN: np.full(len(month), rates.plain), CLASS: of_class, GUESS: guess}
 
 
 def roll(

@@ -10,15 +10,16 @@ import numpy as np
 import pandas as pd
 
 from analysis.errors import ModelError
+from analysis.models.class_rates import ClassRates, fit_class_rates
 from analysis.models.design import too_few
 from analysis.models.offer_value import HoursGiven, hours_given
-from analysis.models.pooled import PooledFit, fit_pooled, pooled_fitter
+from analysis.models.pooled import LEVEL, PooledFit, fit_pooled, pooled_fitter
 from analysis.models.pooled_design import PooledDesign, fit_pooled_design
 from analysis.models.terms import Category, Number
 from analysis.questions.alike import DAMAGE
 from analysis.questions.intake_columns import FAMILY_COLUMN, donor_terms, intake_terms
 from analysis.questions.offer_rows import Outcome, OutcomeRows
-from analysis.questions.trust import ClassRates, Trust, class_rates, trust_before
+from analysis.questions.trust import Trust, trust_before
 
 if TYPE_CHECKING:
     from analysis.models.rolling import Rolling
@@ -97,7 +98,7 @@ class OutcomeModel:
             return Chance(mean, min(low, mean), max(high, mean), told.level, MODEL, self.n, unseen)
         damage = str(intake[DAMAGE].iloc[0])
         mean, low, high = self.rates.chance(damage)
-        return Chance(mean, low, high, 0.8, CLASS_RATE, self.rates.n.get(damage, 0), unseen)
+        return Chance(mean, low, high, LEVEL, CLASS_RATE, self.rates.n[damage], unseen)
 
 
 @dataclass(frozen=True)
@@ -172,7 +173,7 @@ def outcome_model(rows: OutcomeRows, trust: Trust, with_donor: bool) -> OutcomeM
         design=design,
         fit=fit,
         with_donor=donor,
-        rates=class_rates(frame[DAMAGE], y),
+        rates=fit_class_rates(frame[DAMAGE], y),
         trust=trust if fit is not None else replace(trust, model=False),
     )
 

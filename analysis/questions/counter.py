@@ -12,6 +12,7 @@ import pandas as pd
 
 from analysis.cohort.features import Cohort, build_cohort
 from analysis.errors import ModelError, ReworkError
+from analysis.models.class_rates import ClassRates
 from analysis.models.intervals import Proportion, wilson
 from analysis.models.net_benefit import NetBenefit, net_benefit
 from analysis.models.offer_value import Basis, BreakEven, HoursGiven, Offer, break_even
@@ -52,10 +53,23 @@ class Judged:
 
 @dataclass(frozen=True)
 class CardRow:
-    """Recovery of one damage class on the counter card: all its jobs, and by earlier rework (80 % Wilson intervals)."""
+    """Recovery of one damage class on the counter card.
+
+    Parameters
+    ----------
+    damage : str
+    won, n : int
+        Recovered of all its jobs, as counted.
+    chance : tuple of float
+        The class rate that ``rework assess`` uses, and the ends of its interval.
+    by_prior : tuple of Proportion
+        By earlier rework, with 80 % Wilson intervals.
+    """
 
     damage: str
-    every: Proportion
+    won: int
+    n: int
+    chance: tuple[float, float, float]
     by_prior: tuple[Proportion, ...]
 
 
@@ -130,16 +144,21 @@ def _benefit(rolled: Rolling) -> tuple[tuple[str, NetBenefit], ...]:
     return tuple((name, net_benefit(rolled.rows[name], y, THRESHOLDS)) for name in (MODEL, CLASS))
 
 
-def _card(rows: pd.DataFrame) -> tuple[CardRow, ...]:
+def _recovery_rates(bench: BenchModel) -> ClassRates | None:
+    model = bench.models.get(Outcome.RECOVERED)
+    return None if model is None else model.rates
+
+
+def _card(rows: pd.DataFrame, rates: ClassRates | None) -> tuple[CardRow, ...]:
     def rate(part: pd.DataFrame) -> Proportion:
         return wilson(int(part["recovered"].sum()), len(part), LEVEL)
 
     column, out = JOBS["intake_damage"], []
     for code in column.codes:
         own = rows[rows["intake_damage"].eq(code).to_numpy(bool)]
-        if len(own):
+        if len(own) and rates is not None:
             parts = tuple(rate(own[own["prior_rework"].eq(kind).to_numpy(bool)]) for kind in PRIOR)
-            out.append(CardRow(column.text_of(code), rate(own), parts))
+            out.append(CardRow(column.text_of(code), rates.won[code], rates.n[code], rates.chance(code), parts))
     return tuple(out)
 
 
@@ -255,7 +274,7 @@ def counter_of(log: Log, start_share_pct: float, intake: Mapping[str, str]) -> C
         replay=replay(log, rows, rolled, rng_seed=RNG_SEED, start_share=share),
         selection=selection(cohort, bench),
         tests=next_tests(log),
-        card=_card(rows[Outcome.RECOVERED].rows),
+        card=_card(rows[Outcome.RECOVERED].rows, _recovery_rates(bench)),
         card_even=even,
         card_money=used,
         example=example,

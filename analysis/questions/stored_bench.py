@@ -18,13 +18,14 @@ import pandas as pd
 
 from analysis import __version__
 from analysis.errors import ModelError
+from analysis.models.class_rates import ClassRates
 from analysis.models.pooled_stored import from_json, to_json
 from analysis.questions.bench_model import BenchModel, OutcomeModel
 from analysis.questions.offer_rows import Outcome
-from analysis.questions.trust import ClassRates, Trust
+from analysis.questions.trust import Trust
 from analysis.records.on_disk import replace_text
 
-FORM = "what a bench knows, form 1"
+FORM = "what a bench knows, form 2"
 BENCH_FILE, DONOR_FILE = "bench.json", "recovered_with_donor.json"
 MOST_KEPT = 5
 
@@ -130,7 +131,9 @@ def recall(cache: Path, log_hash: str) -> BenchModel:
             told, fit = found["outcomes"][outcome], fits[f"{outcome}.json"]
             trust: dict[str, Any] = {k: math.nan if v is None else v for k, v in told["trust"].items()}
             donor = fits.get(DONOR_FILE) if outcome is Outcome.RECOVERED else None
-            rates = ClassRates(**told["rates"])
+            counted = told["rates"]
+            chances = {code: (mean, low, high) for code, (mean, low, high) in counted["chances"].items()}
+            rates = ClassRates(**counted | {"chances": chances})
             models[outcome] = OutcomeModel(
                 outcome, told["n"], told["events"], fit.design, fit, donor, rates, Trust(**trust)
             )

@@ -9,17 +9,13 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
-from scipy.special import betaincinv
 
 from analysis.questions.offer_rows import OutcomeRows
 
 if TYPE_CHECKING:
     from analysis.models.rolling import Gain, Rolling
 
-LEVEL = 0.8
 RNG_SEED = 20
 DRAWS = 4000
 
@@ -73,40 +69,3 @@ def trust_before(rolled: Rolling, rows: OutcomeRows, day: pd.Timestamp | None) -
         kept = rolled.rows[known].reset_index(drop=True)
         rolled = replace(rolled, rows=kept, n=len(kept), ledger=None, converged=bool(len(kept)))
     return trust_of(log_score_gain(rolled, CLASS, rng_seed=RNG_SEED, draws=DRAWS))
-
-
-@dataclass(frozen=True)
-class ClassRates:
-    """Successes of n by damage class, with what all classes together say.
-
-    The chance of a class with ``won`` of ``n`` is ``(won + plain) / (n + 1)``, the class rate that the model is judged
-    against. Its interval is the Jeffreys interval of ``won`` of ``n``, 0 and 1 where none or all succeeded (Brown, Cai
-    and DasGupta, Statistical Science 16 (2001) 101–133).
-
-    Parameters
-    ----------
-    plain : float
-        ``(successes + 1/2) / (jobs + 1)`` over all classes.
-    won, n : dict of str to int
-        By damage class.
-    """
-
-    plain: float
-    won: dict[str, int]
-    n: dict[str, int]
-
-    def chance(self, damage: str, level: float = LEVEL) -> tuple[float, float, float]:
-        """Chance of a class with the ends of its central interval."""
-        won, n = self.won.get(damage, 0), self.n.get(damage, 0)
-        mean = (won + self.plain) / (n + 1)
-        low, high = betaincinv(won + 0.5, n - won + 0.5, [(1 - level) / 2, (1 + level) / 2])
-        low, high = 0.0 if won == 0 else float(low), 1.0 if won == n else float(high)
-        return mean, min(low, mean), max(high, mean)
-
-
-def class_rates(damage: pd.Series, outcome: NDArray[np.float64]) -> ClassRates:
-    """Count by damage class."""
-    plain = (float(outcome.sum()) + 0.5) / (len(outcome) + 1)
-    codes = damage.astype(object).astype(str).to_numpy()
-    won = {str(code): int(outcome[codes == code].sum()) for code in np.unique(codes)}
-    return ClassRates(plain, won, {code: int((codes == code).sum()) for code in won})

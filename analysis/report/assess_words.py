@@ -42,7 +42,8 @@ def money(value: float, currency: str) -> str:
 
 def chance_words(chance: Chance) -> str:
     """A chance with its interval and source."""
-    of = f"model, {chance.n} jobs" if chance.source == MODEL else f"rate of its damage class, {plural(chance.n, 'job')}"
+    of_class = f"rate of its damage class, {plural(chance.n, 'job')}, weighed with the other classes"
+    of = f"model, {chance.n} jobs" if chance.source == MODEL else of_class
     return f"{percent(chance.mean)} (80 % interval {interval(chance.low, chance.high)}; {of})"
 
 

@@ -9,7 +9,7 @@ from analysis.cohort.outcomes import DEFINITIONS
 from analysis.models.intervals import Proportion
 from analysis.models.offer_value import Pays
 from analysis.questions.another_attempt import worth_of
-from analysis.questions.counter import Counter
+from analysis.questions.counter import CardRow, Counter
 from analysis.records.problems import plural
 from analysis.report.attempt_words import SELECTED, unknown_later
 from analysis.report.page import Bullets, Caution, Grid, Prose
@@ -116,6 +116,13 @@ def _cell(p: Proportion, least: int) -> str:
     return f"{percent(p.rate)} ({interval(p.low, p.high)}), n {p.n}"
 
 
+def _whole(row: CardRow, least: int) -> str:
+    if row.n < least:
+        return f"too few ({row.n})"
+    mean, low, high = row.chance
+    return f"{percent(mean)} ({interval(low, high)}), {row.won} of {row.n}"
+
+
 def card_head(counter: Counter) -> Prose:
     """Whose card it is and of when; the sheet is cut from the page."""
     log = counter.log
@@ -129,11 +136,12 @@ def card_grid(counter: Counter) -> Grid | Prose:
     if not counter.card:
         return Prose(["No accepted job is closed yet: the card would be empty."])
     least = counter.log.settings.minimum_class_n
-    rows = [[r.damage, _cell(r.every, least), *(_cell(p, least) for p in r.by_prior)] for r in counter.card]
+    rows = [[r.damage, _whole(r, least), *(_cell(p, least) for p in r.by_prior)] for r in counter.card]
     heads = ["damage at intake", "all", "no earlier rework", "reworked elsewhere"]
     under = (
-        f"Share recovered of accepted closed jobs, 80 % interval in brackets, n jobs; under {least} jobs no share is shown."
-        " 'All' holds jobs whose earlier rework is unknown as well. Damage that is not on the card: outside our experience."
+        f"Recovered of accepted closed jobs, 80 % interval in brackets; under {least} jobs no share is shown. 'All': the chance"
+        " that 'rework assess' gives while no model is trusted, each class weighed with the others, and behind it the count,"
+        " jobs whose earlier rework is unknown among them. The other columns are plain shares of n jobs. Damage that is not on the card: outside our experience."
     )
     return Grid("Recovered, by damage and earlier rework", heads, rows, numbers=(1, 2, 3), under=under)
 
@@ -151,7 +159,7 @@ def card_money(counter: Counter) -> Grid | Prose:
     under = (
         f"No result, no fee; a success takes {number(won, 1)} hours and a failure {number(lost, 1)} on average, an hour costs"
         f" {number(counter.log.settings.bench_hour_cost)} {currency}, a donor {number(donor)} {currency}. Accept when the whole"
-        " range of the board's class lies above the break-even chance, decline when it lies below, else discuss."
+        " range of the board's class ('all') lies above the break-even chance, decline when it lies below, else discuss."
     )
     return Grid(
         "From which chance a fee pays", [f"fee, {currency}", "break-even chance"], rows, numbers=(1,), under=under
@@ -181,8 +189,9 @@ def methods(counter: Counter) -> Bullets:
             "Chance: Bayesian logistic regression with partial pooling, on facts known at intake or assessment only (never"
             " technician, lot, guess, decision or fee); 80 % posterior interval. A blank is a level of its own.",
             "The model is used only if its log score over past months, each predicted from what was known before it, beats"
-            " that of the damage-class rate with an 80 % interval (whole months resampled) above zero; else the class rate"
-            " with an 80 % Jeffreys interval.",
+            " that of the damage-class rate with an 80 % interval (whole months resampled) above zero; else the class rate is."
+            " Classes are held together by the same pooling, with damage as the only fact, so that a class of few jobs is not"
+            " believed more than it can tell.",
             "Alike: same damage class and at most one other recorded fact different; ages within two years count as equal"
             " (common practice, no source); a fact not recorded on either side is not compared.",
             "Margin: fee less donor less bench hours, hours as those of past successes and failures with the same damage, or of"

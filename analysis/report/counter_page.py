@@ -132,7 +132,7 @@ def _few(counter: Counter) -> Statement:
     if not len(rows):
         return Statement("How few jobs", "No accepted job is closed yet.")
     won = int(rows["recovered"].sum())
-    small = [f"{row.damage} {row.every.n}" for row in counter.card if row.every.n < 30]
+    small = [f"{row.damage} {row.n}" for row in counter.card if row.n < 30]
     says = f"All of this rests on {plural(len(rows), 'closed job')}, {won} of them recovered."
     detail = (
         f"Damage classes with under 30 jobs: {listed(small)}."

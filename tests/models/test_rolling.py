@@ -8,6 +8,7 @@ import pytest
 from scipy.special import expit
 
 from analysis.errors import ModelError, UnconvergedError
+from analysis.models.class_rates import fit_class_rates
 from analysis.models.optimism import MEASURES, optimism
 from analysis.models.pooled import pooled_fitter
 from analysis.models.rolling import CLASS, GUESS, MODEL, PLAIN, RIVALS, Columns, compared, log_score_gain, roll
@@ -74,7 +75,9 @@ def test_rivals_by_hand():
     plain = (before["first_boot"].sum() + 0.5) / (len(before) + 1)
     own = before.loc[before["intake_damage"] == damage, "first_boot"]
     assert row[PLAIN] == pytest.approx(plain)
-    assert row[CLASS] == pytest.approx((own.sum() + plain) / (len(own) + 1))
+    rates = fit_class_rates(before["intake_damage"], before["first_boot"])
+    assert row[CLASS] == pytest.approx(rates.chance(damage)[0], abs=1e-12)
+    assert min(own.mean(), plain) <= row[CLASS] <= max(own.mean(), plain)
     assert row["outcome"] == JOBS.loc[row["place"], "first_boot"]
 
 

@@ -6,8 +6,9 @@ the chance that someone who knew the planted truth would give from the same reco
 
 Printed for each size, with Monte Carlo errors over shops:
 
-- the calibration slope over all shops together (true chances regressed on the log odds of the predicted), and the
-  middle and the mean of the shops' own slopes;
+- the calibration slope (true chances regressed on the log odds of the predicted): over all shops together with one
+  intercept, where each shop's luck with its plain rate makes the predictions of shops differ too and so flattens the
+  slope; within shops (one slope, each shop its own intercept); and the middle and the mean of the shops' own slopes;
 - how often the 80 % interval holds the true chance;
 - at each break-even chance t, (model - best default) / (oracle - best default) of the expected utility: accepting an
   intake of chance p is worth p - t, declining 0; the best default is the better of accepting all and declining all,
@@ -34,6 +35,7 @@ from analysis.cohort.features import build_cohort
 from analysis.demo.shop import Shop, plain_shop
 from analysis.demo.simulator import simulate
 from analysis.demo.truth import Truth
+from analysis.models.class_rates import fit_class_rates
 from analysis.models.pooled import fit_pooled, pooled_fitter
 from analysis.models.rolling import log_score_gain, roll
 from analysis.models.scores import recalibration
@@ -67,14 +69,6 @@ def first_boots(shop: Shop, truth: Truth, rng_seed: int) -> pd.DataFrame:
     return rows.sample(frac=1, random_state=rng_seed).reset_index(drop=True)
 
 
-def class_rates(used: pd.DataFrame, recorded: pd.DataFrame) -> np.ndarray:
-    """Rate of each intake's damage class, with one job of the plain rate added."""
-    plain = used["first_boot"].mean()
-    of_class = used.groupby(used["intake_damage"].astype(object))["first_boot"].agg(["sum", "count"])
-    won, n = (recorded["intake_damage"].map(of_class[name]).fillna(0).to_numpy(float) for name in ("sum", "count"))
-    return np.asarray((won + plain) / (n + 1))
-
-
 def trusted(used: pd.DataFrame) -> bool:
     """Whether the rule for trusting the model holds in this shop."""
     rolled = roll(used, pooled_fitter(intake_terms(), FAMILY_COLUMN))
@@ -92,7 +86,8 @@ def answers(rows: pd.DataFrame, intakes: Intakes, trust: bool = False) -> list[A
         mean, low, high = (np.full(len(seen), np.nan) for _ in range(3))
         mean[seen], low[seen], high[seen] = chances.mean, chances.low, chances.high
         if trust and not trusted(used):
-            mean = np.where(seen, class_rates(used, intakes.recorded), np.nan)
+            rates = fit_class_rates(used["intake_damage"], used["first_boot"])
+            mean = np.where(seen, rates.means(intakes.recorded["intake_damage"]), np.nan)
         out.append(Answer(jobs, mean, low, high))
     return out
 
@@ -132,6 +127,26 @@ def pooled_slope(parts: list[Answer], truth: np.ndarray) -> tuple[float, float]:
     return slope(everyone), float(np.sqrt((m - 1) / m * ((left_out - left_out.mean()) ** 2).sum()))
 
 
+def slope_within(parts: list[Answer], truth: np.ndarray) -> float:
+    """One slope for all shops around each shop's own intercept, by least squares of true on predicted log odds."""
+    shared = spread = 0.0
+    for part in parts:
+        seen = ~np.isnan(part.mean)
+        predicted = logit(part.mean[seen])
+        predicted -= predicted.mean()
+        shared += float(predicted @ logit(truth[seen]))
+        spread += float(predicted @ predicted)
+    return shared / spread
+
+
+def jackknifed(found: list[Answer], truth: np.ndarray) -> tuple[float, float]:
+    """The slope within shops and its error by leaving out blocks of shops."""
+    blocks = np.array_split(np.arange(len(found)), min(20, len(found)))
+    left_out = [slope_within([p for at, p in enumerate(found) if at not in set(block)], truth) for block in blocks]
+    m, values = len(blocks), np.array(left_out)
+    return slope_within(found, truth), float(np.sqrt((m - 1) / m * ((values - values.mean()) ** 2).sum()))
+
+
 def study(
     shops: int,
     shop: Shop = SHOPS["demo"],
@@ -152,6 +167,7 @@ def study(
         frame = pd.DataFrame([judged(part, real) for part in parts])
         row: dict[str, float] = {"jobs": jobs}
         row["slope, all shops"], row["slope, all shops: error"] = pooled_slope(parts, real)
+        row["slope, within shops"], row["slope, within shops: error"] = jackknifed(parts, real)
         row["slope, middle shop"] = frame["slope"].median()
         for name in ("slope", "covered", "width", "off", "refused"):
             row[name], row[f"{name}: error"] = frame[name].mean(), frame[name].std() / np.sqrt(shops)
