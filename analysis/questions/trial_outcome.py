@@ -13,6 +13,7 @@ import pandas as pd
 
 from analysis.cohort.features import build_cohort
 from analysis.cohort.ledger import Ledger, start_ledger
+from analysis.cohort.outcomes import FirstBoot
 from analysis.cohort.technique_rows import technique_rows
 from analysis.errors import ReworkError
 from analysis.models.intervals import Proportion, wilson
@@ -193,12 +194,15 @@ def trial_outcome(path: Path, log: Log) -> TrialOutcome:
         )
     fixed = fixed_of(frame, path)
     used = _used(frame, log, path)
-    rows = technique_rows(log, build_cohort(log)).rows.set_index("job_id")
-    received = log.tables["jobs"].set_index(log.tables["jobs"]["job_id"].astype(str))["received_date"]
+    cohort = build_cohort(log)
+    # Every first boot counts by its lot; whether its work can be dated matters only to what was done.
+    jobs = cohort.jobs.set_index(cohort.jobs["job_id"].astype(str))
+    rows = technique_rows(log, cohort).rows.set_index("job_id")
     used = used.assign(
-        received=used["job_id"].map(received),
-        won=used["job_id"].map(rows["first_boot"]).astype(float),
-        day=used["job_id"].map(rows["first_boot_date"]),
+        received=used["job_id"].map(jobs["received_date"]),
+        won=used["job_id"].map(jobs["first_boot"]).astype(float),
+        status=used["job_id"].map(jobs["first_boot_status"]),
+        day=used["job_id"].map(jobs["first_boot_date"]),
         arm=used["way"].eq(fixed.contrast.arms[0]).astype(float),
         done=used["job_id"].map(pd.Series(fixed.contrast.arm(rows), index=rows.index)).astype(float),
         number=used["line"].astype(int),
@@ -212,10 +216,11 @@ def _counted(used: pd.DataFrame, fixed: Fixed) -> tuple[Ledger, pd.DataFrame]:
     early = used["received"].le(fixed.after)
     disagreed = ~used["agreed"] & ~early
     waiting = used["won"].isna() & ~early & ~disagreed
+    why = used.loc[waiting, "status"].replace(str(FirstBoot.OPEN), "no first boot yet").value_counts().sort_index()
     ledger = start_ledger("lines with a job", len(used)).then(
         ("received before the plan was drawn", int(early.sum())),
         ("no written consent noted", int(disagreed.sum())),
-        ("no first boot yet", int(waiting.sum())),
+        *((str(reason), int(n)) for reason, n in why.items()),
     )
     counted = used[~early & ~disagreed & ~waiting].sort_values(["day", "job_id"], kind="stable")
     return ledger, counted.reset_index(drop=True)

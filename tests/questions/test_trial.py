@@ -20,7 +20,7 @@ from analysis.questions.trial_outcome import trial_outcome
 from analysis.questions.trial_plan import draw_lines, jobs_needed, next_trial, pace, plan_csv, plan_for, reach_of
 from analysis.questions.verdicts import Verdict
 from analysis.records.log import Log
-from tests.tables import closed, log_of
+from tests.tables import boot, closed, log_of
 
 PREHEAT = next(c for c in DECLARED if c.name == "preheat")
 AFTER = pd.Timestamp("2025-12-31")
@@ -147,6 +147,41 @@ def test_what_the_log_says_was_done_otherwise_is_counted_and_changes_nothing(tmp
     assert found.otherwise == 1
     assert plain.otherwise == 0
     assert found.difference == plain.difference
+
+
+def test_failures_whose_work_cannot_be_dated_count_by_their_lot(tmp_path):
+    """A job tested twice with before_test_no left blank: what was done first is not known, that it failed is."""
+    path, log = run(a_plan(), tmp_path, helps)
+    plain = trial_outcome(path, log)
+    jobs = log.tables["jobs"]
+    lost = jobs.loc[jobs["first_boot_result"].eq("short"), "job_id"].astype(str)
+    tests = [boot(job, k, result) for job in lost for k, result in ((1, "short"), (2, "data_readable"))]
+    steps = [{"job_id": job, "chip_role": "processor", "step_no": 1, "step_type": "install"} for job in lost]
+    typed = log_of(boot_tests=tests, heat_steps=steps).tables
+    tables = {"jobs": jobs, "boot_tests": typed["boot_tests"], "heat_steps": typed["heat_steps"]}
+    found = trial_outcome(path, Log.from_tables(tables))
+    assert len(build_cohort(Log.from_tables(tables)).undated.jobs) == len(lost) > 10
+    assert found.counted == plain.counted == 40
+    assert found.by_class == plain.by_class
+    assert found.difference == plain.difference
+
+
+def test_why_a_job_does_not_count_is_told_one_reason_apart_from_the_other(tmp_path):
+    path, log = run(a_plan(), tmp_path, helps)
+    jobs = log.tables["jobs"].set_index("job_id", drop=False)
+    blank = jobs.index[:4]
+    jobs.loc[blank, ["outcome", "closed_date", "first_boot_result", "bench_hours"]] = None
+    jobs.loc[blank[0], ["outcome", "closed_date"]] = "stopped_by_client", pd.Timestamp("2026-02-20")
+    jobs.loc[blank[1], "decision"] = "withdrawn"
+    jobs.loc["N005", ["prior_rework", "previous_job_id"]] = "here", "N004"
+    found = trial_outcome(path, Log.from_tables({"jobs": jobs.reset_index(drop=True)}))
+    assert found.counted == 35
+    assert dict(found.ledger.exclusions) == {
+        "no first boot yet": 2,
+        "stopped by the client before work": 1,
+        "withdrawn": 1,
+        "later job on the same board (a chain counts once)": 1,
+    }
 
 
 def other_way(way: re.Match) -> str:
