@@ -12,6 +12,7 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from analysis.records.dictionary import TABLES
+from analysis.records.words import Words, packed
 
 
 @dataclass(frozen=True)
@@ -24,10 +25,13 @@ class Coded:
         Position of each row's value in ``values``; -1 is missing.
     values : sequence
         Each different text of the file read once; None is missing, and two texts may mean the same value.
+    known_words : ndarray of uint64, optional
+        The values as whole numbers, where they are texts and were read so; see ``words.py``.
     """
 
     codes: NDArray[np.integer]
     values: Sequence[Any]
+    known_words: Words | None = None
 
     @classmethod
     def of(cls, series: pd.Series) -> Coded:
@@ -40,9 +44,18 @@ class Coded:
         return np.append(np.asarray(of_values), missing)[self.codes]
 
     @cached_property
+    def words(self) -> Words:
+        """The values of a column of codes as whole numbers."""
+        return packed(self.values) if self.known_words is None else self.known_words
+
+    @cached_property
     def numbers(self) -> NDArray[np.int64]:
         """For each row a number that rows with the same value share; -1 is missing."""
-        return np.asarray(self.spread(pd.factorize(_objects(self.values))[0], -1), dtype=np.int64)
+        if self.known_words is None:
+            alike = pd.factorize(_objects(self.values))[0]
+        else:  # read as numbers each text stands once; an empty one is missing
+            alike = np.where(self.known_words.any(axis=0), np.arange(len(self.values)), -1)
+        return np.asarray(self.spread(alike, -1), dtype=np.int64)
 
 
 def _objects(values: Sequence[Any]) -> NDArray[Any]:

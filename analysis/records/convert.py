@@ -21,7 +21,9 @@ from analysis.records.problems import Problem, Severity, plural, quoted
 from analysis.records.readings import Bad, Read, Reading
 from analysis.records.settings import Settings
 from analysis.records.texts import Texts
+from analysis.records.words import shapes
 
+_LONGEST_KEY = 64
 _KEY = re.compile(r"[A-Za-z0-9][A-Za-z0-9._/#-]{0,63}")
 _EMAIL = re.compile(r"[^@\s]+@[^@\s]+\.[^@\s]+")
 _LONG_NUMBER = re.compile(r"\+?[0-9\s()/.-]{10,}")
@@ -85,15 +87,16 @@ def _hinted(bad: Bad, text: str, column: Column) -> Bad:
     return bad if asked or text.casefold() not in _WORDS_FOR_BLANK else replace(bad, todo=_LEAVE_BLANK)
 
 
-_KEYS = re.compile(r"(?:[A-Za-z0-9][A-Za-z0-9._/#-]{0,63}+\n)*+")
-_SOME_LONG_NUMBER = re.compile(r"^[0-9/.-]{10,}$", re.MULTILINE)
+_SOME_LONG_NUMBER = re.compile(r"[0-9/.-]{10,}")
 
 
-def _all_plain_keys(texts: Sequence[str]) -> bool:
-    """Whether reading each of many keys by itself would find nothing to say, looked at in one go."""
-    together = "\n".join(texts) + "\n"
-    one_line_each = together.count("\n") == len(texts)
-    return one_line_each and bool(_KEYS.fullmatch(together)) and not _SOME_LONG_NUMBER.search(together)
+def _all_plain_keys(texts: Texts) -> bool:
+    """Whether reading each of many keys by itself would find nothing to say; they are looked at once a shape."""
+    if max(map(len, texts.uniques), default=0) > _LONGEST_KEY:
+        return False
+    _, kinds = shapes(texts.words)
+    filled = filter(None, kinds)
+    return all(_KEY.fullmatch(shape) and not _SOME_LONG_NUMBER.fullmatch(shape) for shape in filled)
 
 
 def _choice(text: str, column: Column, context: Context) -> Reading:
@@ -228,13 +231,14 @@ def convert(texts: Texts, column: Column, context: Context) -> Converted:
     """
     codes, uniques = texts.codes, texts.uniques
     missing = {"", *context.settings.missing_codes}
-    if column.kind is Kind.KEY and missing.isdisjoint(filled := [t for t in uniques if t]) and _all_plain_keys(filled):
+    plain = column.kind is Kind.KEY and _all_plain_keys(texts) and missing.isdisjoint(filter(None, uniques))
+    if plain:
         values: list[Any] = [text or None for text in uniques]
         refused: dict[int, Bad] = {}
         notes: dict[str, list[int]] = {}
     else:
         values, refused, notes = _read_each(texts, column, context, missing)
-    out = typed(column, values).take(codes).reset_index(drop=True) if len(codes) else empty_column(column, 0)
+    out = pd.Series(typed(column, values).array.take(codes), copy=False) if len(codes) else empty_column(column, 0)
     bad = [(at, uniques[codes[at]], refused[int(codes[at])]) for at in _rows_with(refused, codes)]
     doubts = _doubts(uniques, values, column)
     doubtful = [(at, uniques[codes[at]], doubts[int(codes[at])]) for at in _rows_with(doubts, codes)]
@@ -242,7 +246,7 @@ def convert(texts: Texts, column: Column, context: Context) -> Converted:
     for note, places in notes.items():
         if rows := _rows_with(places, codes):
             noted[note] = Noted(len(rows), rows[0], uniques[codes[rows[0]]])
-    return Converted(out, Coded(codes, values), bad, noted, doubtful)
+    return Converted(out, Coded(codes, values, texts.words if plain else None), bad, noted, doubtful)
 
 
 _A_BLANK = Doubt("a code", "a code of your own", _LEAVE_BLANK, "blank-word")

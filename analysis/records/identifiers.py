@@ -14,6 +14,10 @@ from collections import Counter
 from collections.abc import Collection
 from pathlib import Path
 
+import numpy as np
+
+from analysis.records.words import Words, numbered, packed, shapes, unpacked
+
 # What an ordinary code of a shop looks like: letters, a number, perhaps another after a sign. Most texts end here.
 _PLAIN_CODE = re.compile(r"([A-Za-z]*)[-_./#]?(?!0[1-9])[0-9]{1,8}([-_./#](?!0[1-9])[0-9]{1,6})?")
 _PLAIN_DIGITS = re.compile(r"[A-Za-z]{1,2}[-_./#]?[0-9]{1,8}")
@@ -31,8 +35,6 @@ _SERIAL = re.compile(r"(?=(.*[0-9]){3})(?=(.*[A-Z]){3})(?=.*[A-Z][0-9]+[A-Z])(?=
 _BANK_ACCOUNT = re.compile(r"[A-Z]{2}[0-9]{2}[A-Z0-9]{11,30}")
 # A word long enough for a name: capitalised, small, or all capitals and longer, as short ones are ordinary prefixes.
 _LONG_WORD = re.compile(r"[A-Z][a-z]{3,}|(?<![A-Za-z])[a-z]{4,}|[A-Z]{5,}")
-
-_FOUR_LETTERS = re.compile(r"[A-Za-z]{4}")
 
 NAME = "a person's name"
 SHARED = 3  # codes with the same word: a prefix of the shop rather than a client
@@ -82,13 +84,20 @@ def _name(letters: str) -> bool:
     return len([word for word in called if word.casefold() not in _words("trade_words")]) >= 2
 
 
-def reads_like(text: str) -> str:
-    """What of a client's a text reads like, in words; empty for an ordinary code."""
-    if _PLAIN_DIGITS.fullmatch(text):
+def _plainly(text: str) -> str | None:
+    """What a text that looks like an ordinary code reads like, whatever its digits from 1 to 9; None for any other."""
+    if not text or _PLAIN_DIGITS.fullmatch(text):
         return ""
     plain = _PLAIN_CODE.fullmatch(text)
     if plain and plain[1].casefold() not in _CALLED and len(text) - len(plain[1]) <= 12:
         return NAME if _name(plain[1]) else ""
+    return None
+
+
+def reads_like(text: str) -> str:
+    """What of a client's a text reads like, in words; empty for an ordinary code."""
+    if (told := _plainly(text)) is not None:
+        return told
     if _EMAIL.search(text):
         return "an e-mail address"
     if _device_number(text):
@@ -102,13 +111,41 @@ def reads_like(text: str) -> str:
     return NAME if _name(_DIGITS.sub("0", text)) else ""
 
 
+def all_read_like(words: Words) -> dict[int, str]:
+    """Places of the texts that read like something of a client's, and what each reads like.
+
+    Parameters
+    ----------
+    words : ndarray of uint64, shape (k, n)
+        The texts; see ``words.py``. Ordinary codes are looked at once a shape, for a log may hold millions.
+    """
+    codes, kinds = shapes(words)
+    doubtful = [number for number, shape in enumerate(kinds) if _plainly(shape) != ""]
+    at = np.flatnonzero(np.isin(codes, doubtful))
+    told = zip(at.tolist(), map(reads_like, unpacked(words[:, at])), strict=True)
+    return {place: what for place, what in told if what}
+
+
 def lone_words(codes: Collection[str]) -> set[str]:
     """Job codes with a word that hardly any other code shares: "Schmidt" among "J-0001", "J-0002" and "J-0003".
 
     A shop's own codes share their words. Nothing is told of the first few jobs, before a way of writing shows.
     """
-    wordy = filter(_FOUR_LETTERS.search, codes)  # most codes hold none, and a log may hold millions
-    words = {code: {word.casefold() for word in _LONG_WORD.findall(code)} for code in wordy}
-    held = Counter(word for of_code in words.values() for word in of_code)
-    rare = {word for word, n in held.items() if n < SHARED <= len(codes) - n} - _words("trade_words")
-    return {code for code, of_code in words.items() if of_code & rare}
+    listed = list(codes)
+    return {listed[at] for at in with_lone_words(packed(listed))}
+
+
+def with_lone_words(words: Words) -> list[int]:
+    """Places of such codes; see :func:`lone_words`. Codes of one shape hold the same words, and are taken together."""
+    codes, kinds = shapes(words)
+    own = [{word.casefold() for word in _LONG_WORD.findall(shape)} for shape in kinds]
+    if not any(own):
+        return []
+    _, once = np.unique(numbered(words)[0], return_index=True)  # a code that stands twice counts once
+    held: Counter[str] = Counter()
+    for mine, times in zip(own, np.bincount(codes[once], minlength=len(kinds)).tolist(), strict=True):
+        held.update(dict.fromkeys(mine, times))
+    n = int(words.any(axis=0).sum())
+    rare = {word for word, times in held.items() if times < SHARED <= n - times} - _words("trade_words")
+    alone = [number for number, mine in enumerate(own) if mine & rare]
+    return np.flatnonzero(np.isin(codes, alone)).tolist()

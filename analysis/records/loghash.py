@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from analysis.records.coded import Coded, CodedTables
 from analysis.records.dictionary import TABLES, Column, Kind, Table
+from analysis.records.words import joined, ranked
 
 
 def hash_of(coded: CodedTables) -> str:
@@ -24,11 +25,11 @@ def hash_of(coded: CodedTables) -> str:
     for table in TABLES:
         columns = {column.name: _ranked(coded[table.name][column.name], column) for column in table.columns}
         rows = len(columns[table.names[0]][0])
-        order = _row_order({name: codes for name, (codes, _) in columns.items()}, table, rows)
+        order = _row_order({name: codes for name, (codes, _, _) in columns.items()}, table, rows)
         digest.update(f"{table.name} {rows}\n".encode())
-        for name, (codes, texts) in columns.items():
-            digest.update(f"{name} {len(texts)}\n".encode())
-            digest.update("\n".join(texts).encode())
+        for name, (codes, n, texts) in columns.items():
+            digest.update(f"{name} {n}\n".encode())
+            digest.update(texts)
             digest.update((codes if order is None else codes[order]).tobytes())
     return digest.hexdigest()
 
@@ -42,15 +43,31 @@ def _text(value: Any, column: Column) -> str:
     return str(value)[:10] if column.kind is Kind.DATE else str(value)
 
 
-def _ranked(coded: Coded, column: Column) -> tuple[NDArray[np.int32], list[str]]:
-    """For each row the place of its text among the sorted different texts of the column; -1 where it is blank."""
-    if column.kind in (Kind.KEY, Kind.CHOICE):
+def _ranked(coded: Coded, column: Column) -> tuple[NDArray[np.int32], int, bytes]:
+    """For each row the place of its text among the sorted different texts of the column, -1 where it is blank.
+
+    Returns
+    -------
+    places, how many different texts, and those, a line each
+    """
+    if column.kind is Kind.KEY:
+        return _ranked_keys(coded)
+    if column.kind is Kind.CHOICE:
         texts = list(coded.values)
     else:
         texts = [None if value is None else _text(value, column) for value in coded.values]
     different = sorted(set(texts) - {None})
     place: dict[str | None, int] = dict(zip(different, range(len(different)), strict=True))
-    return coded.spread(list(map(place.get, texts, repeat(-1))), -1).astype("<i4"), different
+    places = coded.spread(list(map(place.get, texts, repeat(-1))), -1).astype("<i4")
+    return places, len(different), "\n".join(different).encode()
+
+
+def _ranked_keys(coded: Coded) -> tuple[NDArray[np.int32], int, bytes]:
+    """The same for a column of codes, of which there may be millions: compared as numbers."""
+    ranks, different = ranked(coded.words)
+    blank = int(different.shape[1] > 0 and not different[:, 0].any())  # a missing code is empty and comes first
+    told = different[:, blank:]
+    return coded.spread(ranks - blank, -1).astype("<i4"), told.shape[1], joined(told)
 
 
 def _row_order(columns: Mapping[str, NDArray[np.int32]], table: Table, rows: int) -> NDArray[np.int64] | None:

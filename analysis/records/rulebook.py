@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
-from itertools import repeat
 from typing import Any
 
 import numpy as np
@@ -15,6 +14,7 @@ from numpy.typing import NDArray
 from analysis.records.coded import CodedTables
 from analysis.records.dictionary import BY_NAME
 from analysis.records.problems import Problem, Severity, quoted
+from analysis.records.words import places
 
 WHOLE_COLUMN = -1
 MOST = 2**62  # numbers beyond do not fit
@@ -64,27 +64,30 @@ class Book:
         return bool(cells) and any((at, name) in cells or (WHOLE_COLUMN, name) in cells for name in names)
 
     @cached_property
-    def place_of_job(self) -> dict[str, int]:
-        """Position in the jobs table of each job's first row."""
-        jobs = self.coded["jobs"]["job_id"]
-        first = np.full(len(jobs.values) + 1, -1)  # the last one: no code
-        first[jobs.codes[::-1]] = np.arange(len(jobs.codes))[::-1]
-        order = np.argsort(first[:-1])[::-1].tolist()  # two texts may mean one job: its first row is put in last
-        places = dict(zip(map(jobs.values.__getitem__, order), first[order].tolist(), strict=True))
-        places.pop(None, None)
-        return places
-
-    @cached_property
-    def _job_rows(self) -> dict[str, NDArray[np.int64]]:
+    def _job_rows(self) -> dict[tuple[str, str], NDArray[np.int64]]:
         return {}
 
-    def job_rows(self, table: str) -> NDArray[np.int64]:
-        """For each row of a table the position of its job's first row in the jobs table; -1 when there is none."""
-        if table not in self._job_rows:
-            keys = self.coded[table]["job_id"]
-            places = list(map(self.place_of_job.get, keys.values, repeat(-1)))
-            self._job_rows[table] = np.asarray(keys.spread(places, -1), dtype=np.int64)
-        return self._job_rows[table]
+    def job_rows(self, table: str, column: str = "job_id") -> NDArray[np.int64]:
+        """For each row of a table the position of its job's first row in the jobs table; -1 when there is none.
+
+        ``column`` is the one that holds the job's code.
+        """
+        if (table, column) not in self._job_rows:
+            keys, jobs = self.coded[table][column], self.coded["jobs"]["job_id"]
+            first = np.full(len(jobs.values) + 1, -1)  # of each different text; the last one: no code
+            first[jobs.codes[::-1]] = np.arange(len(jobs.codes))[::-1]
+            order = np.argsort(first[:-1], kind="stable")  # two texts may mean one job: its first row counts
+            met = places(keys.words, jobs.words[:, order])
+            self._job_rows[table, column] = keys.spread(np.where(met < 0, -1, first[order[met]]), -1).astype(np.int64)
+        return self._job_rows[table, column]
+
+    def first_row(self, table: str, order: NDArray[np.int64]) -> NDArray[np.int64]:
+        """For each row of the jobs table the first of some rows of a table, in their order, of its job; -1 for none."""
+        of_job = self.job_rows(table)[order]
+        first = np.full(len(self.tables["jobs"]) + 1, -1)  # the last one: no job
+        first[of_job[::-1]] = order[::-1]
+        first[-1] = -1
+        return np.asarray(first[self.job_rows("jobs")])
 
     def jobs_of(self, table: str, column: str) -> pd.Series:
         """A column of the jobs table for each row of a child table."""

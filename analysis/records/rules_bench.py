@@ -98,7 +98,8 @@ def _ball_alloy_of(book: Book, steps: pd.DataFrame) -> pd.Series:
 def installs_melt_the_balls(book: Book) -> list[Problem]:
     """An install reaches the melting point of the balls: measured below it is a fault, set below it a warning."""
     steps = book.tables["heat_steps"]
-    cool = steps[["measured_peak_c", "set_temp_c"]].min(axis=1).lt(max(MELTS_AT_C.values()))
+    heats = [steps[name].to_numpy(float, na_value=np.nan) for name in ("measured_peak_c", "set_temp_c")]
+    cool = np.fmin(*heats) < max(MELTS_AT_C.values())
     install = steps["step_type"].eq("install") & cool
     if not install.any() or not len(book.tables["chip_sides"]):
         return []

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import numpy as np
+import pandas as pd
 
 from analysis.records.problems import Problem, Severity
-from analysis.records.rulebook import Book
+from analysis.records.rulebook import Book, flag
 
 
 def not_taken_means_no_work(book: Book) -> list[Problem]:
@@ -52,7 +53,7 @@ def closed_jobs_are_complete(book: Book) -> list[Problem]:
     out = book.say("jobs", accepted & closed & ~ended, "outcome", rule, todo, "half-closed", reads=reads)
     out += book.say("jobs", accepted & ended & ~closed, "closed_date", rule, todo, "half-closed", reads=reads)
     tests = book.tables["boot_tests"]
-    tested = jobs["job_id"].isin(tests.loc[tests["test_no"].eq(1), "job_id"])
+    tested = book.first_row("boot_tests", np.flatnonzero(flag(tests["test_no"].eq(1)))) >= 0
     unknown = accepted & closed & ended & ~tested & jobs["first_boot_result"].isna()
     rule = "the result of boot test 1 for a closed job, here or in boot_tests.csv"
     todo = "Write the result, or not_tested if there was no boot test."
@@ -65,10 +66,12 @@ def closed_jobs_are_complete(book: Book) -> list[Problem]:
 def first_boot_agrees(book: Book) -> list[Problem]:
     """first_boot_result agrees with boot_tests.csv."""
     jobs, tests = book.tables["jobs"], book.tables["boot_tests"]
-    first = tests[tests["test_no"].eq(1)].drop_duplicates("job_id").set_index("job_id")["boot_result"]
-    result = jobs["job_id"].map(first.astype(object))
-    typed = jobs["first_boot_result"].astype(object)
-    differs = result.notna() & typed.notna() & result.ne(typed)
+    first = book.first_row("boot_tests", np.flatnonzero(flag(tests["test_no"].eq(1))))
+    typed = jobs["first_boot_result"]
+    at = np.flatnonzero((first >= 0) & flag(typed.notna()))
+    result = tests["boot_result"].iloc[first[at]].astype(object).to_numpy()
+    differs = np.zeros(len(jobs), dtype=bool)
+    differs[at] = ~pd.isna(result) & (result != typed.iloc[at].astype(object).to_numpy())
     rule = "the result of boot test 1 in boot_tests.csv"
     todo = "Correct the wrong one; the cell may stay blank where boot_tests.csv has test 1."
     return book.say("jobs", differs, "first_boot_result", rule, todo, "first-boot-differs")
@@ -77,8 +80,8 @@ def first_boot_agrees(book: Book) -> list[Problem]:
 def outcome_agrees(book: Book) -> list[Problem]:
     """Outcome, boot tests, reversibility and cause tell the same story."""
     jobs, tests = book.tables["jobs"], book.tables["boot_tests"]
-    has_tests = jobs["job_id"].isin(tests["job_id"])
-    readable = jobs["job_id"].isin(tests.loc[tests["boot_result"].eq("data_readable"), "job_id"])
+    has_tests = book.first_row("boot_tests", np.arange(len(tests))) >= 0
+    readable = book.first_row("boot_tests", np.flatnonzero(flag(tests["boot_result"].eq("data_readable")))) >= 0
     recovered, lost = jobs["outcome"].eq("recovered"), jobs["outcome"].eq("not_recovered")
     rule = "a boot test with data_readable for a job that was recovered"
     todo = "Correct the outcome (data_partial alone is not recovered), or add the boot test that read the data."
@@ -86,8 +89,9 @@ def outcome_agrees(book: Book) -> list[Problem]:
     mask = recovered & ~has_tests & jobs["first_boot_result"].eq("not_tested")
     reads = ("first_boot_result",)
     out += book.say("jobs", mask, "outcome", rule, todo, "outcome-differs", reads=reads, over_rows=True)
-    last = tests.sort_values("test_no", kind="stable").drop_duplicates("job_id", keep="last").set_index("job_id")
-    last_readable = jobs["job_id"].map(last["boot_result"].astype(object)).eq("data_readable")
+    by_number = np.argsort(tests["test_no"].to_numpy(float, na_value=np.nan), kind="stable")
+    last = book.first_row("boot_tests", by_number[::-1])
+    last_readable = (last >= 0) & flag(tests["boot_result"].eq("data_readable"))[last] if len(tests) else last >= 0
     rule, todo = "recovered, when the last boot test read the data", "Look whether the outcome is right."
     warn = Severity.WARNING
     out += book.say(

@@ -12,6 +12,7 @@ import pandas as pd
 from analysis.records.dictionary import TABLES, Table
 from analysis.records.problems import Problem, quoted
 from analysis.records.rulebook import Book, plain
+from analysis.records.words import places
 
 _CODE_LETTERS = string.ascii_letters + string.digits + "-_./#"
 _MOST_HINTED = 200  # unknown codes of a column; with more, the column as a whole is another one's
@@ -28,10 +29,11 @@ def unique_keys(book: Book) -> list[Problem]:
         numbers = book.key_numbers(table.name, table.key)
         if (np.diff(numbers, prepend=-1) > 0).all():
             continue  # each larger than the one before
+        ordered = np.sort(numbers[numbers >= 0], kind="stable")  # quick where they nearly lie so
+        if (ordered[1:] != ordered[:-1]).all():
+            continue
         keys = pd.Series(numbers, index=frame.index)
         complete = keys.ge(0)
-        if not keys[complete].duplicated().any():
-            continue
         first_line = frame["_line"].where(complete).groupby(keys).transform("first")
         again = complete & frame["_line"].ne(first_line)
 
@@ -58,20 +60,18 @@ def existing_keys(book: Book) -> list[Problem]:
             if not column.references:
                 continue
             target, name = column.references.split(".")
-            known = book.place_of_job.keys() if target == "jobs" else set(book.coded[target][name].values) - {None}
-            if target != "jobs" and not len(known):
+            there, written = book.coded[target][name], book.coded[table.name][column.name]
+            if target != "jobs" and not there.words.any():
                 continue  # a log may do without donors.csv and technicians.csv
-            written = book.coded[table.name][column.name]
-            unknown = [value not in known for value in written.values]
-            if not any(unknown):
+            allowed = book.unread_jobs if target == "jobs" else frozenset()
+            missing = np.flatnonzero((places(written.words, there.words) < 0) & written.words.any(axis=0))
+            unknown = [at for at in missing.tolist() if written.values[at] not in allowed]
+            if not unknown:
                 continue
-            allowed = book.unread_jobs | {None} if target == "jobs" else {None}
-            unknown = [new and value not in allowed for new, value in zip(unknown, written.values, strict=True)]
-            strange = written.spread(unknown, False)
             rule = f"a {name} that stands in {target}.csv"
             todo = f"Correct the code, or add the row to {target}.csv."
-            told = book.say(table.name, strange.astype(bool), column.name, rule, todo, "unknown-key")
-            hints = _hints([value for value, new in zip(written.values, unknown, strict=True) if new], known)
+            told = book.say(table.name, np.isin(written.codes, unknown), column.name, rule, todo, "unknown-key")
+            hints = _hints([written.values[at] for at in unknown], set(there.values) - {None})
             out += [replace(p, todo=f"{hints[p.found]}{todo}") if p.found in hints else p for p in told]
     return out
 
@@ -107,8 +107,9 @@ def earlier_jobs(book: Book) -> list[Problem]:
     out = book.say("jobs", here & previous.isna(), "previous_job_id", rule, todo, "earlier-job-missing", reads=reads)
     rule, todo = "blank unless prior_rework is 'here'", "Write 'here' for prior_rework, or clear the cell."
     out += book.say("jobs", ~here & previous.notna(), "previous_job_id", rule, todo, "earlier-job-unasked", reads=reads)
-    known = jobs[jobs["job_id"].notna()].drop_duplicates("job_id").set_index("job_id")["received_date"]
-    late = previous.map(known).gt(jobs["received_date"]) | previous.eq(jobs["job_id"])
+    named = book.job_rows("jobs", "previous_job_id")
+    before = pd.Series(jobs["received_date"].array.take(named, allow_fill=True), index=jobs.index)
+    late = before.gt(jobs["received_date"]) | ((named >= 0) & (named == book.job_rows("jobs")))
     rule, todo = "an earlier job, received no later than this one", "Correct previous_job_id or the dates."
     return out + book.say("jobs", here & late, "previous_job_id", rule, todo, "earlier-job-later", reads=reads)
 

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pandas as pd
 
 from analysis.records.dictionary import TABLES, Kind
 from analysis.records.hiding import PERSONAL
-from analysis.records.identifiers import NAME, lone_words, reads_like
+from analysis.records.identifiers import NAME, all_read_like, with_lone_words
 from analysis.records.problems import Problem, Severity
 from analysis.records.rulebook import Book
 
@@ -23,12 +24,11 @@ def no_personal_data(book: Book) -> list[Problem]:
             if column.kind is not Kind.KEY:
                 continue
             coded = book.coded[table.name][column.name]
-            told = [reads_like(str(value)) if value is not None else "" for value in coded.values]
+            told = all_read_like(coded.words)
             if "jobs.job_id" in (f"{table.name}.{column.name}", column.references):
-                alone = lone_words([str(value) for value in coded.values if value is not None])
-                told = [NAME if value in alone else what for what, value in zip(told, coded.values, strict=True)]
-            for what in sorted(set(told) - {""}):
-                mask = pd.Series(coded.spread([each == what for each in told], False).astype(bool))
+                told |= dict.fromkeys(with_lone_words(coded.words), NAME)
+            for what in sorted(set(told.values())):
+                mask = pd.Series(np.isin(coded.codes, [place for place, like in told.items() if like == what]))
                 todo = (
                     f"This reads like {what}. If it is, write a code of your own in its place, here and wherever it"
                     " stands; if it only looks so, leave it. Reports show it as 'hidden' until then."

@@ -9,6 +9,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from analysis.records.words import Words, packed
+
 
 @dataclass(frozen=True)
 class Texts:
@@ -20,10 +22,13 @@ class Texts:
         For each row the position of its text in ``uniques``.
     uniques : list of str
         Each different text once.
+    known_words : ndarray of uint64, optional
+        The different texts as whole numbers, where they were read so; see ``words.py``.
     """
 
     codes: NDArray[np.integer]
     uniques: list[str]
+    known_words: Words | None = None
 
     @classmethod
     def of(cls, cells: Sequence[str]) -> Texts:
@@ -36,6 +41,11 @@ class Texts:
 
     def __getitem__(self, at: int) -> str:
         return self.uniques[self.codes[at]]
+
+    @property
+    def words(self) -> Words:
+        """The different texts as whole numbers; for short texts only."""
+        return packed(self.uniques) if self.known_words is None else self.known_words
 
     def is_blank(self) -> NDArray[np.bool_]:
         """Whether each cell holds nothing but spaces."""

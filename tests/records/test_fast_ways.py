@@ -122,7 +122,7 @@ def test_the_first_row_of_a_job_is_its_place_however_it_is_written(tmp_path):
     raws = delimited.read_delimited(tmp_path / "jobs.csv", BY_NAME["jobs"]).columns["job_id"]
     coded = {"jobs": {"job_id": Coded(raws.codes, [text.strip() for text in raws.uniques])}}
     book = Book(log.tables, coded, {}, frozenset())
-    assert book.place_of_job[name] == 0
+    assert book.job_rows("jobs").tolist() == [0, 1, 0]
     assert [p.line for p in log.problems if p.code == "duplicate-key"] == [4]
 
 

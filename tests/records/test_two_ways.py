@@ -16,6 +16,7 @@ from analysis.records.log import Log, read_log
 from analysis.records.problems import Severity
 from analysis.records.readings import Read
 from analysis.records.settings import Settings
+from analysis.records.texts import Texts
 from tests.files import BASE, TODAY, as_csv_text, base, found, write
 
 CELL = st.text(alphabet=string.ascii_letters + string.digits + " .-_ä°\t;é", max_size=8)
@@ -58,7 +59,7 @@ def test_the_quick_way_is_taken_for_plain_files_and_only_for_them(tmp_path):
 def test_keys_looked_at_together_are_those_read_one_by_one(texts):
     context = Context(Settings(), ",", TODAY)
     each = [_key(text, JOBS["job_id"], context) for text in texts]
-    if _all_plain_keys(texts):
+    if _all_plain_keys(Texts.of(texts)):
         assert each == [Read(text) for text in texts]
 
 
