@@ -7,6 +7,7 @@ common practice, no source.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -68,18 +69,13 @@ class Alike:
         return len(self.jobs)
 
 
-def differences(past: pd.DataFrame, intake: Mapping[str, object], facts: tuple[str, ...]) -> NDArray[np.bool_]:
-    """Which facts of each past job differ from the intake's, shape (n, facts)."""
-    out = np.zeros((len(past), len(facts)), dtype=bool)
-    for at, fact in enumerate(facts):
-        value = intake.get(fact)
-        if value is None or pd.isna(value):
-            continue
-        column = past[fact]
-        if fact == AGE:
-            out[:, at] = (column.astype(float) - float(str(value))).abs().gt(SAME_AGE_YEARS)
-        else:
-            out[:, at] = (column.notna() & column.astype(object).ne(value)).to_numpy(bool)
+def _differs(column: NDArray[np.object_], value: object, *, by: float = 0.0) -> NDArray[np.bool_]:
+    """Rows that hold another value, a number one further away than ``by``; a blank on either side does not differ."""
+    out = ~pd.isna(column)
+    if value is None or pd.isna(value):
+        return np.zeros_like(out)
+    recorded = column[out]
+    out[out] = np.abs(recorded.astype(float) - float(str(value))) > by if by else recorded != value
     return out
 
 
@@ -97,23 +93,34 @@ def alike_jobs(past: pd.DataFrame, intake: Mapping[str, object], facts: tuple[st
         Columns of the facts compared.
     """
     others = tuple(fact for fact in facts if fact != DAMAGE)
-    same = past[past[DAMAGE].astype(object).eq(intake[DAMAGE]).to_numpy(bool)]
-    apart = differences(same, intake, others)
-    count = apart.sum(axis=1)
-    near = same.assign(_apart=count)[count <= MOST_DIFFERENT]
-    apart = apart[count <= MOST_DIFFERENT]
-    which = [others[int(np.flatnonzero(row)[0])] if row.any() else "" for row in apart]
-    near = near.assign(_which=which).sort_values(["_apart", "received_date"], ascending=[True, False], kind="stable")
+    # Columns as plain arrays: a whole year is replayed through here, job by job.
+    same = np.flatnonzero(past[DAMAGE].astype(object).eq(intake[DAMAGE]).to_numpy(bool))
+    apart = np.column_stack(
+        [
+            _differs(past[fact].to_numpy(object)[same], intake.get(fact), by=SAME_AGE_YEARS if fact == AGE else 0.0)
+            for fact in others
+        ]
+    )
+    near = apart.sum(axis=1) <= MOST_DIFFERENT
+    received = past["received_date"].to_numpy("datetime64[ns]").astype(np.int64)[same[near]]
+    order = np.flatnonzero(near)[np.lexsort((-received, apart[near].sum(axis=1)))]
+    place = same[order]
+    which = [others[int(row.argmax())] if row.any() else "" for row in apart[order]]
     jobs = tuple(
-        AlikeJob(str(job), str(ending), float(first), float(hours), str(differs))
+        AlikeJob(str(job), str(ending), float(first), float(hours), differs)
         for job, ending, first, hours, differs in zip(
-            near["job_id"], near["ending"], near["first_boot"], near["chain_hours"], near["_which"], strict=True
+            past["job_id"].to_numpy(object)[place],
+            past["ending"].to_numpy(object)[place],
+            past["first_boot"].to_numpy(float)[place],
+            past["chain_hours"].to_numpy(float)[place],
+            which,
+            strict=True,
         )
     )
-    tested = near["first_boot"].notna()
+    first_boots = [job.first_boot for job in jobs if not math.isnan(job.first_boot)]
     return Alike(
         jobs=jobs,
-        recovered=int(near[Outcome.RECOVERED].sum()),
-        booted=int(near.loc[tested, "first_boot"].sum()),
-        tested=int(tested.sum()),
+        recovered=int(np.nansum(past[Outcome.RECOVERED].to_numpy(float)[place])),
+        booted=int(sum(first_boots)),
+        tested=len(first_boots),
     )

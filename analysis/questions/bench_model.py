@@ -209,5 +209,5 @@ def empty_intake(facts: Mapping[str, object]) -> pd.DataFrame:
         number, value = isinstance(term, Number), facts.get(term.column)
         if value is None or pd.isna(value):
             value = np.nan if number else None
-        row[term.column] = pd.Series([value], dtype=float if number else object)
+        row[term.column] = np.array([value], dtype=float if number else object)
     return pd.DataFrame(row)
