@@ -28,6 +28,7 @@ from analysis.report.assess_words import assessment_lines
 from analysis.report.counter import publish_counter, publish_guesses
 from analysis.report.wording import number
 from tests.report.gates import assert_page_behaves, assert_page_is_sound, visible_text
+from tests.report.guide_quotes import assert_quoted_rightly
 from tests.tables import closed, job, log_of
 
 PAGE = [
@@ -74,6 +75,10 @@ def models(tmp_path, monkeypatch):
 def test_the_pages_are_sound(page, private):
     assert_page_is_sound(page)
     assert_page_is_sound(private)
+
+
+def test_the_guides_quote_the_page_rightly(page):
+    assert_quoted_rightly(page)
 
 
 @pytest.mark.browser

@@ -8,19 +8,21 @@ import shutil
 from pathlib import Path
 
 import pytest
-from bs4 import BeautifulSoup
 
 from analysis import cli, cli_shared
 from analysis.report import render
 from analysis.report.guide_pages import GUIDES, guides
 from tests.report import notebook_cells
+from tests.report.guide_quotes import page_text, plain, quotes
 
 BLOCK = re.compile(r"^```sh\n(.*?)^```", re.M | re.S)
-QUOTE = re.compile(r"^> \*\*([^*]+):\*\* (.+)$", re.M)
 DUTIES = {"before_the_monthly_meeting", "at_the_counter", "when_a_client_asks", "before_you_compare_people"}
 HEADINGS = ("What not to conclude", "Cautions", "What to do next")
 GUIDE_FILES = sorted(GUIDES.glob("*.md"))
-SLOW = {"at_the_counter", "before_you_compare_people"}  # their pages take a minute
+SLOW = {
+    "at_the_counter",
+    "before_you_compare_people",
+}  # their pages take a minute; what they quote is held against the page in the page's own test
 RUN = [pytest.param(path, marks=[pytest.mark.slow] if path.stem in SLOW else []) for path in GUIDE_FILES]
 
 
@@ -28,11 +30,6 @@ def commands(guide: Path) -> list[str]:
     """Lines that are to be typed; commands of other programs stand in guides of their own tests."""
     lines = [line for block in BLOCK.findall(guide.read_text(encoding="utf-8")) for line in block.splitlines()]
     return [line for line in lines if line.startswith("rework ")]
-
-
-def plain(text: str) -> str:
-    """Text as a reader compares it: one space between words, no invisible joiners."""
-    return re.sub(r"\s+", " ", text.replace("\u2060", ""))
 
 
 @pytest.fixture
@@ -56,12 +53,9 @@ def test_every_command_runs_and_every_quoted_sentence_is_there(guide, bench, cap
         name = " ".join(shlex.split(command)[:2])
         said[name] = said.get(name, "") + printed.out
     pages = {path.name: path for path in (bench / "reports").glob("*.html")}
-    for where, sentence in QUOTE.findall(guide.read_text(encoding="utf-8")):
-        if where.startswith("rework "):
-            found = said[where]
-        else:
-            found = BeautifulSoup(pages[where].read_text(encoding="utf-8"), "html5lib").get_text(" ")
-        assert plain(sentence) in plain(found), f"{guide.name} quotes {where}"
+    for where, sentence in quotes(guide):
+        found = plain(said[where]) if where.startswith("rework ") else page_text(pages[where])
+        assert plain(sentence) in found, f"{guide.name} quotes {where}"
 
 
 def test_every_duty_has_its_guide_with_its_parts():
@@ -70,7 +64,7 @@ def test_every_duty_has_its_guide_with_its_parts():
         text = path.read_text(encoding="utf-8")
         if path.stem in DUTIES:
             assert commands(path)
-            assert len(QUOTE.findall(text)) >= 3
+            assert len(quotes(path)) >= 3
             assert "the workshop and its data are invented" in text
             assert all(f"## {heading}" in text for heading in HEADINGS)
 

@@ -23,6 +23,7 @@ from analysis.records.settings import Settings
 from analysis.report import technician_closing, technician_page, technician_private
 from analysis.report.technician_pages import publish_technician, publish_technicians
 from tests.report.gates import assert_page_behaves, assert_page_is_sound, visible_text
+from tests.report.guide_quotes import assert_quoted_rightly
 from tests.tables import closed, log_of
 
 PAGE: list[Callable[[TechnicianAnswers], object]] = [
@@ -81,6 +82,10 @@ def soup_of(path):
 def test_the_pages_are_sound(page, private):
     assert_page_is_sound(page)
     assert_page_is_sound(private)
+
+
+def test_the_guides_quote_the_page_rightly(page):
+    assert_quoted_rightly(page)
 
 
 @pytest.mark.browser

@@ -20,10 +20,11 @@ from analysis.questions.trial_outcome import trial_outcome
 from analysis.questions.verdicts import Verdict
 from analysis.records.dictionary import BY_NAME
 from analysis.records.log import Log, empty_table
-from analysis.report import technique_closing, technique_details, technique_page, technique_trial
+from analysis.report import technique_closing, technique_details, technique_page, technique_trial, technique_words
 from analysis.report.technique_pages import publish_techniques, write_plan
 from tests.questions.test_trial import a_plan, helps, no_matter, run
 from tests.report.gates import assert_page_behaves, assert_page_is_sound, visible_text
+from tests.report.guide_quotes import assert_quoted_rightly
 from tests.tables import closed, log_of
 
 QUICK = Effort(copies=2, draws=12, complete_draws=12)
@@ -127,6 +128,10 @@ def test_the_page_is_sound(page):
     assert_page_is_sound(page)
 
 
+def test_the_guides_quote_the_page_rightly(page):
+    assert_quoted_rightly(page)
+
+
 @pytest.mark.browser
 def test_the_page_behaves_in_a_browser(page, running_browser):
     assert_page_behaves(page, running_browser)
@@ -158,6 +163,22 @@ def test_the_answer_key_of_the_demo_and_what_the_page_says(page):
         )
     assert "Never on a client's only copy without written consent" in text
     assert "never a specification" in text
+
+
+def test_jobs_needed_are_told_at_this_bench_with_the_time_they_take():
+    told = next(a for a in technique_answers(Log.from_tables(small(300)), effort=QUICK, shops=12).told)
+    told = dataclasses.replace(told, further_jobs=1234, unlike=(), detectable=0.4)
+    words = technique_words.reach_words(told, None, 10.0, 18.0)
+    assert "only a difference of 40 points or more would have been clear in 80 of 100" in words
+    assert "it takes about 1200 further first boots at this bench (5.6 years at its pace)" in words
+    never = technique_words.reach_words(dataclasses.replace(told, detectable=1.3), None, 10.0, 0.0)
+    assert "no difference, however large, would have been clear" in never
+    assert "at its pace" not in never
+    held = technique_words.reach_words(dataclasses.replace(told, unlike=("quarter",)), None, 10.0, 18.0)
+    assert "nothing, however many jobs" in held
+    left = dict.fromkeys(told.overlap.left, 0.0) | {"quarter": 0.41}
+    apart = dataclasses.replace(told, unlike=("quarter",), overlap=dataclasses.replace(told.overlap, left=left))
+    assert "differ in quarter (by up to 0.41 standard deviations)" in technique_words.told_words(apart)
 
 
 def test_no_technician_is_named(page):
