@@ -14,6 +14,7 @@ from analysis.questions.checklist_facts import ChecklistFacts, checklist_facts
 from analysis.report.glossary import glossary
 from analysis.report.methods.answers import Item
 from analysis.report.methods.declared import Method, methods
+from analysis.report.methods.names import names_grid
 from analysis.report.methods.strobe import strobe
 from analysis.report.methods.tripod import tripod
 from analysis.report.page import Bullets, Caution, FirstScreen, Grid, PageHead, Statement, jobs_up_to
@@ -123,6 +124,8 @@ def parts(facts: ChecklistFacts, linked: bool) -> list[Any]:
         Definitions(DEFINITIONS),
         Heading("Models"),
         *(Described(method, linked) for method in methods()),
+        Heading("Charts and tests by name"),
+        names_grid(),
         Heading("Limits"),
         Bullets(LIMITS),
         Caution(CAUTION),
