@@ -97,6 +97,7 @@ def test_no_module_that_cites_is_left_out():
 def test_sources_are_read_up_to_the_last_that_is_cited():
     assert cited("models.e_value") == ("VanderWeele and Ding, Annals of Internal Medicine 167 (2017) 268–274.",)
     assert cited("models.timed") == ()
+    assert cited("models.damage_counts")[0].endswith("All from memory.")
 
 
 def test_the_checklists_hold_every_item_with_an_answer(facts):

@@ -55,9 +55,9 @@ def cited(module: str) -> tuple[str, ...]:
 
 
 def _citing(text: str) -> str:
-    """A text up to its last sentence with a year in it: what follows explains."""
+    """A text up to its last sentence with a year, or that says "from memory": what follows explains."""
     sentences = re.split(r"(?<=[.)]) (?=[A-Z])", text)
-    last = max((at for at, sentence in enumerate(sentences) if YEAR.search(sentence)), default=0)
+    last = max((at for at, words in enumerate(sentences) if YEAR.search(words) or "memory" in words), default=0)
     return " ".join(sentences[: last + 1])
 
 
