@@ -6,6 +6,7 @@ The lot makes both ways go to like boards, so that nothing needs to be adjusted 
 from __future__ import annotations
 
 import csv
+import hashlib
 import io
 import math
 import re
@@ -31,7 +32,19 @@ MOST_MONTHS = 12
 FEWEST_JOBS, MOST_JOBS = 24, 5000
 EARLY_P, LAST_P = 0.001, 0.05  # Haybittle and Peto: stop at half only where hardly a doubt is left
 SIZES = (40, 80, 160, 320, 640)
-COLUMNS = ("plan", "damage_class", "line", "way", "written_consent", "job_id", "note")
+# The lot stands last, so that a strip folded back along the edge of the paper covers all that are still to come.
+COLUMNS = ("plan", "damage_class", "line", "written_consent", "job_id", "note", "way")
+
+
+CODE = re.compile(
+    r"^(?P<fixed>(?P<name>\w+) seed (?P<seed>[0-9]{1,10}) jobs (?P<jobs>[0-9]{1,5}) look (?P<look>[0-9]{1,5})"
+    r" lines (?P<lines>[0-9]{1,6}) after (?P<day>[0-9]{4}-[0-9]{2}-[0-9]{2})) check (?P<check>[0-9a-f]{8})$"
+)
+
+
+def check_of(fixed: str) -> str:
+    """Eight digits made from what a plan fixed; a number changed by hand is found out, a forger is not."""
+    return hashlib.sha256(fixed.encode()).hexdigest()[:8]
 
 
 @dataclass(frozen=True)
@@ -96,11 +109,12 @@ class Plan:
 
     @property
     def code(self) -> str:
-        """Everything that was fixed beforehand, in one cell of the file."""
-        return (
-            f"{self.contrast.name} seed {self.rng_seed} jobs {self.jobs} look {self.first_look} after"
-            f" {self.after:%Y-%m-%d}"
+        """Everything that was fixed beforehand, in one cell of the file, with a check that none of it was changed."""
+        fixed = (
+            f"{self.contrast.name} seed {self.rng_seed} jobs {self.jobs} look {self.first_look} lines"
+            f" {sum(map(len, self.lines.values()))} after {self.after:%Y-%m-%d}"
         )
+        return f"{fixed} check {check_of(fixed)}"
 
 
 @dataclass(frozen=True)
@@ -273,10 +287,5 @@ def plan_csv(plan: Plan) -> str:
     writer.writerow(COLUMNS)
     for damage, ways in plan.lines.items():
         for number, way in enumerate(ways, 1):
-            writer.writerow([plan.code, damage, number, way, "", "", ""])
+            writer.writerow([plan.code, damage, number, "", "", "", way])
     return out.getvalue()
-
-
-CODE = re.compile(
-    r"^(?P<name>\w+) seed (?P<seed>\d+) jobs (?P<jobs>\d+) look (?P<look>\d+) after (?P<day>\d{4}-\d\d-\d\d)$"
-)

@@ -73,13 +73,15 @@ def rules(page: TechniqueAnswers) -> Bullets | Prose:
     return Bullets(
         [
             "When a job is taken on, and only then, take the next line of its damage class, write its code on the line, and do"
-            " as the line says. No line is skipped; whoever keeps the list does not choose the jobs.",
+            " as the line says. Whoever keeps the list does not choose the jobs.",
             "Written consent comes before the line is read. A job without it takes no line and is done as usual.",
             "If the drawn way turns out to be wrong for the board on the bench, do what is right for the board and note it. The job"
             " still counts as drawn.",
             f"Outcome: first boot of test 1, taken from the log. {plural(plan.jobs, 'job')} in all; one look before the end, at the"
             f" first {plan.first_look}. Stop there only if P is at most {EARLY_P:g}; at the end clear if P is at most {LAST_P:g}."
             " No other look, no further jobs.",
+            "No line is skipped, torn out or left without its job. A verdict has to hold even if every lot that was read and does"
+            " not count went against it, and jobs had taken the lots in the order they came in.",
             "Stop at once, whatever the count, if a way turns out to do harm that nobody foresaw.",
             f"The lots come from random seed {plan.rng_seed}, stand in blocks within damage class, and can be drawn again to check"
             " the list.",
@@ -139,6 +141,11 @@ def _stage_words(outcome: TrialOutcome) -> str:
         f"{points(100 * d.difference)} points for '{way}' ({points_range(100 * d.low, 100 * d.high)}), n = {n},"
         f" P = {p_value(outcome.p)}"
     )
+    if outcome.strict_p > outcome.p:
+        found += (
+            f", but P = {p_value(outcome.strict_p)} if every lot that was read and does not count had gone against that"
+            " difference and jobs had taken the lots in the order they came in; this one decides"
+        )
     if outcome.stage == "end":
         word = "this plan cannot tell them apart" if outcome.verdict is Verdict.CANNOT_TELL else str(outcome.verdict)
         return f"The plan has ended: {found}; {word}."
@@ -154,10 +161,25 @@ def _conduct(outcome: TrialOutcome) -> list[str]:
             f"{plural(outcome.without_consent, 'line')} without written consent noted: left out. This must not happen; ask these"
             " clients now."
         )
+    if outcome.skipped:
+        out.append(
+            f"{plural(outcome.skipped, 'line')} passed over before a later one of the same class: who may pass over a lot"
+            " chooses the jobs. Write on each of them the job it was read for."
+        )
+    if sum(outcome.not_counted):
+        first, second = outcome.fixed.contrast.arms
+        out.append(
+            f"Lots read that will never count: {outcome.not_counted[0]} of '{first}', {outcome.not_counted[1]} of '{second}'."
+        )
     if outcome.otherwise:
         out.append(
-            f"On {plural(outcome.otherwise, 'job')} the log says that the other way was taken; they count as drawn, which makes a"
-            " difference look smaller, never larger."
+            f"On {plural(outcome.otherwise, 'job')} the log says that the other way was taken; they count as drawn, which"
+            " usually makes a difference look smaller."
+        )
+    if outcome.neither:
+        out.append(
+            f"On {plural(outcome.neither, 'job')} the log says neither way, or does not say what was done before the first"
+            " test; they count as drawn."
         )
     if outcome.out_of_order:
         out.append(f"{plural(outcome.out_of_order, 'line')} taken out of order: a lot that can be chosen is no lot.")

@@ -17,7 +17,16 @@ from analysis.errors import ReworkError
 from analysis.questions.contrasts import DECLARED
 from analysis.questions.techniques import Effort, techniques
 from analysis.questions.trial_outcome import trial_outcome
-from analysis.questions.trial_plan import draw_lines, jobs_needed, next_trial, pace, plan_csv, plan_for, reach_of
+from analysis.questions.trial_plan import (
+    check_of,
+    draw_lines,
+    jobs_needed,
+    next_trial,
+    pace,
+    plan_csv,
+    plan_for,
+    reach_of,
+)
 from analysis.questions.verdicts import Verdict
 from analysis.records.log import Log
 from tests.tables import boot, closed, log_of
@@ -83,7 +92,8 @@ def test_lots_are_balanced_within_damage_class_and_come_from_the_seed():
 def test_the_file_carries_what_was_fixed():
     plan = a_plan()
     rows = list(csv.DictReader(io.StringIO(plan_csv(plan))))
-    assert {row["plan"] for row in rows} == {"preheat seed 4 jobs 40 look 20 after 2025-12-31"}
+    assert {row["plan"] for row in rows} == {plan.code}
+    assert re.fullmatch(r"preheat seed 4 jobs 40 look 20 lines \d+ after 2025-12-31 check [0-9a-f]{8}", plan.code)
     assert {row["job_id"] for row in rows} == {""}
 
 
@@ -188,26 +198,114 @@ def other_way(way: re.Match) -> str:
     return "none" if way[0] == "preheat" else "preheat"
 
 
-@pytest.mark.parametrize(
-    ("change", "told"),
-    [
-        (lambda t: re.sub("(none|preheat)(?=,yes,N000)", other_way, t), "was not drawn"),
-        (lambda t: t.replace(",N001,", ",N000,"), "stands on two lines"),
-        (lambda t: t.replace(",N001,", ",X9,"), "X9 is not in the log"),
-        (lambda t: t.replace("seed 4", "seed 5", 1), "does not say which plan"),
-        (lambda t: t.replace("written_consent", "consent"), "has no column written_consent"),
-        (lambda t: t.replace("look 20", "look soon"), "does not say which plan"),
-        (lambda t: t.replace(",liquid,", ",flood,"), "'flood' is no damage class"),
-        (lambda t: t.splitlines()[0] + "\n", "holds no line"),
-        (lambda t: "", "has no column plan"),
-    ],
-)
+def without_line(text: str, start: str) -> str:
+    """The list less its first line that holds these words."""
+    lines = text.splitlines(keepends=True)
+    return "".join(line for k, line in enumerate(lines) if k != next(k for k, li in enumerate(lines) if start in li))
+
+
+REFUSED = [
+    (lambda t: re.sub("(?<=,N000,,)(none|preheat)", other_way, t), "was not drawn"),
+    (lambda t: t.replace(",N001,", ",N000,"), "stands on two lines"),
+    (lambda t: t.replace(",N001,", ",X9,"), "X9 is not in the log"),
+    (lambda t: t.replace("seed 4", "seed 5", 1), "does not say which plan"),
+    (lambda t: t.replace("written_consent", "consent"), "has no column written_consent"),
+    (lambda t: t.replace("look 20", "look soon"), "does not say which plan"),
+    (lambda t: re.sub(" check .{8}", "", t), "does not say which plan"),
+    (lambda t: t.replace("seed 4", "seed 5"), "is not a plan that was drawn"),
+    (lambda t: t.replace("jobs 40 look 20", "jobs 24 look 12"), "is not a plan that was drawn"),
+    (lambda t: t.replace("look 20", "look 0"), "is not a plan that was drawn"),
+    (lambda t: t.replace("after 2025-12-31", "after 2026-02-01"), "is not a plan that was drawn"),
+    (lambda t: t.replace("after 2025-12-31", "after 2025-13-45"), "is not a plan that was drawn"),
+    (lambda t: t.replace("preheat seed", "ball_alloy seed"), "is not a plan that was drawn"),
+    (lambda t: t.replace(",liquid,", ",flood,"), "'flood' is no damage class"),
+    (lambda t: without_line(t, ",drop,2,"), "drop, line 2 is missing"),
+    (lambda t: without_line(t, ",liquid,26,"), "lines drawn"),
+    (lambda t: t.replace(",drop,3,", ",drop,2,"), "drop, line 2 stands twice"),
+    (lambda t: t.replace(",drop,3,", ",drop,²,"), "line '²': no number"),
+    (lambda t: t.replace(",drop,3,", ",drop,3.0,"), "line '3.0': no number"),
+    (lambda t: t.replace(",drop,3,", ",drop,30000000,"), "line '30000000': no number"),
+    (lambda t: t.replace(",drop,3,", ",drop,99999,"), "line 3 is missing"),
+    (lambda t: t.replace(",yes,N001,", ",ja,N001,"), "written_consent is 'ja'"),
+    (lambda t: t.replace("note", "job_id"), "has the column job_id twice"),
+    (lambda t: t.splitlines()[0] + "\n", "holds no line"),
+    (lambda t: "", "has no column plan"),
+    (lambda t: t.replace(",N001,", ',"' + "x" * 200_000 + '",'), "plan.csv"),
+]
+
+
+@pytest.mark.parametrize(("change", "told"), REFUSED)
 def test_a_list_that_was_changed_is_refused_in_words(tmp_path, change, told):
     path, log = run(a_plan(), tmp_path, helps)
-    path.write_text(change(path.read_text(encoding="utf-8-sig")), encoding="utf-8")
+    text = path.read_text(encoding="utf-8-sig")
+    changed = change(text)
+    assert changed != text
+    path.write_text(changed, encoding="utf-8")
     with pytest.raises(ReworkError, match=re.escape(told)) as stop:
         trial_outcome(path, log)
     assert "plan.csv" in str(stop.value)
+    assert "What to do" in str(stop.value)
+
+
+def test_a_job_on_a_line_of_another_damage_class_is_refused(tmp_path):
+    path, log = run(a_plan(), tmp_path, helps)
+    text = path.read_text(encoding="utf-8")
+    path.write_text(
+        text.replace(",N000,", ",N?,").replace(",N001,", ",N000,").replace(",N?,", ",N001,"), encoding="utf-8"
+    )
+    with pytest.raises(ReworkError, match=r"line 1: job N00[01] came in with damage '(drop|liquid)'"):
+        trial_outcome(path, log)
+
+
+def test_a_day_that_does_not_exist_is_refused_even_with_its_check(tmp_path):
+    path, log = run(a_plan(), tmp_path, helps)
+    fixed = a_plan().code.partition(" check ")[0]
+    other = fixed.replace("2025-12-31", "2025-13-45")
+    path.write_text(
+        path.read_text(encoding="utf-8").replace(a_plan().code, f"{other} check {check_of(other)}"), encoding="utf-8"
+    )
+    with pytest.raises(ReworkError, match="is not a plan that was drawn"):
+        trial_outcome(path, log)
+
+
+def filled(path) -> list[dict[str, str]]:
+    return list(csv.DictReader(io.StringIO(path.read_text(encoding="utf-8-sig"))))
+
+
+def write_lines(path, lines, **options) -> None:
+    with path.open("w", newline="", encoding=options.pop("encoding", "utf-8")) as file:
+        writer = csv.DictWriter(file, list(lines[0]), **options)
+        writer.writeheader()
+        writer.writerows(lines)
+
+
+def test_lists_as_spreadsheets_save_them_are_read(tmp_path):
+    """Semicolons, line ends, byte orders, sorted otherwise, and columns of the shop's own."""
+    path, log = run(a_plan(), tmp_path, helps)
+    plain, lines = trial_outcome(path, log), filled(path)
+    ways = [
+        {"delimiter": ";", "lineterminator": "\r\n", "encoding": "utf-8-sig"},
+        {"delimiter": "\t", "lineterminator": "\r\n", "encoding": "utf-16"},
+        {"delimiter": ";", "lineterminator": "\n", "encoding": "cp1252", "quoting": csv.QUOTE_ALL},
+    ]
+    for way in ways:
+        write_lines(
+            path, [{**line, "hand": "é" if way["encoding"] != "utf-16" else "ß"} for line in lines[::-1]], **way
+        )
+        assert trial_outcome(path, log) == plain
+
+
+@pytest.mark.parametrize("word", ["no", "", "N", "-"])
+def test_without_any_consent_nothing_is_looked_at(tmp_path, word):
+    path, log = run(a_plan(), tmp_path, helps)
+    write_lines(path, [line | {"written_consent": word} for line in filled(path)])
+    found = trial_outcome(path, log)
+    assert (found.stage, found.without_consent, found.ledger.rows_used) == ("waiting", 40, 0)
+
+
+def test_a_list_without_any_job_waits(tmp_path):
+    path, log = run(a_plan(), tmp_path, helps, jobs=0)
+    assert (trial_outcome(path, log).stage, trial_outcome(path, log).ledger.rows_in) == ("waiting", 0)
 
 
 def test_a_missing_file_is_refused_in_words(tmp_path):

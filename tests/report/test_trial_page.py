@@ -1,0 +1,36 @@
+"""What a plan brought, in the words of the techniques' page."""
+
+from __future__ import annotations
+
+import dataclasses
+import re
+from types import SimpleNamespace
+
+from analysis.questions.trial_outcome import trial_outcome
+from analysis.report import technique_trial
+from tests.questions.test_trial import a_plan, helps, run
+
+
+def told(outcome) -> str:
+    return technique_trial.outcome_words(SimpleNamespace(outcome=outcome))._repr_html_()  # type: ignore[arg-type]
+
+
+def test_lots_that_were_read_and_do_not_count_are_told_with_the_p_that_decides(tmp_path):
+    outcome = trial_outcome(*run(a_plan(), tmp_path, helps, jobs=50, N003={"written_consent": "no"}))
+    html = told(dataclasses.replace(outcome, skipped=3, p=0.01, strict_p=0.23))
+    assert re.search(r"P = 0\.01\S*, but P = 0\.23 if every lot that was read", html)
+    assert re.search("Lots read that will never count: (1 of|0 of).*, (0|1) of", html)
+    assert "3 lines passed over before a later one of the same class" in html
+    fair = told(trial_outcome(*run(a_plan(), tmp_path, helps)))
+    assert "if every lot" not in fair
+    assert "never count" not in fair
+
+
+def test_what_was_done_is_told_apart_from_what_is_not_known(tmp_path):
+    outcome = trial_outcome(*run(a_plan(), tmp_path, helps))
+    html = told(dataclasses.replace(outcome, otherwise=2, neither=5))
+    assert "On 2 jobs the log says that the other way was taken" in html
+    assert "usually makes a difference look smaller." in html
+    assert "never larger" not in html
+    assert "On 5 jobs the log says neither way" in html
+    assert "neither way" not in told(dataclasses.replace(outcome, neither=0))
