@@ -189,36 +189,51 @@ class _Point:
 
 @dataclass(frozen=True)
 class _Problem:
-    """The rows, products of their columns, and the prior precisions of every point of the grid, shape (g, p)."""
+    """Rows, how often each stands there, products of their columns, and the prior precisions of the grid, (g, p)."""
 
     x: Floats
     y: Floats
+    often: Floats
     precision: Floats
     pairs: Pairs
 
     def at(self, beta: Floats) -> _Point:
-        """Evaluate at one row of coefficients a point of the grid, shape (g, p)."""
+        """Evaluate at one row of coefficients a point of the grid, shape (g, p), or at one for all points, (1, p)."""
         count, width = beta.shape
         value, slope = -0.5 * (self.precision * beta**2).sum(axis=1), -self.precision * beta
         curvatures = np.zeros((count, width * (width + 1) // 2))
         for rows in blocks(len(self.y), max(count, width)):
-            y = self.y[rows]
+            y, often = self.y[rows], self.often[rows]
             eta = beta @ self.pairs.columns[:, rows]
             p, log_sum = chances(eta)
-            value += eta @ y - log_sum.sum(axis=1)
-            slope += (y - p) @ self.x[rows]
-            curvatures += (p * (1 - p)) @ self.pairs[rows].T
+            value += eta @ (often * y) - log_sum @ often
+            slope += (often * (y - p)) @ self.x[rows]
+            curvatures += (often * (p * (1 - p))) @ self.pairs[rows].T
         information = symmetric(curvatures, width)
+        if count < len(self.precision):
+            information = np.repeat(information, len(self.precision), axis=0)
         information[:, range(width), range(width)] += self.precision
         return _Point(value, slope, information)
 
 
 def _problem(x: Floats, y: Floats, precision: Floats) -> _Problem:
-    return _Problem(x, y, precision, Pairs.of(x))
+    """Rows that are equal, as most are in a bootstrap sample, are worked through once."""
+    both = np.ascontiguousarray(np.column_stack([x, y]))
+    as_one = both.view(np.dtype((np.void, both.itemsize * both.shape[1])))[:, 0]
+    _, first, often = np.unique(as_one, return_index=True, return_counts=True)
+    order = np.argsort(first)
+    rows = first[order]
+    return _Problem(x[rows], y[rows], often[order].astype(float), precision, Pairs.of(x[rows]))
 
 
 def _modes(problem: _Problem, start: Floats) -> tuple[Floats, Floats, Floats, bool]:
     """Newton's method at every point of the grid at once, the step halved where it does not climb.
+
+    Parameters
+    ----------
+    problem : _Problem
+    start : ndarray, shape (1, p)
+        Where all points start: what the rows say there is worked out once.
 
     Returns
     -------
@@ -228,7 +243,7 @@ def _modes(problem: _Problem, start: Floats) -> tuple[Floats, Floats, Floats, bo
     for _ in range(NEWTON_STEPS):
         step = np.linalg.solve(point.information, point.slope[..., None])[..., 0]
         if float((step * point.slope).sum(axis=1).max()) < SETTLED:
-            return beta, point.value, point.information, True
+            return np.broadcast_to(beta, step.shape), point.value, point.information, True
         for _ in range(30):
             reached = problem.at(beta + step)
             worse = reached.value < point.value - 1e-12 * np.abs(point.value)
@@ -274,7 +289,9 @@ def _shift(problem: _Problem, mode: Floats, covariance: Floats) -> Floats:
     pulled = np.zeros_like(mode)
     for rows in blocks(len(problem.y), max(mode.shape)):
         p, _ = chances(mode @ problem.pairs.columns[:, rows])
-        pulled += (-p * (1 - p) * (1 - 2 * p) * forms(covariance, problem.pairs[rows])) @ problem.x[rows]
+        pulled += (
+            -problem.often[rows] * p * (1 - p) * (1 - 2 * p) * forms(covariance, problem.pairs[rows])
+        ) @ problem.x[rows]
     return np.asarray(0.5 * (pulled[:, None, :] @ covariance)[:, 0, :])
 
 
@@ -320,7 +337,7 @@ def fit_pooled(
     alone = _problem(x, outcome, precision[[middle]])
     warm, *_ = _modes(alone, np.zeros((1, x.shape[1])))
     everywhere = replace(alone, precision=precision)
-    mode, value, information, settled = _modes(everywhere, np.repeat(warm, len(sigma), axis=0))
+    mode, value, information, settled = _modes(everywhere, warm)
     log_mass = value + 0.5 * np.log(precision).sum(axis=1) - 0.5 * np.linalg.slogdet(information)[1]
     weight = special.softmax(log_mass)
     kept = _kept(weight)

@@ -10,6 +10,8 @@ import pytest
 from scipy.special import expit
 
 from analysis.errors import ModelError, UnconvergedError, UnseenLevelError
+from analysis.models import pooled
+from analysis.models.column_pairs import Pairs
 from analysis.models.pooled import fit_pooled
 from analysis.models.terms import Category, Number
 
@@ -54,6 +56,24 @@ def test_order_of_rows_and_levels_and_units_do_not_matter():
     for found in (shuffled, other_unit):
         for name in ("mean", "low", "high"):
             np.testing.assert_allclose(getattr(found, name), getattr(FIT.chances(ROWS), name), atol=1e-8)
+
+
+def test_equal_rows_taken_together_and_one_by_one_make_the_same_fit(monkeypatch):
+    at = np.random.default_rng(7).integers(0, len(ROWS), len(ROWS))
+    drawn = ROWS.iloc[at].reset_index(drop=True)
+    together = fit_pooled(drawn, Y[at], TERMS, "family")
+    merged = []
+
+    def one_by_one(x, y, precision):
+        merged.append(len(usual(x, y, precision).y) < len(y))
+        return pooled._Problem(x, y, np.ones(len(y)), precision, Pairs.of(x))
+
+    usual = pooled._problem
+    monkeypatch.setattr(pooled, "_problem", one_by_one)
+    plain = fit_pooled(drawn, Y[at], TERMS, "family")
+    assert merged == [True]
+    for name in ("weight", "location", "covariance"):
+        np.testing.assert_allclose(getattr(together, name), getattr(plain, name), rtol=0, atol=1e-8)
 
 
 def test_turning_the_outcome_turns_the_chance():
