@@ -19,7 +19,6 @@ from pathlib import Path
 HERE = Path(__file__).resolve().parent
 RESULTS = HERE / "results"
 ROOT = HERE.parents[1]
-RUNS_ON = ("analysis", ":!analysis/report", "tests/studies/*.py")  # what a study's result depends on
 
 
 @dataclass(frozen=True)
@@ -113,7 +112,8 @@ def report(module: str, write: bool, run: Callable[[], Sequence[Finding]]) -> No
     run : callable
         Prints the study's tables and gives its findings.
     """
-    name, commit, uncommitted = Path(module).stem, _git("rev-parse", "--short=12", "HEAD"), _uncommitted()
+    name, commit = Path(module).stem, _git("rev-parse", "--short=12", "HEAD")
+    uncommitted = tuple(line[3:] for line in _git("status", "--porcelain", "--", *runs_on(name)).splitlines())
     start, out = time.process_time(), io.StringIO()
     with contextlib.redirect_stdout(out):
         findings = tuple(run())
@@ -153,15 +153,26 @@ def studies() -> dict[str, str]:
     return out
 
 
-def later_changes(commit: str) -> int | None:
-    """How many commits since changed what the studies run; None where the history cannot be asked."""
-    count = _git("rev-list", "--count", f"{commit}..HEAD", "--", *RUNS_ON) if commit else ""
+def runs_on(name: str) -> tuple[str, ...]:
+    """Files that a study imports, directly or through others: what its result depends on."""
+    files: dict[str, str] = {}
+    waiting = [f"tests.studies.{name}"]
+    while waiting:
+        module = waiting.pop()
+        path = ROOT / f"{module.replace('.', '/')}.py"
+        if module in files or path == Path(__file__).resolve() or not path.is_file():
+            continue
+        files[module] = path.relative_to(ROOT).as_posix()
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.ImportFrom) and node.module and node.module.startswith(("analysis", "tests")):
+                waiting += [node.module, *(f"{node.module}.{alias.name}" for alias in node.names)]
+    return tuple(sorted(files.values()))
+
+
+def later_changes(name: str, commit: str) -> int | None:
+    """How many commits since changed what a study runs; None where the history cannot be asked."""
+    count = _git("rev-list", "--count", f"{commit}..HEAD", "--", *runs_on(name)) if commit else ""
     return int(count) if count else None
-
-
-def _uncommitted() -> tuple[str, ...]:
-    """Files that a study runs and that are not as committed."""
-    return tuple(line[3:] for line in _git("status", "--porcelain", "--", *RUNS_ON).splitlines())
 
 
 def _git(*words: str) -> str:

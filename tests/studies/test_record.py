@@ -57,3 +57,13 @@ def test_a_kept_result_is_whole(path):
     assert found.command.startswith(f"python -m tests.studies.{path.stem}")
     assert found.findings
     assert found.commit
+
+
+def test_what_a_study_runs_is_followed_through_its_imports():
+    files = record.runs_on("points")
+    assert {"tests/studies/points.py", "analysis/models/firth.py", "analysis/models/penalised.py"} <= set(files)
+    assert "analysis/models/cusum.py" not in files
+    assert "tests/studies/record.py" not in files
+    assert "analysis/demo/simulator.py" in record.runs_on("watch")
+    assert record.later_changes("points", "") is None
+    assert record.later_changes("points", "no-such-commit") is None

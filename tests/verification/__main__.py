@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import io
 import sys
 from pathlib import Path
 
@@ -20,6 +21,8 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--out", type=Path, default=PROJECT / "reports")
     out = parser.parse_args().out
+    if isinstance(sys.stdout, io.TextIOWrapper):  # a terminal that lacks a letter shows its number instead
+        sys.stdout.reconfigure(errors="backslashreplace")
     checks, found = run_all(), page.gather()
     for text in [*map(line, checks), *page.said(found)]:
         print(text)

@@ -59,7 +59,7 @@ class Study:
         if self.changes is None:
             return f"{told}. Whether the code has changed since cannot be told here (no history)."
         if self.changes:
-            return f"{told}. Not run since: {plural(self.changes, 'later commit')} changed code that it may run."
+            return f"{told}. Not run since: {plural(self.changes, 'later commit')} changed what it runs."
         return f"{told}. What it runs has not changed since."
 
 
@@ -68,7 +68,7 @@ def gather() -> list[Study]:
     out = []
     for name, question in studies().items():
         result = read_result(name)
-        out.append(Study(name, question, result, later_changes(result.commit) if result else None))
+        out.append(Study(name, question, result, later_changes(name, result.commit) if result else None))
     return out
 
 

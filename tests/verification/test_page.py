@@ -83,7 +83,7 @@ def test_a_check_is_shown_with_what_was_expected_and_got():
 
 def test_when_a_study_was_run_is_said_as_it_is():
     assert "What it runs has not changed since" in study(HELD).when
-    assert "Not run since: 3 later commits changed code" in study(HELD, changes=3).when
+    assert "Not run since: 3 later commits changed what it runs" in study(HELD, changes=3).when
     assert "cannot be told here" in study(HELD, changes=None).when
     assert "1 file differed from that commit" in study(HELD, uncommitted=("analysis/a.py",)).when
     never = Study("points", "Is it so?", None, None)
