@@ -55,5 +55,10 @@ def add_compare_command(add: Callable[..., argparse.ArgumentParser]) -> None:
     compare.add_argument(
         "--plan-jobs", type=int, default=0, metavar="N", help="jobs of the next plan (0: what fits a year)"
     )
-    compare.add_argument("--random-seed", type=int, default=20, metavar="N", help="seed of its lots (20)")
+    compare.add_argument(
+        "--random-seed",
+        type=int,
+        metavar="N",
+        help="seed of its lots (default: a fresh one for every list, noted in it)",
+    )
     page_arguments(compare)

@@ -10,6 +10,7 @@ import hashlib
 import io
 import math
 import re
+import secrets
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -24,12 +25,13 @@ from analysis.questions.techniques import POWER_SUM, Answer, Told
 from analysis.questions.verdicts import Verdict
 from analysis.records.dictionary import BY_NAME
 
-RNG_SEED = 20
+RNG_SEED = 20  # where no lot is shown; a list to be used gets a fresh one
 BLOCKS = (2, 4)  # lengths of a block, drawn by lot, so that the last of a block cannot be foreseen for sure
 SPARE = 1.5  # lines of a damage class, as a multiple of the jobs expected of it
-MONTHS_LOOKED_AT = 12
+DAYS_LOOKED_AT = 365
 MOST_MONTHS = 12
 FEWEST_JOBS, MOST_JOBS = 24, 5000
+MOST_SEED = 2**31
 EARLY_P, LAST_P = 0.001, 0.05  # Haybittle and Peto: stop at half only where hardly a doubt is left
 SIZES = (40, 80, 160, 320, 640)
 # The lot stands last, so that a strip folded back along the edge of the paper covers all that are still to come.
@@ -171,14 +173,16 @@ def may_be_drawn(answer: Answer, least: int) -> bool:
     )
 
 
-def pace(found: TechniqueRows) -> float:
-    """First boots a month over the last twelve months of the log; 0 without dates."""
-    months = found.rows["first_boot_month"].dropna()
-    if months.empty:
+def pace(found: TechniqueRows, last: pd.Timestamp) -> float:
+    """First boots a month over the last year of the log, or as many days of it as there are; 0 without dates.
+
+    Counted in days: a month of which the log holds a week is a week.
+    """
+    days = found.rows["first_boot_date"].dropna()
+    if days.empty or pd.isna(last):
         return 0.0
-    last = months.max()
-    span = min(MONTHS_LOOKED_AT, (last - months.min()).n + 1)
-    return float((months > last - span).sum() / span)
+    span = min(DAYS_LOOKED_AT, (last - days.min()).days + 1)
+    return float((days > last - pd.Timedelta(days=span)).sum() / span * DAYS_LOOKED_AT / 12)
 
 
 def reach_of(jobs: int, a_month: float, rate: float) -> Reach:
@@ -257,7 +261,7 @@ def next_trial(
     worth = sorted(
         (Worth(answer.contrast, worth_of(answer, smallest_points)) for answer in able), key=lambda each: -each.per_100
     )
-    a_month = pace(found)
+    a_month = pace(found, after)
     rate = float(found.rows["first_boot"].mean()) if len(found.rows) else 0.5
     rate = min(max(rate, 0.05), 0.95)
     needed = jobs_needed(rate, smallest_points)
@@ -274,10 +278,15 @@ def _refuse_odd(jobs: int, rng_seed: int) -> None:
     if jobs and not FEWEST_JOBS <= jobs <= MOST_JOBS:
         todo = "Name a number in between, or 0 for what fits a year."
         raise ReworkError(f"A plan of {jobs} jobs", rule=f"A plan has {FEWEST_JOBS} to {MOST_JOBS} jobs.", todo=todo)
-    if not 0 <= rng_seed < 2**31:
+    if not 0 <= rng_seed < MOST_SEED:
         raise ReworkError(
             f"{rng_seed} is no random seed.", rule="A seed is a whole number from 0.", todo="Name another."
         )
+
+
+def fresh_seed() -> int:
+    """A seed that nobody can know beforehand."""
+    return secrets.randbelow(MOST_SEED)
 
 
 def plan_csv(plan: Plan) -> str:

@@ -12,7 +12,12 @@ NOTEBOOK = PROJECT / "notebooks" / "techniques.ipynb"
 
 
 def publish_techniques(
-    folder: Path, out: Path, say: Callable[[str], None], plan: Path | None = None, jobs: int = 0, seed: int = 20
+    folder: Path,
+    out: Path,
+    say: Callable[[str], None],
+    plan: Path | None = None,
+    jobs: int = 0,
+    seed: int | None = None,
 ) -> Path:
     """Publish ``techniques.html``.
 
@@ -26,8 +31,10 @@ def publish_techniques(
         Receives progress.
     plan : Path, optional
         A plan with its jobs filled in, to analyse.
-    jobs, seed : int
-        Jobs of the next plan (0: what fits a year), and the seed of its lots.
+    jobs : int
+        Jobs of the next plan (0: what fits a year).
+    seed : int, optional
+        Seed of its lots; the page, which shows none of them, uses a fixed one where none is given.
 
     Raises
     ------
@@ -35,6 +42,7 @@ def publish_techniques(
         If the log or the plan cannot be used or the page cannot be made; an earlier page stays.
     """
     from analysis.questions.contrasts import contrasts_for
+    from analysis.questions.trial_plan import RNG_SEED
     from analysis.records.once import usable_log
 
     folder = Path(folder).resolve()
@@ -49,7 +57,7 @@ def publish_techniques(
         "log_folder": str(folder),
         "plan_file": "" if plan is None else str(Path(plan).resolve()),
         "plan_jobs": jobs,
-        "plan_seed": seed,
+        "plan_seed": RNG_SEED if seed is None else seed,
     }
     say("Comparing techniques …")
     path = render(NOTEBOOK, given, out / "techniques.html", say)
@@ -57,8 +65,8 @@ def publish_techniques(
     return path
 
 
-def write_plan(folder: Path, target: Path, say: Callable[[str], None], jobs: int = 0, seed: int = 20) -> None:
-    """Write the list of the next plan as a CSV to print.
+def write_plan(folder: Path, target: Path, say: Callable[[str], None], jobs: int = 0, seed: int | None = None) -> None:
+    """Write the list of the next plan as a CSV to print, its lots from a fresh random seed unless one is given.
 
     Raises
     ------
@@ -68,15 +76,16 @@ def write_plan(folder: Path, target: Path, say: Callable[[str], None], jobs: int
     """
     from analysis.errors import ReworkError
     from analysis.questions.technique_answers import plan_of
-    from analysis.questions.trial_plan import plan_csv
+    from analysis.questions.trial_plan import fresh_seed, plan_csv
     from analysis.records.log import FILES
     from analysis.records.on_disk import export_text
 
     if target.exists():
         todo = "Name another file; a list that is in use must not be lost."
         raise ReworkError(f"{target} exists already.", rule="A plan is never written over a file.", todo=todo)
-    trial = plan_of(Path(folder), jobs, seed)
+    trial = plan_of(Path(folder), jobs, fresh_seed() if seed is None else seed)
     if trial.plan is None:
         raise ReworkError(f"No plan can be made: {trial.why}.", todo="'rework compare' shows what is lacking.")
     export_text(plan_csv(trial.plan), target, Path(folder), FILES)
-    say(f"List written to {target}: {trial.plan.code}. Get consent in writing before a line is read.")
+    say(f"List written to {target}: {trial.plan.code}.")
+    say("Print it and fold the last column, the lots, to the back. Consent in writing comes before a lot is uncovered.")

@@ -26,7 +26,8 @@ def next_words(page: TechniqueAnswers) -> Prose:
     needed = trial.sizes[-1]
     parts = [
         f"{plan.contrast.question}: for each coming job a lot says '{first}' or '{second}'. {reach_of_plan(plan.reach)}, at"
-        f" {number(trial.a_month, 1)} first boots a month (the last twelve months).",
+        f" {number(trial.a_month, 1)} first boots a month (the last twelve months), if every client agrees and every board can be drawn; twice as long if"
+        " half of them do.",
     ]
     if plan.contrast.column == "install_style":
         parts.append(style_words(page))
@@ -61,7 +62,8 @@ def sizes_grid(page: TechniqueAnswers) -> Grid:
         ["jobs in the plan", "time at this bench's pace", "difference shown in four of five, points"],
         rows,
         numbers=(0, 1, 2),
-        under="Both ways together, half each; one contrast at a time; around the bench's own rate.",
+        under="Both ways together, half each; one contrast at a time; around the bench's own rate. Times hold if every client"
+        " agrees; they double if half do.",
     )
 
 
@@ -72,9 +74,12 @@ def rules(page: TechniqueAnswers) -> Bullets | Prose:
         return Prose([])
     return Bullets(
         [
-            "When a job is taken on, and only then, take the next line of its damage class, write its code on the line, and do"
-            " as the line says. Whoever keeps the list does not choose the jobs.",
-            "Written consent comes before the line is read. A job without it takes no line and is done as usual.",
+            "Print the list and fold its last column, the lots, to the back, or cut it into slips and put each into a numbered"
+            " envelope, so that the next lot cannot be seen. Whoever keeps the list does not choose the jobs.",
+            "First the written consent, then the line: a client or technician who knows the lot has chosen. A job without consent"
+            " takes no line and is done as usual.",
+            "When a job is taken on, and only then, write its code on the next line of its damage class, uncover its lot, and do as"
+            " it says.",
             "If the drawn way turns out to be wrong for the board on the bench, do what is right for the board and note it. The job"
             " still counts as drawn.",
             f"Outcome: first boot of test 1, taken from the log. {plural(plan.jobs, 'job')} in all; one look before the end, at the"
@@ -83,8 +88,8 @@ def rules(page: TechniqueAnswers) -> Bullets | Prose:
             "No line is skipped, torn out or left without its job. A verdict has to hold even if every lot that was read and does"
             " not count went against it, and jobs had taken the lots in the order they came in.",
             "Stop at once, whatever the count, if a way turns out to do harm that nobody foresaw.",
-            f"The lots come from random seed {plan.rng_seed}, stand in blocks within damage class, and can be drawn again to check"
-            " the list.",
+            "The lots stand in blocks within damage class. Each list gets a fresh random seed when it is written and carries it, so"
+            " that the lots can be drawn again to check them; no other list foretells them.",
         ]
     )
 
@@ -99,7 +104,7 @@ def lines_grid(page: TechniqueAnswers) -> Grid | Prose:
         for damage, ways in plan.lines.items()
     ]
     return Grid(
-        "Lines of the list, with some to spare",
+        "About the lines of a list, with some to spare",
         ["damage at intake", "lines", *plan.contrast.arms],
         rows,
         numbers=(1, 2, 3),

@@ -6,6 +6,7 @@ import csv
 import dataclasses
 import io
 import re
+from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
@@ -18,8 +19,10 @@ from analysis.questions.contrasts import DECLARED
 from analysis.questions.techniques import Effort, techniques
 from analysis.questions.trial_outcome import trial_outcome
 from analysis.questions.trial_plan import (
+    COLUMNS,
     check_of,
     draw_lines,
+    fresh_seed,
     jobs_needed,
     next_trial,
     pace,
@@ -321,6 +324,25 @@ def test_jobs_needed_agree_with_the_known_numbers():
     assert reach_of(40, 10, 0.5).months == 4
 
 
+@pytest.mark.parametrize("last", ["2026-02-28", "2026-03-07"])
+def test_a_partly_covered_month_does_not_slow_the_pace_down(last):
+    """One first boot a day for two months; a week of a third does not count as a month."""
+    days = pd.date_range("2026-01-01", last)
+    found = SimpleNamespace(rows=pd.DataFrame({"first_boot_date": days}))
+    assert pace(found, pd.Timestamp(last)) == pytest.approx(365 / 12)
+    assert pace(SimpleNamespace(rows=found.rows.iloc[:0]), pd.Timestamp(last)) == 0.0
+
+
+def test_seeds_of_lists_are_not_foretold():
+    assert len({fresh_seed() for _ in range(20)}) == 20
+
+
+def test_the_lot_stands_in_the_last_column_where_it_can_be_folded_away():
+    assert COLUMNS[-1] == "way"
+    rows = list(csv.reader(io.StringIO(plan_csv(a_plan()))))
+    assert {row[-1] for row in rows[1:]} == {"preheat", "none"}
+
+
 def test_the_demo_gets_a_plan_that_is_not_settled_already_and_never_a_blade():
     from analysis.cli import DEMO
     from analysis.records.log import read_log
@@ -334,7 +356,7 @@ def test_the_demo_gets_a_plan_that_is_not_settled_already_and_never_a_blade():
     assert "blade" not in names
     assert "preheat" not in names  # clear already
     assert [w.per_100 for w in trial.worth] == sorted((w.per_100 for w in trial.worth), reverse=True)
-    assert trial.a_month == pytest.approx(pace(found))
+    assert trial.a_month == pytest.approx(pace(found, log.last_date))
     assert trial.plan.reach.months == pytest.approx(trial.plan.jobs / trial.a_month)
 
 

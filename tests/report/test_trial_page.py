@@ -6,8 +6,10 @@ import dataclasses
 import re
 from types import SimpleNamespace
 
+from analysis.cli import DEMO
 from analysis.questions.trial_outcome import trial_outcome
 from analysis.report import technique_trial
+from analysis.report.technique_pages import write_plan
 from tests.questions.test_trial import a_plan, helps, run
 
 
@@ -34,3 +36,25 @@ def test_what_was_done_is_told_apart_from_what_is_not_known(tmp_path):
     assert "never larger" not in html
     assert "On 5 jobs the log says neither way" in html
     assert "neither way" not in told(dataclasses.replace(outcome, neither=0))
+
+
+def test_a_list_gets_a_fresh_seed_and_consent_comes_before_the_lot(tmp_path, monkeypatch):
+    plans = []
+
+    def plan_of(folder, jobs, seed):
+        plans.append(a_plan(seed=seed))
+        return SimpleNamespace(plan=plans[-1])
+
+    monkeypatch.setattr("analysis.questions.technique_answers.plan_of", plan_of)
+    said: list[str] = []
+    for name, seed in (("a.csv", None), ("b.csv", None), ("c.csv", 3)):
+        write_plan(DEMO, tmp_path / name, said.append, seed=seed)
+    assert plans[0].rng_seed != plans[1].rng_seed
+    assert plans[2].rng_seed == 3
+    for name, plan in zip("abc", plans, strict=True):
+        assert f"seed {plan.rng_seed} " in (tmp_path / f"{name}.csv").read_text(encoding="utf-8-sig")
+    assert "Consent in writing comes before a lot is uncovered." in said[1]
+    page = SimpleNamespace(trial=SimpleNamespace(plan=plans[0]))
+    html = technique_trial.rules(page)._repr_html_()  # type: ignore[arg-type]
+    assert html.index("First the written consent") < html.index("uncover its lot")
+    assert str(plans[0].rng_seed) not in html
