@@ -303,7 +303,10 @@ def learning_picture(answers: TechnicianAnswers) -> Picture | Prose:
     if learned is None:
         return Prose(["There is no learning curve: earlier jobs do not vary enough in this log."])
     curve = learned.curve
-    ends = f"{percent(curve.chance[0])} at {curve.x[0]:.0f} and {percent(curve.chance[-1])} at {curve.x[-1]:.0f} earlier jobs"
+    ends = " and ".join(
+        f"{percent(curve.chance[at])} ({interval(curve.low[at], curve.high[at])}) at {curve.x[at]:.0f}"
+        for at in (0, -1)
+    )
     heading = f"Earlier jobs and first boot: {learned.verdict}"
     return Picture(
         figures.curve(
@@ -316,7 +319,8 @@ def learning_picture(answers: TechnicianAnswers) -> Picture | Prose:
             "jobs the same technician had accepted before",
             "chance of first boot",
         ),
-        f"Average chance of first boot over the number of earlier jobs, with a 95 % band: {ends}. {learned.verdict}.",
+        f"Whether first boot goes with the number of earlier jobs: {learned.verdict}. Average chance with its 95 % band: {ends}"
+        " earlier jobs.",
         "Within each technician and quarter of a year, on the same boards; grey: how many jobs lie where",
         learned.n,
     )

@@ -22,6 +22,7 @@ from analysis.records.log import Log
 from analysis.records.settings import Settings
 from analysis.report import technician_closing, technician_page, technician_private
 from analysis.report.technician_pages import publish_technician, publish_technicians
+from analysis.report.wording import interval
 from tests.report.gates import assert_page_behaves, assert_page_is_sound, visible_text
 from tests.report.guide_quotes import assert_quoted_rightly
 from tests.tables import closed, log_of
@@ -201,6 +202,15 @@ def test_too_few_jobs_of_one_and_an_unknown_code_are_refused():
         private_view(answers, "Z")
     html = "".join(part(private_view(answers, "A"))._repr_html_() for part in OWN)
     assert "20 of 30" in html
+
+
+def test_the_learning_picture_is_told_with_its_band_after_the_verdict(answers):
+    curve = answers.learning.curve
+    alt = technician_page.learning_picture(answers).alt
+    assert alt.startswith(f"Whether first boot goes with the number of earlier jobs: {answers.learning.verdict}.")
+    for at in (0, -1):
+        band = f"({interval(curve.low[at], curve.high[at])}) at {curve.x[at]:.0f}"
+        assert band in alt
 
 
 def test_who_alone_has_a_kind_of_board_is_named_on_the_page_and_gets_no_private_one():
