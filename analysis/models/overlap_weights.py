@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import expit
 
-from analysis.models.ridge_logit import WEAK_SD, fit_many
+from analysis.models.ridge_logit import WEAK_SD, fit_many, precision_of
 
 Floats = NDArray[np.float64]
 
@@ -159,12 +159,47 @@ def effective_n(weight: Floats) -> float:
     return float(weight.sum() ** 2 / (weight**2).sum()) if len(weight) else 0.0
 
 
-def imbalance(arms: Arms, weight: Floats) -> float:
-    """Largest difference of the arms' weighted means of a column, in SDs of the column over all rows."""
-    columns = arms.x[:, 1:]
+def imbalance(arms: Arms, weight: Floats, columns: Floats | None = None) -> float:
+    """Largest difference of the arms' weighted means of a column, in SDs of the column over all rows.
+
+    Parameters
+    ----------
+    arms : Arms
+    weight : ndarray, shape (n,)
+    columns : ndarray, shape (n, k), optional
+        By default all that is adjusted for.
+    """
+    columns = arms.x[:, 1:] if columns is None else columns
     spread = columns.std(axis=0)
     columns = columns[:, spread > 0] / spread[spread > 0]
     if not columns.shape[1]:
         return 0.0
     w1, w0 = weight * arms.arm, weight * (1 - arms.arm)
     return float(np.abs(w1 @ columns / w1.sum() - w0 @ columns / w0.sum()).max())
+
+
+def variance_if_equal(arms: Arms, e: Floats) -> float:
+    """Variance that the augmented difference has where the arms make no difference.
+
+    With one model of the outcome for both arms the augmented difference is ``sum((arm - e) * rest) / sum(e * (1 - e))``
+    with ``rest`` what that model leaves. A bootstrap cannot see this variance where an arm holds no or hardly any
+    job of one outcome: all its samples look alike. The score test rests on the same quantity.
+
+    Parameters
+    ----------
+    arms : Arms
+    e : ndarray, shape (n,)
+        Chance of the arm.
+
+    Returns
+    -------
+    float
+        What the outcome model takes up by fitting is given back.
+    """
+    n, width = arms.x.shape
+    p = expit(fit_many(arms.x, arms.y, np.ones((1, n)), arms.prior_sd)[0] @ arms.x.T)
+    information = (arms.x * (p * (1 - p))[:, None]).T @ arms.x
+    held = information + np.diag(precision_of(arms.prior_sd, width)) + 1e-10 * np.eye(width)
+    taken_up = float(np.trace(np.linalg.solve(held, information)))
+    each = e * (1 - e) * (arms.y - p) ** 2
+    return float(each.sum() / (e * (1 - e)).sum() ** 2 * n / max(n - taken_up, 1.0))

@@ -2,19 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from analysis.models.design import fit_design
 from analysis.models.ridge_logit import WEAK_SD
+from analysis.models.spline import spline_through
 from analysis.models.terms import Category, Term
 from analysis.questions import terms
 
 Floats = NDArray[np.float64]
+Codes = NDArray[np.int64]
 
 TECHNICIAN = Category("technician_id", "technician")
 QUARTER = Category("quarter", "quarter received")
@@ -34,42 +35,126 @@ TERM_OF: dict[str, Term] = {
     "prior_installs_n": terms.INSTALLS,
 }
 COVARIATES = tuple(name for name in TERM_OF if name not in ("quarter", "second_damage_seen"))
-# Columns with many levels share what they know: one level is rarely more than one log odds off.
-GROUP_SD = 1.0
-GROUPED = (TECHNICIAN.label, QUARTER.label, terms.FAMILY.label)
-NO_LIMIT = 10**6
+# After weighting, the arms must be alike in these above all: what a technique is most easily mistaken for.
+WATCHED = ("technician_id", "quarter", "intake_damage")
+# Habits may be all but fixed: a narrow prior would leave people and times unlike. Families share what they know: one
+# is rarely more than one log odds off.
+WATCHED_SD = 5.0
+FAMILY_SD = 1.0
 FEWEST = 5
+TIME_DF = 3
+
+
+@dataclass(frozen=True)
+class Part:
+    """What one contrast adjusts for, for the rows it compares.
+
+    Parameters
+    ----------
+    x : ndarray, shape (m, q)
+        The intercept first.
+    prior_sd : ndarray, shape (q,)
+        SD of the prior of each, in log odds.
+    watched : mapping of str to ndarray of int, shape (m,)
+        Level of each row in each of :data:`WATCHED`.
+    """
+
+    x: Floats
+    prior_sd: Floats
+    watched: Mapping[str, Codes]
 
 
 @dataclass(frozen=True)
 class Columns:
-    """Everything that may be adjusted for, as columns, for all rows of one completed table.
+    """Everything that may be adjusted for, for all rows of one completed table.
 
     Parameters
     ----------
-    x : ndarray, shape (n, p)
-        The intercept first.
-    of : tuple of str
-        Column of the rows that each comes from; empty for the intercept.
-    prior_sd : ndarray, shape (p,)
-        SD of the prior of each, in log odds.
+    levels : mapping of str to ndarray of int, shape (n,)
+        Level of each row in each category; quarters in the order of time.
+    numbers : mapping of str to ndarray, shape (n,)
+        Numbers, less their medians.
+    time : ndarray, shape (n, k)
+        A smooth curve of the day of receipt, in columns of SD 1.
     """
 
-    x: Floats
-    of: tuple[str, ...]
-    prior_sd: Floats
+    levels: Mapping[str, Codes]
+    numbers: Mapping[str, Floats]
+    time: Floats
 
-    def part(self, rows: NDArray[np.bool_], wanted: Sequence[str]) -> tuple[Floats, Floats]:
-        """Columns of some rows, shape (m, q), and the SDs of their priors.
+    def part(self, rows: NDArray[np.bool_], wanted: Sequence[str]) -> Part:
+        """Columns of some rows for what is wanted.
 
-        A level with fewer than :data:`FEWEST` of these rows goes with the reference: a column for a row or two explains
-        these rows away and teaches nothing.
+        A quarter with fewer than :data:`FEWEST` of these rows goes with its neighbour in time; other levels as small go
+        together. A number that differs in fewer rows teaches nothing and is left out.
         """
-        x = self.x[rows]
-        usual = np.median(x, axis=0)
-        chosen = np.array([name in wanted for name in self.of]) & ((x != usual).sum(axis=0) >= FEWEST)
-        chosen[0] = True
-        return x[:, chosen], self.prior_sd[chosen]
+        blocks, sd = [np.ones((int(rows.sum()), 1))], [np.full(1, WEAK_SD)]
+        watched: dict[str, Codes] = {}
+        for name in wanted:
+            if name in self.levels:
+                level = _gathered(name, self.levels[name][rows])
+                block, width = _indicators(level), _width(name)
+                if name in WATCHED:
+                    watched[name] = level
+            elif name in self.numbers:
+                number = self.numbers[name][rows]
+                varies = (number != np.median(number)).sum() >= FEWEST if len(number) else False
+                block, width = number[:, None] if varies else number[:, None][:, :0], WEAK_SD
+            else:
+                continue
+            block = np.column_stack([block, self.time[rows]]) if name == QUARTER.column else block
+            blocks.append(block)
+            sd.append(np.full(block.shape[1], width))
+        return Part(np.hstack(blocks), np.concatenate(sd), watched)
+
+
+def _width(name: str) -> float:
+    return WATCHED_SD if name in WATCHED else FAMILY_SD if name == terms.FAMILY.column else WEAK_SD
+
+
+def _gathered(name: str, level: Codes) -> Codes:
+    """Levels with the small ones put together, numbered from 0."""
+    if name == QUARTER.column:
+        return with_neighbours(level, FEWEST)
+    term = TERM_OF[name]
+    least = term.min_level if isinstance(term, Category) else FEWEST
+    found, at, n = np.unique(level, return_inverse=True, return_counts=True)
+    pooled = np.where(n < least, len(found), np.arange(len(found)))
+    return np.unique(pooled[at], return_inverse=True)[1]
+
+
+def with_neighbours(level: Codes, least: int) -> Codes:
+    """Put every level with fewer than ``least`` rows to the smaller of its neighbours, until none is left.
+
+    Parameters
+    ----------
+    level : ndarray of int, shape (n,)
+        In order, such as quarters.
+    least : int
+
+    Returns
+    -------
+    ndarray of int, shape (n,)
+        Numbered from 0, in the same order.
+    """
+    found, at, n = np.unique(level, return_inverse=True, return_counts=True)
+    group = np.arange(len(found))
+    while group.size and group[-1] > 0:
+        size = np.bincount(group, weights=n)
+        small = int(size.argmin())
+        if size[small] >= least:
+            break
+        beside = [near for near in (small - 1, small + 1) if 0 <= near < len(size)]
+        upper = max(small, min(beside, key=lambda near: size[near]))
+        group = np.where(group >= upper, group - 1, group)
+    return np.asarray(group[at], dtype=np.int64)
+
+
+def _indicators(level: Codes) -> Floats:
+    """One column for each level but the one with most rows, shape (m, levels - 1)."""
+    n = np.bincount(level)
+    others = [at for at in range(len(n)) if at != (int(n.argmax()) if len(n) else 0)]
+    return np.asarray(level[:, None] == np.array(others, dtype=int)[None, :], dtype=float)
 
 
 def columns_of(rows: pd.DataFrame) -> Columns:
@@ -80,15 +165,28 @@ def columns_of(rows: pd.DataFrame) -> Columns:
     rows : DataFrame, shape (n, ...)
         Without blanks in what is adjusted for, or with none but blanks.
     """
-    design = fit_design(rows, list(TERM_OF.values()), rows["first_boot"].to_numpy(float), budget=NO_LIMIT)
-    of, sd = [""] * len(design.names), np.full(len(design.names), WEAK_SD)
+    levels: dict[str, Codes] = {}
+    numbers: dict[str, Floats] = {}
     for name, term in TERM_OF.items():
-        if design.has(term.label):
-            places = list(design.term_columns(term.label))
-            sd[places] = GROUP_SD if term.label in GROUPED else WEAK_SD
-            for place in places:
-                of[place] = name
-    return Columns(design.matrix(rows), tuple(of), sd)
+        if rows[name].isna().all():
+            continue
+        if isinstance(term, Category):
+            levels[name] = np.unique(rows[name].astype(str), return_inverse=True)[1]
+        else:
+            number = rows[name].to_numpy(float)
+            numbers[name] = number - np.median(number)
+    return Columns(levels, numbers, _time(rows["received_date"]))
+
+
+def _time(received: pd.Series) -> Floats:
+    """A natural spline of the day of receipt, its columns of SD 1 and free of one another, shape (n, k)."""
+    day = (received - received.min()).dt.days.to_numpy(float)
+    if len(np.unique(day)) < 2 * TIME_DF:
+        return np.zeros((len(day), 0))
+    curve = spline_through(day, TIME_DF).basis(day)
+    free, size = np.linalg.qr(curve - curve.mean(axis=0))
+    told = np.abs(np.diag(size)) > 1e-8 * np.abs(size).max()
+    return np.asarray(free[:, told] * np.sqrt(len(day)))
 
 
 def helpers(rows: pd.DataFrame, arms: Sequence[Floats]) -> Floats:

@@ -22,7 +22,7 @@ from analysis.models.ridge_logit import WEAK_SD, fit_many, height, precision_of
 from analysis.models.terms import NOT_RECORDED, Curve
 from analysis.questions.dose import ADJUSTED, USUAL, Dose, with_years
 from analysis.questions.technique_design import Columns
-from analysis.questions.techniques import Told
+from analysis.questions.techniques import Told, clear_from
 from analysis.questions.twin import Smallest, draw_outcomes, smallest_found
 
 Floats = NDArray[np.float64]
@@ -69,15 +69,16 @@ def contrast_twin(
     """
     arm = told.contrast.arm(found.rows)
     keep = ~np.isnan(arm)
-    x, prior_sd = columns.part(keep, told.contrast.columns)
-    arms = Arms(found.rows["first_boot"].to_numpy(float)[keep], arm[keep], x, prior_sd)
+    part = columns.part(keep, told.contrast.columns)
+    x = part.x
+    arms = Arms(found.rows["first_boot"].to_numpy(float)[keep], arm[keep], x, part.prior_sd)
     models = models_of(arms)
     e = propensity(arms, models)
     h = (e * (1 - e))[None, :]
     base = x @ models.outcome[:-1]
     start = float(averaged(h, expit(base)[None])[0])
     both, sd = with_arm(arms)
-    least = float(stats.norm.isf(LEVEL / (2 * compared))) * told.difference.se
+    least = clear_from(compared) * told.difference.se
     side = 1.0 if start < 0.5 else -1.0  # where there is more room
     sizes, clear = [], []
     for errors in IN_ERRORS:

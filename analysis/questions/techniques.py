@@ -14,20 +14,12 @@ from analysis.cohort.ledger import Ledger
 from analysis.cohort.technique_rows import TechniqueRows
 from analysis.models.e_value import EValue, e_value
 from analysis.models.imputation import impute
-from analysis.models.overlap_weights import (
-    Arms,
-    compare,
-    effective_n,
-    imbalance,
-    models_of,
-    propensity,
-    stratified_samples,
-)
 from analysis.models.rubin import Pooled, pool
 from analysis.questions.contrasts import Contrast
 from analysis.questions.description import holm
 from analysis.questions.technique_design import COVARIATES, Columns, columns_of, helpers
 from analysis.questions.technique_groups import RARER_NEEDED, Groups, groups_of, why_refused
+from analysis.questions.technique_samples import One, Overlap, Samples
 from analysis.questions.verdicts import Verdict, verdict_of
 
 Floats = NDArray[np.float64]
@@ -35,7 +27,8 @@ Floats = NDArray[np.float64]
 RNG_SEED = 6
 COPIES, DRAWS = 20, 25  # completed tables, bootstrap samples in each
 COMPLETE_DRAWS = 200
-EVEN = (0.1, 0.9)  # chance of the arm within which a job could have gone either way (common practice, no source)
+UNLIKE = 0.2  # SDs left after weighting from which the arms are not called alike (common practice, no source)
+POWER = 0.8
 POWER_SUM = float(stats.norm.isf(0.025) + stats.norm.isf(0.2))  # 80 % power at a two-sided 5 % level
 
 
@@ -56,26 +49,6 @@ class Refused:
     groups: Groups
     why: str
     ledger: Ledger
-
-
-@dataclass(frozen=True)
-class Overlap:
-    """How far the two arms were given to like boards.
-
-    Parameters
-    ----------
-    either_way : float
-        Share of the jobs whose chance of the arm was 10 to 90 %.
-    effective : tuple of float
-        Jobs of equal weight that either arm amounts to.
-    before, after : float
-        Largest difference between the arms in what is adjusted for, in SDs, before and after weighting.
-    """
-
-    either_way: float
-    effective: tuple[float, float]
-    before: float
-    after: float
 
 
 @dataclass(frozen=True)
@@ -102,9 +75,13 @@ class Told:
         P of ``difference`` by Holm's method over all contrasts answered.
     verdict : Verdict
     detectable : float
-        Difference that such jobs would show in four of five logs, as a share (80 % power, single comparison).
+        Difference that would be clear in four of five such logs, as a share; after Holm, where nothing else is clear.
     further_jobs : int
-        Further jobs of these arms until the smallest difference worth acting on would be shown in four of five logs.
+        Further first boots at this bench, of any way, until the smallest difference worth acting on would be clear in
+        four of five logs, by the same measure.
+    unlike : tuple of str
+        Columns, of technician, quarter and damage, in which the weighted arms are still :data:`UNLIKE` SDs apart; the
+        verdict is then held back.
     """
 
     contrast: Contrast
@@ -120,8 +97,9 @@ class Told:
     overlap: Overlap
     adjusted_p: float
     verdict: Verdict
-    detectable: float
-    further_jobs: int
+    detectable: float = math.nan
+    further_jobs: int = 0
+    unlike: tuple[str, ...] = ()
 
     @property
     def n(self) -> int:
@@ -130,14 +108,6 @@ class Told:
 
 
 Answer = Told | Refused
-
-
-@dataclass(frozen=True)
-class _Pending:
-    """An answered contrast before Holm's adjustment."""
-
-    told: Told
-    p: float
 
 
 def techniques(
@@ -169,11 +139,11 @@ def techniques(
     """
     effort = effort or Effort()
     completed = completed_columns(found.rows, contrasts, effort)
-    answers: list[_Pending | Refused] = []
+    answers: list[Answer] = []
     for place, contrast in enumerate(contrasts):
         rng = np.random.default_rng([RNG_SEED, place])
         answers.append(_answer(found, contrast, completed, smallest_points, least, effort, rng))
-    return _with_verdicts(answers)
+    return _with_verdicts(answers, smallest_points / 100, len(found.rows))
 
 
 def completed_columns(rows: pd.DataFrame, contrasts: tuple[Contrast, ...], effort: Effort) -> list[Columns]:
@@ -193,7 +163,7 @@ def _answer(
     least: int,
     effort: Effort,
     rng: np.random.Generator,
-) -> _Pending | Refused:
+) -> Answer:
     arm = contrast.arm(found.rows)
     groups = groups_of(found.rows, arm)
     keep = ~np.isnan(arm)
@@ -203,72 +173,17 @@ def _answer(
     )
     if why := why_refused(groups, contrast, least):
         return Refused(contrast, groups, why, ledger)
-    samples = _Samples(found.rows, arm, keep, effort.draws, rng)
+    samples = Samples(found.rows, arm, keep, effort.draws, rng)
     each = [samples.of(table, contrast) for table in completed]
     overlap = each[0].overlap
     if min(overlap.effective) < least:
         why = "hardly any job could have gone either way: the two were given to different boards or by different people"
         return Refused(contrast, groups, why, ledger)
     complete = _complete_case(replace(samples, draws=effort.complete_draws), completed[0], contrast)
-    return _told(contrast, groups, ledger, each, complete, smallest_points)
+    return _told(contrast, groups, ledger, each, complete)
 
 
-@dataclass(frozen=True)
-class _One:
-    """A completed table's estimates and the variances of their bootstrap."""
-
-    chances: tuple[float, float]
-    estimate: dict[str, float]
-    variance: dict[str, float]
-    df: float
-    overlap: Overlap
-
-
-@dataclass(frozen=True)
-class _Samples:
-    """Technician-stratified bootstrap of the rows of a contrast.
-
-    Parameters
-    ----------
-    rows : DataFrame, shape (n, ...)
-    arm : ndarray, shape (n,)
-    keep : ndarray of bool, shape (n,)
-        Rows compared.
-    draws : int
-    rng : Generator
-    """
-
-    rows: pd.DataFrame
-    arm: Floats
-    keep: NDArray[np.bool_]
-    draws: int
-    rng: np.random.Generator
-
-    def of(self, table: Columns, contrast: Contrast) -> _One:
-        """Estimates from one completed table."""
-        x, prior_sd = table.part(self.keep, contrast.columns)
-        rows = self.rows[self.keep]
-        arms = Arms(rows["first_boot"].to_numpy(float), self.arm[self.keep], x, prior_sd)
-        models = models_of(arms)
-        strata = pd.factorize(rows["technician_id"])[0]
-        whole = compare(arms, models, np.ones((1, len(x))))
-        drawn = compare(arms, models, stratified_samples(strata, self.draws, self.rng))
-        e = propensity(arms, models)
-        h = np.where(arms.arm == 1, 1 - e, e)
-        overlap = Overlap(
-            float(np.mean((e > EVEN[0]) & (e < EVEN[1]))),
-            (effective_n(h[arms.arm == 1]), effective_n(h[arms.arm == 0])),
-            imbalance(arms, np.ones(len(h))),
-            imbalance(arms, h),
-        )
-        names = ("difference", "robust", "log_failure_ratio")
-        estimate = {name: float(getattr(whole, name)[0]) for name in names}
-        variance = {name: float(getattr(drawn, name).var(ddof=1)) for name in names}
-        chances = (float(whole.with_it[0]), float(whole.without[0]))
-        return _One(chances, estimate, variance, float(max(len(x) - x.shape[1] - 1, 2)), overlap)
-
-
-def _complete_case(samples: _Samples, table: Columns, contrast: Contrast) -> tuple[int, Pooled | None]:
+def _complete_case(samples: Samples, table: Columns, contrast: Contrast) -> tuple[int, Pooled | None]:
     """The same from jobs without blanks alone; None where an arm or an outcome has too few of them."""
     rows = samples.rows
     whole = samples.keep & rows[list(contrast.columns)].notna().all(axis=1).to_numpy(bool)
@@ -276,7 +191,7 @@ def _complete_case(samples: _Samples, table: Columns, contrast: Contrast) -> tup
     if min(arm.sum(), (1 - arm).sum(), won.sum(), (1 - won).sum()) < RARER_NEEDED:
         return int(whole.sum()), None
     one = replace(samples, keep=whole).of(table, contrast)
-    value, variance = one.estimate["difference"], one.variance["difference"]
+    value, variance = one.estimate["difference"], max(one.variance["difference"], one.if_equal)
     return int(whole.sum()), Pooled(value, math.sqrt(variance), one.df, 0.0, variance, 0.0)
 
 
@@ -284,51 +199,68 @@ def _told(
     contrast: Contrast,
     groups: Groups,
     ledger: Ledger,
-    each: list[_One],
+    each: list[One],
     complete: tuple[int, Pooled | None],
-    smallest_points: float,
-) -> _Pending:
+) -> Told:
     df = each[0].df
+    # A bootstrap sees no spread in an arm with hardly a failure (or success): never under what equal arms would have.
+    short = np.mean([one.if_equal for one in each]) / np.mean([one.variance["difference"] for one in each])
+    wider = max(1.0, float(short))
     pooled = {
-        name: pool([o.estimate[name] for o in each], [o.variance[name] for o in each], df) for name in each[0].estimate
+        name: pool([one.estimate[name] for one in each], [wider * one.variance[name] for one in each], df)
+        for name in each[0].estimate
     }
     ratio = pooled["log_failure_ratio"]
     ends = (ratio.estimate, *ratio.interval())
     shown = (math.exp(ends[0]), math.exp(ends[1]), math.exp(ends[2]))
-    difference = pooled["difference"]
-    n = groups.with_it.n + groups.without.n
-    needed = n * (POWER_SUM * difference.se / (smallest_points / 100)) ** 2
-    told = Told(
+    overlap = each[0].overlap
+    return Told(
         contrast=contrast,
         groups=groups,
         ledger=ledger,
         chances=(float(np.mean([o.chances[0] for o in each])), float(np.mean([o.chances[1] for o in each]))),
-        difference=difference,
+        difference=pooled["difference"],
         robust=pooled["robust"],
         complete=complete[1],
         complete_n=complete[0],
         failure_ratio=shown,
         e_value=e_value(*shown),
-        overlap=each[0].overlap,
+        overlap=overlap,
         adjusted_p=1.0,
         verdict=Verdict.CANNOT_TELL,
-        detectable=POWER_SUM * difference.se,
-        further_jobs=max(0, math.ceil(needed) - n),
+        unlike=tuple(name for name, left in overlap.left.items() if left > UNLIKE),
     )
-    return _Pending(told, difference.p)
 
 
-def _with_verdicts(answers: list[_Pending | Refused]) -> tuple[Answer, ...]:
-    """Holm's adjustment: the declared contrasts among themselves, the shop's own among all."""
-    pending = [a for a in answers if isinstance(a, _Pending)]
-    declared = [a for a in pending if not a.told.contrast.exploratory]
-    own = dict(zip(map(id, declared), holm(np.array([a.p for a in declared])), strict=True))
-    among_all = dict(zip(map(id, pending), holm(np.array([a.p for a in pending])), strict=True))
+def _with_verdicts(answers: list[Answer], smallest: float, jobs: int) -> tuple[Answer, ...]:
+    """Holm's adjustment: the declared contrasts among themselves, the shop's own among all.
+
+    How many jobs it takes is measured by the same adjustment, where no other contrast is clear.
+    """
+    told = [answer for answer in answers if isinstance(answer, Told)]
+    declared = [each for each in told if not each.contrast.exploratory]
+    adjusted = dict(zip(map(id, told), _holm(told), strict=True)) | dict(
+        zip(map(id, declared), _holm(declared), strict=True)
+    )
     out: list[Answer] = []
     for answer in answers:
-        if isinstance(answer, Refused):
-            out.append(answer)
-            continue
-        p = float(own.get(id(answer), among_all[id(answer)]))
-        out.append(replace(answer.told, adjusted_p=p, verdict=verdict_of(p)))
+        if isinstance(answer, Told):
+            p = adjusted[id(answer)]
+            compared = len(told) if answer.contrast.exploratory else len(declared)
+            apart = (clear_from(compared) + float(stats.norm.isf(1 - POWER))) * answer.difference.se
+            needed = jobs * max(0.0, (apart / smallest) ** 2 - 1)  # as many of these ways among them as so far
+            answer = replace(
+                answer, adjusted_p=p, verdict=verdict_of(p), detectable=apart, further_jobs=math.ceil(needed)
+            )
+        out.append(answer)
     return tuple(out)
+
+
+def clear_from(compared: int) -> float:
+    """Standard errors from which one of so many contrasts is clear, where no other is (Holm's first step)."""
+    return float(stats.norm.isf(0.05 / (2 * compared)))
+
+
+def _holm(told: list[Told]) -> list[float]:
+    """Adjusted P; arms that are not alike count as no evidence, so that they lend the others none."""
+    return [float(p) for p in holm(np.array([1.0 if each.unlike else each.difference.p for each in told]))]

@@ -5,8 +5,9 @@ from __future__ import annotations
 from analysis.cohort.outcomes import DEFINITIONS
 from analysis.questions.technique_answers import TechniqueAnswers
 from analysis.questions.technique_groups import USES_BOTH
+from analysis.questions.technique_samples import EVEN
 from analysis.questions.technique_twin import SHOPS
-from analysis.questions.techniques import COPIES, DRAWS, EVEN
+from analysis.questions.techniques import COPIES, DRAWS, UNLIKE
 from analysis.report.page import Bullets, Caution, Prose
 from analysis.report.wording import number, percent, sentence
 
@@ -24,21 +25,26 @@ def methods(page: TechniqueAnswers) -> Bullets:
         [
             "On like boards: each job counts by how evenly it could have had either way (overlap weights); the chances under"
             " either way are averaged over these jobs (standardisation). Doubly robust: the same corrected by what the first"
-            " model left unexplained. Both logistic models carry a weak normal prior (SD 2.5 log odds; 1 for technician, quarter"
-            " and board family).",
+            " model left unexplained. Both logistic models carry a weak normal prior (SD 2.5 log odds; 5 for technician, damage"
+            " and time, which is a smooth curve and quarters; 1 for board family).",
             f"Refused: unless at least two technicians have {USES_BOTH} jobs or more of each way, either way has"
             f" {page.log.settings.minimum_class_n} jobs, the rarer outcome ten, and the weighted jobs amount to as many. 'Could"
-            f" have gone either way': chance of the first way between {percent(EVEN[0])} and {percent(EVEN[1])}.",
+            f" have gone either way': chance of the first way between {percent(EVEN[0])} and {percent(EVEN[1])}. Never more than"
+            f" 'cannot tell' where the weighted jobs still differ by over {number(UNLIKE, 1)} standard deviations in technician,"
+            " quarter or damage at intake.",
             f"Intervals: {COPIES} completed tables, in each {DRAWS} bootstrap samples that keep each technician's jobs, pooled by"
-            " Rubin's rules. Blanks in what is adjusted for take the value of a similar job (predictive mean matching); which way"
+            " Rubin's rules; technicians with fewer than five jobs are drawn together. Never narrower than by the variance that two"
+            " equal ways would have (that of the score test), since a small arm without a failure looks the same in every sample."
+            " Blanks in what is adjusted for take the value of a similar job (predictive mean matching); which way"
             " was taken is never filled in.",
             "Words: 'clear' and 'leaning' by Holm's method over all declared contrasts; over those of the shop's own too, for"
             " the latter. Curves and pads have families of their own.",
             f"What this log could have shown: {SHOPS} twins of the shop at each of several sizes, with its own jobs and ways; outcomes"
             " are drawn anew with a known difference, and the same comparison is made; 'clear' after Holm's method. For settings a"
             " best one in the middle is planted, the log odds falling with the square of the distance.",
-            f"Further jobs: 80 % power at {smallest} points for a single contrast, from the precision that these jobs gave; never"
-            " from the difference observed.",
+            f"Further first boots: until {smallest} points would be clear in four of five logs, after Holm's method where nothing"
+            " else is, as for the twins; from the precision that these jobs gave, never from the difference observed. Of the"
+            " coming jobs as large a share is taken to get either way as so far.",
             "Heat: natural spline with three degrees of freedom, penalised logistic regression, adjusted in the order damage,"
             " technician, time and so on as far as the failures allow (one degree of freedom for five); blanks a level of their own."
             " Last such step of the processor before boot test 1.",

@@ -8,7 +8,7 @@ from analysis.cohort.technique_rows import middle
 from analysis.questions.contrasts import Contrast
 from analysis.questions.technique_answers import TechniqueAnswers
 from analysis.questions.technique_design import TERM_OF
-from analysis.questions.techniques import Answer, Told
+from analysis.questions.techniques import UNLIKE, Answer, Told
 from analysis.questions.verdicts import Verdict
 from analysis.records.dictionary import BY_NAME
 from analysis.records.problems import plural
@@ -127,7 +127,8 @@ def reach_list(page: TechniqueAnswers) -> Bullets | Prose:
     if not open_ones:
         return Prose(["Every contrast that was compared is clear."] if page.told else [])
     smallest = page.log.settings.smallest_difference_points
-    return Bullets([reach_words(told, page.twins.get(told.contrast.name), smallest) for told in open_ones])
+    pace = page.trial.a_month
+    return Bullets([reach_words(told, page.twins.get(told.contrast.name), smallest, pace) for told in open_ones])
 
 
 def arms_grid(page: TechniqueAnswers) -> Grid:
@@ -168,6 +169,7 @@ def overlap_grid(page: TechniqueAnswers) -> Grid | Prose:
             percent(told.overlap.either_way),
             f"{number(told.overlap.effective[0])} and {number(told.overlap.effective[1])}",
             f"{number(told.overlap.before, 2)} → {number(told.overlap.after, 2)}",
+            number(max(told.overlap.left.values(), default=0.0), 2),
         ]
         for told in page.told
     ]
@@ -178,15 +180,17 @@ def overlap_grid(page: TechniqueAnswers) -> Grid | Prose:
         "could have gone either way",
         "jobs they amount to",
         "largest difference, SD",
+        "left in technician, quarter, damage",
     ]
     return Grid(
         "How alike the boards are that got either way",
         heads,
         rows,
-        numbers=(1, 2, 3, 4, 5),
+        numbers=(1, 2, 3, 4, 5, 6),
         under="Each job counts by how evenly it could have had either way. 'Largest difference': between the two ways in"
         " anything adjusted for, in standard deviations, before and after weighting; under 0.1 is usually called balanced"
-        " (common practice, no source). What the weights leave is taken up by the model of first boots.",
+        f" (common practice, no source). Last column: the same, after weighting, among these three; over {number(UNLIKE, 1)} no"
+        " verdict is given. What the weights leave is taken up by the model of first boots.",
     )
 
 

@@ -7,6 +7,7 @@ import math
 from analysis.models.design import TooFew
 from analysis.questions.damage_steps import DamageSteps
 from analysis.questions.dose import Dose, NoDose
+from analysis.questions.technique_design import TERM_OF
 from analysis.questions.techniques import Refused, Told
 from analysis.questions.trial_plan import Reach
 from analysis.questions.twin import Smallest
@@ -28,7 +29,19 @@ def told_words(told: Told) -> str:
     with_it, without = told.contrast.arms
     return (
         f"{told.contrast.question}: on like boards {percent(first)} first boots with '{with_it}' and {percent(second)} with"
-        f" '{without}': {difference(told)}, n = {told.n}, {told.verdict}{_own(told)}."
+        f" '{without}': {difference(told)}, n = {told.n}, {told.verdict}{_own(told)}.{unlike_words(told)}"
+    )
+
+
+def unlike_words(told: Told) -> str:
+    """Why a verdict is held back: the two ways went to different people, times or boards; else empty."""
+    if not told.unlike:
+        return ""
+    named = listed([TERM_OF[name].label.removesuffix(" received") for name in told.unlike])
+    left = max(told.overlap.left[name] for name in told.unlike)
+    return (
+        f" No verdict: even after weighting the two ways differ in {named} (by up to {number(left, 2)} standard deviations), so"
+        " that the one cannot be told from the other."
     )
 
 
@@ -45,22 +58,35 @@ def _shown_by_twin(twin: Smallest | None) -> bool:
     return twin is not None and not math.isinf(twin.size)
 
 
-def reach_words(told: Told, twin: Smallest | None, smallest: float) -> str:
-    """What such a log could have shown, and how many more jobs it takes."""
+def reach_words(told: Told, twin: Smallest | None, smallest: float, a_month: float) -> str:
+    """What such a log could have shown, and how many more jobs it takes at the bench's pace (first boots a month)."""
     start = f"{told.contrast.question} ({plural(told.n, 'job')}): "
+    if told.unlike:
+        return f"{start}nothing, however many jobs, while the two ways go to different people, times or boards."
     if twin is not None and _shown_by_twin(twin):
         shown = f"a difference of {number(twin.size)} points (± {number(twin.error, 1)}) would have been clear {POWER_WORDS}"
+    elif told.detectable < 1:
+        shown = (
+            f"only a difference of {number(100 * told.detectable)} points or more would have been clear {POWER_WORDS}"
+        )
     else:
-        shown = f"only a difference of {number(100 * told.detectable)} points or more would have shown"
-    return f"{start}{shown}; {further_words(told, smallest)}." if told.further_jobs else f"{start}{shown}."
+        shown = f"no difference, however large, would have been clear {POWER_WORDS}"
+    return f"{start}{shown}; {further_words(told, smallest, a_month)}." if told.further_jobs else f"{start}{shown}."
 
 
-def further_words(told: Told, smallest: float) -> str:
-    """Further jobs needed for the smallest difference worth acting on."""
+def further_words(told: Told, smallest: float, a_month: float) -> str:
+    """Further jobs of the bench until the smallest difference worth acting on would be clear, and the time they take."""
+    jobs = two_digits(told.further_jobs)
+    pace = f" ({months_words(jobs / a_month)} at its pace)" if a_month else ""
     return (
-        f"it takes about {plural(told.further_jobs, 'further job')} for {number(smallest)} points, the smallest difference worth"
-        " acting on"
+        f"for {number(smallest)} points, the smallest difference worth acting on, it takes about"
+        f" {plural(jobs, 'further first boot')} at this bench{pace}"
     )
+
+
+def two_digits(count: int) -> int:
+    """A count to two digits: it is no surer than that."""
+    return int(float(f"{count:.1e}"))
 
 
 def named(told: Told) -> str:

@@ -7,6 +7,7 @@ import dataclasses
 import numpy as np
 import pandas as pd
 import pytest
+from scipy import stats
 
 from analysis.cli import DEMO
 from analysis.cohort.features import build_cohort
@@ -91,8 +92,17 @@ def test_weighting_makes_the_arms_alike(answers):
     assert isinstance(told, Told)
     assert told.overlap.before > 0.4
     assert told.overlap.after < 0.12
-    assert told.detectable == pytest.approx(2.8 * told.difference.se, rel=0.01)
-    assert told.further_jobs > 0
+
+
+def test_one_measure_tells_what_would_have_been_clear_and_how_many_jobs_it_takes(answers, found):
+    told = [answer for answer in answers.values() if isinstance(answer, Told)]
+    errors = stats.norm.isf(0.05 / (2 * len(told))) + stats.norm.isf(0.2)
+    for each in told:
+        assert each.detectable == pytest.approx(errors * each.difference.se)
+        # With so many more jobs, of which as many are in the arms as now, ten points would be as clear.
+        jobs = len(found.rows)
+        later = each.detectable * (jobs / (jobs + each.further_jobs)) ** 0.5
+        assert later == pytest.approx(0.10, rel=0.01)
 
 
 def test_work_after_the_first_boot_test_changes_nothing(log, answers):
