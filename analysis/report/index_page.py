@@ -11,7 +11,7 @@ from typing import Any
 
 from analysis.errors import RenderError
 from analysis.report.guide_pages import Guide, guide_html, guides
-from analysis.report.page import FirstScreen, PageHead, Prose
+from analysis.report.page import Caution, FirstScreen, PageHead, Prose
 from analysis.report.plain_page import Contents, Heading, page_html
 from analysis.report.published_pages import PublishedPage, read_page
 from analysis.report.render import publish
@@ -21,6 +21,10 @@ REVIEW = re.compile(r"review-[0-9]{4}-[0-9]{2}\.html")
 # Pages are listed by name, so that a technician's private page in the same folder never is.
 OF_THE_LOG = ("counter.html", "techniques.html", "technicians.html", "log-check.html")
 OF_THE_SUITE = ("methods.html", "verification.html", "log-dictionary.html")
+BENCH_ONLY = (
+    "This index and the pages of the month are for the bench; what they say of technicians is nobody else's. To a client"
+    " give the sheet alone."
+)
 SHEET = re.compile(r"evidence-[\w-]+\.html")
 
 
@@ -128,6 +132,8 @@ def parts(found: Found, guide_list: Sequence[Guide]) -> list[Any]:
         out += [Heading("Sheets for clients"), Listed(found.sheets, details=True)]
     if earlier:
         out += [Heading("Earlier months"), Links([_short(page) for page in earlier])]
+    if found.of_logs:
+        out.append(Caution([BENCH_ONLY]))
     if guide_list:
         out += [Heading("Guides, a duty each"), Links([(guide.name, guide.title, "") for guide in guide_list])]
     if found.of_the_suite:

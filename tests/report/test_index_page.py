@@ -51,6 +51,7 @@ def test_each_page_is_linked_with_its_own_first_sentences(folder):
     text = visible_text(soup)
     for words in ("10 of 14 <booted> & more.", "The model is used.", "88 of 124.", "Bench <1>", "log aaaa"):
         assert words in text
+    assert "To a client give the sheet alone." in text
     assert text.count("likely range 60–70 %") == 1  # of the sheet alone
     earlier = soup.find(id="earlier-months").find_next("ul")
     assert earlier.a["href"] == "review-2024-08.html"
