@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
+import pandas as pd
+
 from analysis.cohort.features import Cohort, build_cohort
 from analysis.questions.technicians import Technicians, compare_technicians
 from analysis.questions.technicians_learning import Learning, learning
@@ -27,6 +29,8 @@ class TechnicianAnswers:
         None when technicians are not compared.
     learning : Learning or None
         None when they are not compared, or earlier jobs do not vary enough.
+    up_to : Timestamp or None
+        Last day of first boots that count; None for all.
     """
 
     log: Log
@@ -34,6 +38,7 @@ class TechnicianAnswers:
     found: Technicians | NotComparable
     twin: TechnicianTwin | None
     learning: Learning | None
+    up_to: pd.Timestamp | None = None
 
     @property
     def minimum(self) -> int:

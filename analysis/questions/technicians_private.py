@@ -1,23 +1,30 @@
 """One technician's own figures beside the bench's, from which nobody else's can be worked out.
 
 The bench's figures take the compared technicians together. Less the own ones they are those of the others together;
-with two technicians that would be the other one's, so that no page is made.
+with two technicians that would be the other one's, so that no page is made. Nor may two editions of the page be set off
+against each other (see ``technicians_editions.py``).
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
+import pandas as pd
 from scipy.special import expit
 
+from analysis.cohort.features import Cohort, build_cohort
 from analysis.errors import ReworkError
 from analysis.models.intervals import Proportion, wilson
-from analysis.questions.technicians import Person, Technicians
+from analysis.questions.technicians import Person, Technicians, compare_technicians
 from analysis.questions.technicians_alone import Alone
 from analysis.questions.technicians_answers import TechnicianAnswers
+from analysis.questions.technicians_editions import up_to_edition
 from analysis.questions.technicians_rows import PERSON, NotComparable
-from analysis.questions.technicians_twin import Detectable
+from analysis.questions.technicians_twin import SHOPS, Detectable, technician_twin
+from analysis.records.log import Log
+from analysis.records.once import usable_log
 
 PEOPLE_NEEDED = 3
 PARTS = 3
@@ -62,6 +69,11 @@ class PrivateView:
     others: int
 
 
+def _refuse_unknown(code: str, known: set[str]) -> None:
+    if code not in known:
+        raise ReworkError(f"The log has no job of technician '{code}'.", todo="Give the code as written in jobs.csv.")
+
+
 def refuse_unless_private(found: Technicians | NotComparable, code: str, known: set[str], minimum: int) -> Technicians:
     """The comparison, if a page of this technician gives nobody else away.
 
@@ -70,8 +82,7 @@ def refuse_unless_private(found: Technicians | NotComparable, code: str, known: 
     ReworkError
         If the log has no such technician, there are too few jobs, or too few people.
     """
-    if code not in known:
-        raise ReworkError(f"The log has no job of technician '{code}'.", todo="Give the code as written in jobs.csv.")
+    _refuse_unknown(code, known)
     if isinstance(found, NotComparable):
         people, few = found.people, found.too_few is not None
     else:
@@ -93,7 +104,7 @@ def refuse_unless_private(found: Technicians | NotComparable, code: str, known: 
     _refuse_alone(found.jobs.alone, code)
     if code not in found.fit.names:
         raise ReworkError(
-            f"Technician '{code}' has fewer than {minimum} first boots.",
+            f"Technician '{code}' has fewer than {minimum} first boots that count.",
             rule="Fewer are not shown (minimum_technician_n in bench.toml).",
             todo="Wait until there are enough.",
         )
@@ -109,6 +120,50 @@ def _refuse_alone(alone: tuple[Alone, ...], code: str) -> None:
         )
 
 
+def _people(log: Log) -> set[str]:
+    return set(log.tables["jobs"][PERSON].dropna().astype(str))
+
+
+def private_comparison(log: Log, code: str) -> tuple[Cohort, pd.Timestamp, Technicians]:
+    """First boots up to the day of the page, that day, and the comparison made of them.
+
+    Raises
+    ------
+    ReworkError
+        As :func:`refuse_unless_private`, or if there is no such day yet.
+    """
+    settings, minimum = log.settings, log.settings.minimum_technician_n
+    _refuse_unknown(code, _people(log))
+    cohort, day = up_to_edition(build_cohort(log), code, minimum)
+    found = compare_technicians(cohort, minimum, settings.smallest_difference_points)
+    return cohort, day, refuse_unless_private(found, code, _people(log), minimum)
+
+
+def private_answers(log: Log, code: str, shops: int = SHOPS) -> TechnicianAnswers:
+    """Everything one technician's page needs.
+
+    Parameters
+    ----------
+    log : Log
+        Without faulty jobs.
+    code : str
+    shops : int
+        Simulated shops of the twin.
+
+    Raises
+    ------
+    ReworkError
+        As :func:`private_comparison`.
+    """
+    cohort, day, found = private_comparison(log, code)
+    return TechnicianAnswers(log, cohort, found, technician_twin(found, shops), None, day)
+
+
+def build_private(folder: Path, code: str) -> TechnicianAnswers:
+    """Read a log and answer everything for one technician."""
+    return private_answers(usable_log(folder), code)
+
+
 def private_view(answers: TechnicianAnswers, code: str) -> PrivateView:
     """What one technician is shown.
 
@@ -117,8 +172,7 @@ def private_view(answers: TechnicianAnswers, code: str) -> PrivateView:
     ReworkError
         As :func:`refuse_unless_private`.
     """
-    known = set(answers.log.tables["jobs"][PERSON].dropna().astype(str))
-    found = refuse_unless_private(answers.found, code, known, answers.minimum)
+    found = refuse_unless_private(answers.found, code, _people(answers.log), answers.minimum)
     assert answers.twin is not None
     rows = found.jobs.compared
     own = found.jobs.within.group[found.jobs.within.compared] == code

@@ -46,15 +46,10 @@ def publish_technician(folder: Path, code: str, out: Path, say: Callable[[str], 
     ReworkError
         As above, or if the page would give somebody else's figures away.
     """
-    from analysis.cohort.features import build_cohort
-    from analysis.questions.technicians import compare_technicians
-    from analysis.questions.technicians_private import refuse_unless_private
+    from analysis.questions.technicians_private import private_comparison
     from analysis.records.once import usable_log
 
-    log = usable_log(Path(folder))
-    minimum = log.settings.minimum_technician_n
-    found = compare_technicians(build_cohort(log), minimum, log.settings.smallest_difference_points)
-    refuse_unless_private(found, code, set(log.tables["jobs"]["technician_id"].dropna().astype(str)), minimum)
+    private_comparison(usable_log(Path(folder)), code)
     say("Comparing with the bench; the simulations take about a minute …")
     given = {"log_folder": str(Path(folder).resolve()), "technician": code}
     path = render(NOTEBOOKS / "technician_private.ipynb", given, out / f"technician-{slug(code)}.html", say)

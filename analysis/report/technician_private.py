@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 
 from analysis.questions.technicians_answers import TechnicianAnswers
+from analysis.questions.technicians_editions import LEAST, OTHERS
 from analysis.questions.technicians_private import OwnPart, PrivateView
 from analysis.questions.verdicts import Verdict
 from analysis.records.dictionary import BY_NAME
@@ -19,7 +20,8 @@ from analysis.report.wording import interval, number, of, percent, points_range,
 def private_head(answers: TechnicianAnswers, view: PrivateView) -> PageHead:
     """Title; the page says that it is private."""
     code = view.person.code
-    period = f"For {code} alone; {plural(view.person.raw.n, 'own job')} with a first-boot result"
+    until = f" up to {answers.up_to:%Y-%m-%d}" if answers.up_to is not None else ""
+    period = f"For {code} alone; {plural(view.person.raw.n, 'own job')} with a first-boot result{until}"
     return PageHead.of(answers.log, f"First boots of {code}: private", period)
 
 
@@ -98,7 +100,10 @@ def private_methods(answers: TechnicianAnswers) -> Prose:
         [
             "How boards are put side by side, and what the words mean, stands on the technicians' page of the bench"
             " ('rework compare'). Clear: the chance of lying above the average is over 97.5 % or under 2.5 %; leaning: over"
-            f" 90 % or under 10 %. People with fewer than {answers.minimum} first boots are not part of the comparison."
+            f" 90 % or under 10 %. People with fewer than {answers.minimum} first boots are not part of the comparison.",
+            f"The page counts first boots up to a certain day and moves on only when at least {OTHERS} others have added {LEAST} or"
+            " more each: otherwise two editions, each less your own figures, would show what one other did in between. Your"
+            " latest jobs may be missing for that.",
         ]
     )
 
@@ -107,6 +112,6 @@ def private_caution(view: PrivateView) -> Caution:
     """Whom the page is for."""
     closing = (
         "The bench's figures here are those of everyone together. Whoever also knows the figures of all others but one"
-        " can work out that one's: do not pass this page on."
+        " can work out that one's, and old jobs entered late show between two editions: do not pass this page on."
     )
     return Caution([f"For {view.person.code} alone, to learn from.", closing, FAIRNESS, PSEUDONYMS])

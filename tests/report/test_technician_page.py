@@ -16,7 +16,7 @@ from analysis.demo.simulator import simulate
 from analysis.errors import ReworkError
 from analysis.questions.technicians import compare_technicians
 from analysis.questions.technicians_answers import TechnicianAnswers, build_technicians, technician_answers
-from analysis.questions.technicians_private import private_view
+from analysis.questions.technicians_private import private_comparison, private_view
 from analysis.questions.verdicts import Verdict
 from analysis.records.log import Log
 from analysis.records.settings import Settings
@@ -156,7 +156,11 @@ def test_the_answer_key_against_the_page(answers):
 def test_the_private_page_holds_nobody_elses_figures(private, answers):
     html = private.read_text(encoding="utf-8")
     text = visible_text(soup_of(private))
-    for person in answers.found.people:
+    _, day, found = private_comparison(answers.log, "T2")
+    assert day < answers.log.last_date
+    assert f"first-boot result up to {day:%Y-%m-%d}" in text
+    assert "The page counts first boots up to a certain day" in text
+    for person in found.people:
         if person.code == "T2":
             assert f"{person.raw.x} of {person.raw.n}" in text
             continue
