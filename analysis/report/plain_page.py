@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from html import escape
 from typing import Any
 
 from analysis import __version__
-from analysis.report.page import Grid, PageHead
+from analysis.report.page import FirstScreen, Grid, PageHead
 from analysis.report.render import TEMPLATES, slug
 
 FAILS = "FAILS"
@@ -44,13 +45,25 @@ class Contents:
         return f'<nav aria-label="Sections of this page"><ul>{links}</ul></nav>'
 
 
+def _reddened(html: str) -> str:
+    """What fails, where it begins a cell or a line: texts are escaped, so that nothing else can look like it."""
+    return re.sub(rf">{FAILS}(?=[<:])", f'><strong class="fails">{FAILS}</strong>', html)
+
+
 @dataclass(frozen=True)
 class Results(Grid):
     """A table of checks: what fails is said in capitals and set in red besides."""
 
     def _repr_html_(self) -> str:
-        # Cells are escaped, so that only a cell that holds this very word matches.
-        return super()._repr_html_().replace(f">{FAILS}<", f'><strong class="fails">{FAILS}</strong><')
+        return _reddened(super()._repr_html_())
+
+
+@dataclass(frozen=True)
+class ResultsScreen(FirstScreen):
+    """A first screen of checks, with the same mark."""
+
+    def _repr_html_(self) -> str:
+        return _reddened(super()._repr_html_())
 
 
 def page_html(head: PageHead, parts: Sequence[Any]) -> str:

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from analysis.records.problems import plural
-from analysis.report.page import Bullets, FirstScreen, PageHead, Prose, Statement
-from analysis.report.plain_page import FAILS, Contents, Heading, Results
+from analysis.report.page import Bullets, PageHead, Prose, Statement
+from analysis.report.plain_page import FAILS, Contents, Heading, Results, ResultsScreen
 from analysis.report.wording import MINUS, number, sentence
 from tests.reference.check import Check
 from tests.studies.record import Finding, Result, later_changes, read_result, studies
@@ -86,7 +86,7 @@ def engine_place(engine: str) -> str:
     return f"engine-{engine.replace(' ', '-')}"
 
 
-def first_screen(checks: Sequence[Check], found: Sequence[Study]) -> FirstScreen:
+def first_screen(checks: Sequence[Check], found: Sequence[Study]) -> ResultsScreen:
     """How many hold, and what fails by name."""
     claims = [(study, claim) for study in found for claim in study.claims]
     failing = [f"{c.engine}, {c.source}: {c.quantity}" for c in checks if not c.holds]
@@ -101,7 +101,7 @@ def first_screen(checks: Sequence[Check], found: Sequence[Study]) -> FirstScreen
         f"Never kept: {', '.join(never)}." if never else "",
         f"Run before later changes: {', '.join(stale)}." if stale else "",
     ]
-    return FirstScreen(
+    return ResultsScreen(
         [
             Statement("Outside checks", says, f"By source: {kinds}. Computed when this page was made."),
             Statement("Simulations", f"{run}, {where}.", " ".join(filter(None, about))),
