@@ -66,7 +66,7 @@ def test_what_fails_is_said_in_capitals_in_red_and_first():
     first = soup.select_one(".first").get_text(" ")
     assert "1 of 2 outside checks hold." in first
     assert "1 of 2 claims hold" in first
-    assert "FAILS: survival, B 1991: SE; simulation points: bias." in first
+    assert "FAILS : survival, B 1991: SE; simulation points: bias." in first  # the word is an element of its own
     # The first screen, the row of the engine, the check, and the claim; each a word in a class of its own.
     assert [mark.get_text() for mark in soup.select("strong.fails")] == ["FAILS"] * 4
     assert "1.0 of 9" in soup.get_text()
