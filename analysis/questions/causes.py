@@ -91,10 +91,18 @@ def failed_jobs(cohort: Cohort, months: tuple[pd.Period, pd.Period]) -> pd.DataF
 
     Stopped jobs and jobs that boot but stay locked are not failures of the bench. A chain is listed by its first job.
     """
+    return _ended(cohort, months, (Ending.NOT_RECOVERED, Ending.PARTIAL))
+
+
+def locked_n(cohort: Cohort, months: tuple[pd.Period, pd.Period]) -> int:
+    """Jobs closed within the months that boot but stay locked: nothing the bench did failed."""
+    return len(_ended(cohort, months, (Ending.LOCKED,)))
+
+
+def _ended(cohort: Cohort, months: tuple[pd.Period, pd.Period], endings: tuple[Ending, ...]) -> pd.DataFrame:
     jobs = cohort.jobs
     closed = jobs["ended_date"].dt.to_period("M")
-    failed = jobs["ending"].isin([Ending.NOT_RECOVERED, Ending.PARTIAL])
-    return jobs[failed & closed.ge(months[0]) & closed.le(months[1])]
+    return jobs[jobs["ending"].isin(endings) & closed.ge(months[0]) & closed.le(months[1])]
 
 
 def causes_of(failed: pd.DataFrame) -> Causes:

@@ -18,6 +18,8 @@ from analysis.records.log import Log
 
 LOW, HIGH = 0.10, 0.90
 # What a station shows does not compare with another station.
+# Read off a thermocouple, so that they tell something even where the station ran an unchanged preset.
+MEASURED = ("measured_peak_c", "above_liquidus_s")
 BY_STATION = ("set_temp_c", "airflow_setting")
 # Told in an entry's title or place, not among its details.
 PLACED = ("job_id", "chip_role", "side", "step_no", "step_type", "before_test_no", "test_no")
@@ -182,7 +184,8 @@ def _beside_usual(column: Column, row: pd.Series, others: pd.DataFrame, minimum:
         return plain
     kind = "side" if "side" in others.columns else "step_type"
     like = others["chip_role"].eq(row["chip_role"]) & others[kind].eq(row[kind]) & others[column.name].notna()
-    if kind == "step_type":
+    by_preset = kind == "step_type" and column.name not in MEASURED
+    if by_preset:
         like &= others["entry_kind"].ne("preset").fillna(True).to_numpy(bool)  # an unchanged preset says nothing
     if column.name in BY_STATION:
         like &= _same(others["station_id"], row["station_id"])
@@ -192,7 +195,7 @@ def _beside_usual(column: Column, row: pd.Series, others: pd.DataFrame, minimum:
         return Detail(plain.column, plain.label, plain.text, plain.unit, n=n)
     low, high = (float(end) for end in np.quantile(usual[column.name].to_numpy(float), [LOW, HIGH]))
     # An unchanged preset is not known to be what was set, so that it is never called unusual.
-    preset = kind == "step_type" and row["entry_kind"] == "preset"
+    preset = by_preset and row["entry_kind"] == "preset"
     outside = not preset and not low <= float(row[column.name]) <= high
     return Detail(plain.column, plain.label, plain.text, plain.unit, low, high, n, outside)
 

@@ -64,6 +64,8 @@ class Review:
         Recovery by days since receipt, all jobs, open ones censored.
     causes_month, causes_year : Causes
         Of failed jobs closed in the month and in twelve months.
+    locked_month, locked_year : int
+        Jobs closed in the same time that boot but stay locked.
     cause_trends : CauseTrends
         What causes cost, how they change, and causes never found.
     pads : PadLoss
@@ -93,6 +95,8 @@ class Review:
     recovery_curve: StepCurve
     causes_month: causes.Causes
     causes_year: causes.Causes
+    locked_month: int
+    locked_year: int
     cause_trends: CauseTrends
     pads: causes.PadLoss
     model: description.Description | description.Undatable | TooFew
@@ -179,6 +183,8 @@ def review_of(log: Log, month: pd.Period) -> Review:
         recovery_curve=_recovery_curve(cohort, log),
         causes_month=causes.causes_of(causes.failed_jobs(cohort, (month, month))),
         causes_year=causes.causes_of(causes.failed_jobs(cohort, year)),
+        locked_month=causes.locked_n(cohort, (month, month)),
+        locked_year=causes.locked_n(cohort, year),
         cause_trends=cause_trends(log, cohort, month),
         pads=causes.pad_losses(log, of_year["job_id"]),
         model=description.describe(cohort, month),

@@ -76,12 +76,15 @@ class NoModel:
         Events a model needs.
     lacking : Lacking or None
         How many of the jobs that ended lack their hours, where they are too many.
+    since_test : bool
+        Whether the hours lacking are those since boot test 1.
     """
 
     rows: int
     events: int
     needed: int = RARER_NEEDED
     lacking: Lacking | None = None
+    since_test: bool = False
 
 
 def _share_booted(hours: HoursToSuccess, by: float) -> tuple[float, float]:
@@ -251,7 +254,7 @@ def landmark_model(hours: HoursToSuccess, cohort: Cohort, attempts: Attempts) ->
     )
     found = lacking(rows["event"], known)
     if found.too_many:
-        return NoModel(0, 0, lacking=found)
+        return NoModel(0, 0, lacking=found, since_test=True)
     rows = rows[spent].merge(cohort.jobs.drop(columns="bench_hours"), on="job_id", how="left").reset_index(drop=True)
     if rows.empty:
         return NoModel(0, 0)

@@ -28,6 +28,9 @@ from analysis.records.log import Log
 MINIMUM_GROUP = 3
 LISTED = 3
 PERSON = "technician_id"
+ORDER = tuple(Verdict)
+# A share that rose by less is no change worth the name; common practice, no source.
+ROSE = 0.1
 NOTHING = "nothing we log explains it"
 # Held by nearly all jobs of the period and hardly any before: a group that took over cannot be told from its days.
 TOOK_OVER, HARDLY_BEFORE, BEFORE_NEEDED = 0.8, 0.2, 10
@@ -104,6 +107,11 @@ class Candidate:
     share_of_shortfall: float
     jobs: tuple[str, ...]
 
+    @property
+    def became_commoner(self) -> bool:
+        """Whether its share of the jobs rose; what was never recorded before counts as new."""
+        return not self.recorded_before or self.share - self.share_before >= ROSE
+
 
 @dataclass(frozen=True)
 class TookOver:
@@ -131,6 +139,26 @@ class TookOver:
 
 
 @dataclass(frozen=True)
+class Covered:
+    """A person's jobs that failed more often, most of whose failures belong to another explanation as sure.
+
+    Parameters
+    ----------
+    person, by : Candidate
+    shared_failures : int
+        Failures of the person that are also the other's.
+    rest_failed, rest : int
+        Failures among the person's jobs outside the other explanation, and those jobs.
+    """
+
+    person: Candidate
+    by: Candidate
+    shared_failures: int
+    rest_failed: int
+    rest: int
+
+
+@dataclass(frozen=True)
 class WhatChanged:
     """Candidate explanations of a period.
 
@@ -148,8 +176,12 @@ class WhatChanged:
     candidates : tuple of Candidate
         All that were compared, smallest P first.
     listed : tuple of Candidate
-        The short list: those that did worse than the others and cost successes, surest first, people after the rest
-        of those as sure. Only these explain anything, however small the P of one that did better.
+        The short list: those that did worse than the others and cost successes, surest first; of those as sure, first
+        what became more common, then what was as common before, then people. A person whose failures are mostly those
+        of an explanation as sure is not among them. Only these explain anything, however small the P of one that did
+        better.
+    covered : Covered or None
+        The person left out of the short list for that reason.
     took_over : tuple of TookOver
         Levels that came to hold nearly all jobs, which no comparison within the period can judge.
     exploratory : bool
@@ -164,6 +196,7 @@ class WhatChanged:
     mix: float
     candidates: tuple[Candidate, ...]
     listed: tuple[Candidate, ...]
+    covered: Covered | None = None
     took_over: tuple[TookOver, ...] = ()
     exploratory: bool = True
 
@@ -212,13 +245,31 @@ def what_changed(log: Log, cohort: Cohort, model: ExpectedModel, jobs: Collectio
     mix = len(period) * float(earlier["chance"].mean()) - expected if len(earlier) else 0.0
     candidates = _candidates(period, earlier, expected - observed)
     costly = [each for each in candidates if each.toll.odds_ratio > 1 and each.toll.lost > 0]
-    # Smallest P first, as they come: by size a level that most jobs share would stand above a small bad lot. Of those
-    # as sure, people come last: whoever got the bad lot would else stand above it.
-    order = list(Verdict)
-    costly.sort(key=lambda each: (order.index(each.verdict), each.column == PERSON))
-    listed = tuple(costly[:LISTED])
+    # Smallest P first, as they come: by size a level that most jobs share would stand above a small bad lot. What was
+    # as common before may have gone bad, but it is not what changed; people come last, for whoever got the bad lot
+    # would else stand above it.
+    costly.sort(key=lambda each: (ORDER.index(each.verdict), each.column == PERSON, not each.became_commoner))
+    covered = _covered(costly, set(period.loc[period["first_boot"].eq(0), "job_id"]))
+    listed = tuple(each for each in costly if covered is None or each is not covered.person)[:LISTED]
     took_over = _took_over(period, earlier)
-    return WhatChanged(len(period), len(earlier), unseen, observed, expected, mix, candidates, listed, took_over)
+    return WhatChanged(
+        len(period), len(earlier), unseen, observed, expected, mix, candidates, listed, covered, took_over
+    )
+
+
+def _covered(costly: list[Candidate], failed: set[str]) -> Covered | None:
+    """The surest person, if over half of the failures are those of another explanation as sure or surer."""
+    person = next((each for each in costly if each.column == PERSON), None)
+    if person is None or person.verdict is Verdict.CANNOT_TELL:
+        return None
+    own = set(person.jobs)
+    for other in costly:
+        if other.column == PERSON or ORDER.index(other.verdict) > ORDER.index(person.verdict):
+            continue
+        shared, rest = own & set(other.jobs), own - set(other.jobs)
+        if 2 * len(shared & failed) > person.failed:
+            return Covered(person, other, len(shared & failed), len(rest & failed), len(rest))
+    return None
 
 
 def period_of(chart: Chart, signal: Signal) -> tuple[str, ...]:

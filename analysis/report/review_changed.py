@@ -9,7 +9,7 @@ from analysis.questions.review import Review
 from analysis.questions.verdicts import Verdict
 from analysis.questions.watch import PRIMARY
 from analysis.questions.watching import Looked
-from analysis.questions.what_changed import MINIMUM_GROUP, NOTHING, Candidate, TookOver
+from analysis.questions.what_changed import MINIMUM_GROUP, NOTHING, Candidate, Covered, TookOver
 from analysis.records.problems import plural
 from analysis.report.page import Grid, Prose
 from analysis.report.watch_words import watched_words
@@ -56,7 +56,18 @@ def looked_words(review: Review) -> Prose:
         )
     lines.append(_verdict(looked))
     lines += [_took_over(each) for each in found.took_over]
+    if found.covered is not None:
+        lines.append(_covered(found.covered))
     return Prose(lines)
+
+
+def _covered(found: Covered) -> str:
+    """That a person's failures are another explanation's; the person is not named and not in the table."""
+    return (
+        f"No technician stands in the table. The jobs of one failed more often too, but {found.shared_failures} of these"
+        f" {plural(found.person.failed, 'failure')} are also those of {name_of(found.by)}; of the other"
+        f" {plural(found.rest, 'job')} {found.rest_failed} failed. Who was given the boards is no cause."
+    )
 
 
 def _took_over(each: TookOver) -> str:
@@ -123,20 +134,20 @@ def candidates_grid(review: Review) -> Grid | Prose:
     rows = [
         [
             sentence(name_of(each)),
+            SURE[each.verdict],
             f"{each.n} of {each.recorded} ({percent(each.share)})",
             _before(each),
             f"{each.failed} of {each.n}",
-            SURE[each.verdict],
             _accounts(each),
         ]
         for each in found.listed
     ]
     heads = [
         "what",
+        "against the others",
         "of these jobs",
         "of the jobs before",
         "failed",
-        "against the others",
         f"of about {number(found.shortfall)} missing" if found.shortfall >= 0.5 else "could account for",
     ]
     under = " ".join(
@@ -148,7 +159,7 @@ def candidates_grid(review: Review) -> Grid | Prose:
             *_study(looked),
         ]
     )
-    return Grid("What changed: where to look first", heads, rows, numbers=(1, 2, 3), under=under)
+    return Grid("What changed: where to look first", heads, rows, numbers=(2, 3, 4), under=under)
 
 
 def _before(each: Candidate) -> str:

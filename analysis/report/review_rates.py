@@ -160,7 +160,7 @@ def causes_picture(review: Review) -> Picture | Prose:
         return Prose(
             ["Among the jobs used, no failed one was closed in the twelve months: there are no causes to count."]
         )
-    rows = year.rows[:10]
+    rows = year.rows
     named = year.biggest
     heading = (
         f"{_most_frequent(year)} of {plural(year.n, 'failure')} in twelve months"
@@ -216,9 +216,19 @@ def causes_grid(review: Review) -> Grid | Prose:
     spent = hours_of(month.hours, month.hours_known, month.n)
     under = (
         f"{plural(month.n, 'failed job')} closed in {month_name(review.month)}, {spent} in all, every attempt on their boards included. One month's"
-        " causes are too few to show a change by themselves."
+        f" causes are too few to show a change by themselves.{_locked(review)}"
     )
     return Grid(f"Causes of failure, {month_name(review.month)}", heads, rows, numbers=(1, 3, 4, 5), under=under)
+
+
+def _locked(review: Review) -> str:
+    """Jobs that are no failure of the bench, so that whoever counts the log's rows finds the same."""
+    if not review.locked_year:
+        return ""
+    return (
+        f" Jobs that boot but stay locked are no failures of the bench and not among them: {review.locked_month} closed this"
+        f" month, {review.locked_year} in twelve months."
+    )
 
 
 def pads_grid(review: Review) -> Grid | Prose:

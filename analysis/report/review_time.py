@@ -302,6 +302,13 @@ def against(design: Design | None, labels: tuple[str, ...] = ()) -> str:
 def no_model_words(model: NoModel) -> str:
     """Why there is no curve or model of bench hours."""
     lacks = model.lacking
+    if lacks is not None and model.since_test:
+        return (
+            f"Too many hours are missing: of jobs that failed boot test 1, {lacks.booted} of the {lacks.of_booted} that booted"
+            f" later and {lacks.closed} of the {lacks.of_closed} that ended without a boot lack the hours at boot test 1 or"
+            " those at their end (bench_hours_so_far in boot_tests.csv). With over a tenth of either missing, the rest would"
+            " show too many or too few boots."
+        )
     if lacks is not None:
         return (
             f"Too many hours are missing: {lacks.booted} of {plural(lacks.of_booted, 'job')} that booted lack the hours at"

@@ -13,7 +13,7 @@ from analysis.questions.since_last import Watched
 from analysis.questions.verdicts import Verdict
 from analysis.questions.watch import Signal
 from analysis.questions.watching import Looked
-from analysis.questions.what_changed import BY_COLUMN, Candidate, group_in, level_of
+from analysis.questions.what_changed import BY_COLUMN, PERSON, Candidate, group_in, level_of
 from analysis.records.dictionary import JOBS
 from analysis.records.problems import plural
 from analysis.report.watch_words import watched_words
@@ -45,8 +45,13 @@ def suspect(review: Review) -> Candidate | None:
     looked = review.watching.looked
     if looked is None or not looked.now:
         return None
-    sure = [each for each in looked.found.listed if each.verdict is not Verdict.CANNOT_TELL]
-    return next((each for each in sure if each.column != "technician_id"), None)
+    # What is only leaning and was as common before is a place for the table, not for the first screen.
+    sure = [
+        each
+        for each in looked.found.listed
+        if each.verdict is Verdict.CLEAR or (each.verdict is Verdict.LEANING and each.became_commoner)
+    ]
+    return next((each for each in sure if each.column != PERSON), None)
 
 
 def _alarms(review: Review) -> list[str]:
@@ -177,7 +182,13 @@ def _said(review: Review, key: str) -> str:
     kind, _, rest = key.partition(" ")
     if kind == "group":
         column, _, code = rest.partition(" ")
-        return f"Look at {BY_COLUMN[column].name} {level_of(BY_COLUMN[column], code)} first: its jobs failed more often than the others."
+        found = suspect(review)
+        its = "its jobs"
+        if found is not None and (found.column, found.code) == (column, code):
+            its = f"{found.failed} of its {plural(found.n, 'job')}"
+        leaning = " (leaning)" if found is not None and found.verdict is Verdict.LEANING else ""
+        what = f"{BY_COLUMN[column].name} '{level_of(BY_COLUMN[column], code)}'"
+        return f"Look first at {what}: {its} failed, more often than the others{leaning}."
     if kind == "measure":
         name = next(chart.measure.name for chart in review.watching.measures if chart.measure.column == rest)
         return f"Watch {name}: outside its usual range this month."
@@ -207,7 +218,7 @@ def _first_boot_said(review: Review) -> str:
     looked = review.watching.looked
     fell = f"{_fallen(review)} fell"
     if looked is not None and looked.now and looked.found.explained:
-        # Only a person is left: not named on a page for the whole bench.
+        # Only a person is left, not named on a page for the whole bench, or what is leaning and no commoner than before.
         return f"{sentence(fell)}, and the table of what changed below names a group to look at first."
     if alarms_now(review, worse=True):
         return f"Look at what changed on the bench (donor lot, alloy, settings): {fell}{_unexplained(looked)}."

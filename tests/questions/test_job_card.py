@@ -54,6 +54,18 @@ def test_a_value_inside_and_an_unchanged_preset_are_not_unusual():
     assert card.outside == 0
 
 
+def test_what_a_thermocouple_read_is_judged_though_the_station_ran_a_preset():
+    earlier = [_step(f"E{i}", 300, measured_peak_c=230.0 + i, entry_kind="preset") for i in range(11)]
+    mine = [_step("ME", 450, entry_kind="preset", measured_peak_c=262.0)]
+    steps = log_of(heat_steps=earlier + mine).tables["heat_steps"]
+    card = job_card(Log.from_tables(_bench().tables | {"heat_steps": steps}), "ME")
+    (step,) = [entry for entry in card.entries if entry.kind == "heat step"]
+    peak = next(detail for detail in step.details if detail.column == "measured_peak_c")
+    assert (peak.low, peak.high, peak.n) == (231.0, 239.0, 11)
+    assert peak.outside
+    assert not _temperature(card).outside
+
+
 def test_presets_of_earlier_jobs_take_no_part_and_too_few_jobs_give_no_range():
     log = _bench()
     steps = log.tables["heat_steps"].copy()

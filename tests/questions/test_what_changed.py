@@ -227,6 +227,44 @@ def test_a_lot_that_replaced_the_other_wholly_is_named_though_nothing_can_be_com
     assert not any(each.column == "known_good" for each in found.took_over)
 
 
+def _lot_and_person(person_alone):
+    """24 jobs: lot 3 is new, most of its boards fail and T1 does most of them; ``person_alone`` are other failures."""
+    donors = [{"donor_id": f"D{k}", "lot": f"L-{k}", "known_good": "full_boot"} for k in range(4)]
+    months = Months(donors=donors, technicians=[{"technician_id": f"T{k}"} for k in (1, 2, 3)])
+    rng = np.random.default_rng(14)
+    for month in pd.period_range("2024-01", "2025-05", freq="M"):
+        for k, day in enumerate(days_of(str(month), 20)):
+            months.add(day, bool(rng.random() < 0.85), donor_id=f"D{k % 3}", technician_id=f"T{k % 3 + 1}")
+    names = []
+    for k, day in enumerate(days_of("2025-06", 24)):
+        lot, person = (3, 1) if k < 10 else (k % 3, 1 if k < 14 else 2 + k % 2)
+        fails = k < 9 or k in person_alone
+        names.append(months.add(day, not fails, donor_id=f"D{lot}", technician_id=f"T{person}"))
+    log = months.log()
+    cohort = build_cohort(log)
+    return what_changed(log, cohort, fit_expected(cohort, pd.Timestamp("2025-06-01")), names)
+
+
+def test_a_person_whose_failures_are_the_bad_lot_s_is_not_listed():
+    found = _lot_and_person(person_alone=(10,))
+    assert (found.listed[0].column, found.listed[0].code) == ("donor_lot", "L-3")
+    assert all(each.column != "technician_id" for each in found.listed)
+    assert found.covered is not None
+    assert (found.covered.person.code, found.covered.person.n, found.covered.person.failed) == ("T1", 14, 10)
+    assert (found.covered.by.code, found.covered.shared_failures) == ("L-3", 9)
+    assert (found.covered.rest_failed, found.covered.rest) == (1, 4)
+
+
+def test_of_those_as_sure_what_became_commoner_comes_before_what_was_as_common():
+    found = _lot_and_person(person_alone=())
+    commoner = [each.became_commoner for each in found.listed if each.verdict is found.listed[0].verdict]
+    assert commoner == sorted(commoner, reverse=True)
+    lot = found.listed[0]
+    assert lot.became_commoner
+    assert not dataclasses.replace(lot, share_before=lot.share - 0.05).became_commoner
+    assert dataclasses.replace(lot, share_before=float("nan"), recorded_before=0).became_commoner
+
+
 def test_a_group_that_got_better_explains_no_fall():
     # Before, lot 3 nearly always failed; now it does as well as the others, and all of them fail more.
     rng = np.random.default_rng(12)
@@ -246,6 +284,8 @@ def test_the_short_list_begins_with_the_surest(shop):
     log, cohort, model = shop
     found = what_changed(log, cohort, model, _jobs(cohort, "2023-12-01", "2024-02-29"))
     assert len(found.listed) >= 2
-    order = [(list(Verdict).index(c.verdict), c.column == "technician_id", c.toll.p) for c in found.listed]
+    order = [
+        (list(Verdict).index(c.verdict), c.column == "technician_id", not c.became_commoner, c.toll.p)
+        for c in found.listed
+    ]
     assert order == sorted(order)
-    assert [c.toll.lost for c in found.listed] != sorted((c.toll.lost for c in found.listed), reverse=True)

@@ -6,8 +6,10 @@ from dataclasses import replace
 
 import pandas as pd
 
+from analysis.cohort.hours import Lacking
 from analysis.questions.another_attempt import after_test, next_tests, worth_of
 from analysis.questions.review import Review, review_of
+from analysis.questions.survival import NoModel
 from analysis.report import review_time
 from analysis.report.attempt_words import attempt_words, unknown_later
 from tests.cohort.test_attempts import hundred_jobs
@@ -56,6 +58,15 @@ def test_a_curve_without_the_failures_is_refused_in_numbers():
     text = review_time.hours_picture(review_of(log, pd.Period("2026-02"))).paragraphs[0]
     assert "Too many hours are missing: 0 of 60 jobs that booted lack" in text
     assert "30 of 40 that ended without a boot lack theirs" in text
+
+
+def test_hours_missing_at_test_1_are_not_told_as_hours_missing_at_the_end():
+    model = NoModel(0, 0, lacking=Lacking(0, 3, 11, 11), since_test=True)
+    text = review_time.no_model_words(model)
+    assert (
+        "0 of the 3 that booted later and 11 of the 11 that ended without a boot lack the hours at boot test 1" in text
+    )
+    assert "jobs.csv" not in text
 
 
 def test_the_few_hours_missing_are_told_with_what_they_can_change():

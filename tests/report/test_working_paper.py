@@ -17,6 +17,7 @@ from analysis.report import (
     job_card_view,
     review_causes,
     review_changed,
+    review_rates,
     since_last_view,
     watch_charts,
     watch_expected,
@@ -39,7 +40,7 @@ def text(shown):
 def test_the_alarm_names_the_lot_first_and_says_since_when(reviews):
     review = reviews[ALARM]
     screen = text(first_screen.first_screen(review))
-    assert "Look at donor lot LOT-19 first" in screen
+    assert "Look first at donor lot 'LOT-19'" in screen
     assert "a place to look, not a finding" in screen
     signal = review.watching.looked.signal
     assert f"Alarm on {signal.day:%Y-%m-%d}" in screen
@@ -47,7 +48,10 @@ def test_the_alarm_names_the_lot_first_and_says_since_when(reviews):
     assert f"{signal.earliest:%Y-%m-%d} to {signal.latest:%Y-%m-%d}" in words
     assert f"of {signal.n} jobs booted at the first test" in words
     first = text(review_changed.candidates_grid(review))
-    assert first.index("LOT-19") < first.index("technician")
+    assert first.index("LOT-19") < first.index("cannot tell")
+    # 11 of the technician's 15 failures are the lot's: no person stands in the table, and it is said why.
+    assert "technician" not in first
+    assert "No technician stands in the table" in text(review_changed.looked_words(review))
     assert "tests.studies.watch" in first
 
 
@@ -156,6 +160,21 @@ def test_costs_of_causes_are_hours_at_the_bench_s_rate_and_donors(reviews):
     assert spent == pytest.approx(review.causes_year.hours)
     least = spent * review.log.settings.bench_hour_cost
     assert least < sum(each.money for each in costs.values()) < least + jobs["donor_cost"].sum()
+
+
+def test_jobs_that_stay_locked_are_told_beside_the_failures(reviews):
+    review = reviews[ALARM]
+    jobs = review.cohort.jobs
+    locked = jobs[jobs["ending"].eq("boots, locked") & jobs["ended_date"].dt.to_period("M").eq(review.month)]
+    assert review.locked_month == len(locked)
+    assert review.locked_year >= review.locked_month
+    assert f"{review.locked_year} in twelve months" in text(review_rates.causes_grid(review))
+
+
+def test_every_cause_of_the_year_has_its_bar(reviews):
+    review = reviews[ALARM]
+    counts = re.findall(r": (\d+) \(", review_rates.causes_picture(review).alt)
+    assert sum(map(int, counts)) == review.causes_year.n
 
 
 def test_one_month_s_causes_are_called_different_only_beyond_chance(reviews):
