@@ -49,13 +49,17 @@ class Coded:
         return packed(self.values) if self.known_words is None else self.known_words
 
     @cached_property
+    def alike(self) -> NDArray[np.int64]:
+        """For each different text a number that texts of the same value share; -1 is missing."""
+        if self.known_words is None:
+            return np.asarray(pd.factorize(_objects(self.values))[0], dtype=np.int64)
+        # Read as numbers, each text stands once; an empty one is missing.
+        return np.where(self.known_words.any(axis=0), np.arange(len(self.values)), -1)
+
+    @cached_property
     def numbers(self) -> NDArray[np.int64]:
         """For each row a number that rows with the same value share; -1 is missing."""
-        if self.known_words is None:
-            alike = pd.factorize(_objects(self.values))[0]
-        else:  # read as numbers each text stands once; an empty one is missing
-            alike = np.where(self.known_words.any(axis=0), np.arange(len(self.values)), -1)
-        return np.asarray(self.spread(alike, -1), dtype=np.int64)
+        return np.asarray(self.spread(self.alike, -1), dtype=np.int64)
 
 
 def _objects(values: Sequence[Any]) -> NDArray[Any]:

@@ -67,14 +67,14 @@ def _key(text: str, column: Column, context: Context) -> Reading:
 
 # As a code each of these would make one group of all that is not known.
 _NOT_RECORDED = ("na", "n/a", "n.a.", "n.a", "nan", "nil", "none", "null", "unknown")
-_SOME_BLANK_WORD = re.compile(f"^(?:{'|'.join(map(re.escape, _NOT_RECORDED))})$", re.MULTILINE | re.IGNORECASE)
 
 
-def _blank_words(keys: Sequence[str | None]) -> list[int]:
-    """Places of the keys that read like "not recorded"; many keys are looked at in one go."""
-    if not _SOME_BLANK_WORD.search("\n".join(filter(None, keys))):
-        return []
-    return [at for at, key in enumerate(keys) if key and _SOME_BLANK_WORD.fullmatch(key)]
+def _blank_words(keys: Coded) -> list[int]:
+    """Places of the keys that read like "not recorded"; no digit is part of such a word."""
+    codes, kinds = shapes(keys.words)
+    return np.flatnonzero(
+        np.isin(codes, [at for at, kind in enumerate(kinds) if kind.lower() in _NOT_RECORDED])
+    ).tolist()
 
 
 _WORDS_FOR_BLANK = BLANK_WORDS | UNKNOWN_WORDS | set(_NOT_RECORDED)
@@ -240,13 +240,14 @@ def convert(texts: Texts, column: Column, context: Context) -> Converted:
         values, refused, notes = _read_each(texts, column, context, missing)
     out = pd.Series(typed(column, values).array.take(codes), copy=False) if len(codes) else empty_column(column, 0)
     bad = [(at, uniques[codes[at]], refused[int(codes[at])]) for at in _rows_with(refused, codes)]
-    doubts = _doubts(uniques, values, column)
+    coded = Coded(codes, values, texts.words if plain else None)
+    doubts = _doubts(uniques, coded, column)
     doubtful = [(at, uniques[codes[at]], doubts[int(codes[at])]) for at in _rows_with(doubts, codes)]
     noted = {}
     for note, places in notes.items():
         if rows := _rows_with(places, codes):
             noted[note] = Noted(len(rows), rows[0], uniques[codes[rows[0]]])
-    return Converted(out, Coded(codes, values, texts.words if plain else None), bad, noted, doubtful)
+    return Converted(out, coded, bad, noted, doubtful)
 
 
 _A_BLANK = Doubt("a code", "a code of your own", _LEAVE_BLANK, "blank-word")
@@ -254,14 +255,14 @@ _A_BLANK = Doubt("a code", "a code of your own", _LEAVE_BLANK, "blank-word")
 _THREE_DECIMALS = re.compile(r"[+-]?(0|[0-9]{4,})\.[0-9]{3}")
 
 
-def _doubts(uniques: Sequence[str], values: Sequence[Any], column: Column) -> dict[int, Doubt]:
+def _doubts(uniques: Sequence[str], coded: Coded, column: Column) -> dict[int, Doubt]:
     """Places of texts that were read and may be meant otherwise: words for "not recorded", points between thousands."""
     if column.kind is Kind.KEY:
-        return dict.fromkeys(_blank_words(values), _A_BLANK)
+        return dict.fromkeys(_blank_words(coded), _A_BLANK)
     if column.kind is not Kind.NUMBER or any(_THREE_DECIMALS.fullmatch(text.strip()) for text in uniques):
         return {}
     out = {}
-    for at, (text, value) in enumerate(zip(uniques, values, strict=True)):
+    for at, (text, value) in enumerate(zip(uniques, coded.values, strict=True)):
         if value is None or not _THOUSANDS.fullmatch(text.strip()) or "," in text:
             continue
         if column.high is None or abs(value) * 1000 <= column.high:

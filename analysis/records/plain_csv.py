@@ -107,18 +107,31 @@ def _joined(pieces: list[list[NDArray[np.uint64]]]) -> Words:
     return out
 
 
-def _ends(data: bytes, size: int, delimiter: bytes) -> Ints:
-    """Places of all delimiters and line ends, and of the end of the text where the last line has none."""
-    kind = np.int32 if size < np.iinfo(np.int32).max else np.int64
-    places = []
+def _ends(data: bytes, size: int, delimiter: bytes, width: int) -> Ints | None:
+    """Places of all delimiters and line ends, and of the end of the text where the last line has none.
+
+    Returns
+    -------
+    ndarray of int, shape (lines, width), or None where the lines do not hold so many cells
+    """
+    closed = data[size - 1 : size] == b"\n"
+    lines = data.count(b"\n", 0, size) + (not closed)
+    out: Ints = np.empty(lines * width, np.int32 if size < np.iinfo(np.int32).max else np.int64)
+    done = 0
     for at in range(0, size, _PIECE):
         piece = np.frombuffer(data, np.uint8, min(_PIECE, size - at), at)
-        marks = piece == delimiter[0]
-        marks |= piece == ord("\n")
-        places.append((np.flatnonzero(marks) + at).astype(kind))
-    if data[size - 1 : size] != b"\n":
-        places.append(np.array([size], dtype=kind))
-    return np.concatenate(places)
+        found = np.flatnonzero((piece == delimiter[0]) | (piece == ord("\n")))
+        if done + len(found) > len(out):
+            return None
+        out[done : done + len(found)] = found + at
+        done += len(found)
+    if not closed and done < len(out):
+        out[done] = size
+        done += 1
+    table = out.reshape(-1, width)
+    # As many cells as that in all, and a line end behind every so many: then every line holds so many.
+    whole = done == len(out) and (np.frombuffer(data, np.uint8)[table[: lines - (not closed), -1]] == ord("\n")).all()
+    return table if whole else None
 
 
 def split_plain(text: str, delimiter: str, width: int) -> Plain | None:
@@ -132,17 +145,9 @@ def split_plain(text: str, delimiter: str, width: int) -> Plain | None:
         return None
     if carriage and text.count("\r") != text.count("\r\n"):
         return None
-    data = text.encode() + bytes(_WORD)
-    size = len(data) - _WORD
-    ends = _ends(data, size, delimiter.encode())
-    if len(ends) % width:
-        return None
-    table = ends.reshape(-1, width)
-    lines = np.frombuffer(data, np.uint8)[table[:, -1]]
-    whole = (lines[:-1] == ord("\n")).all() and lines[-1] in (ord("\n"), 0)
-    if not whole or data.count(b"\n", 0, size) != int((lines == ord("\n")).sum()):
-        return None
-    if np.diff(table[:, -1], prepend=-1).max() > LONGEST_CELL:
+    data = (text + "\0" * _WORD).encode()
+    table = _ends(data, len(data) - _WORD, delimiter.encode(), width)
+    if table is None or np.diff(table[:, -1], prepend=-1).max() > LONGEST_CELL:
         return None
     return Plain(data, table, carriage)
 

@@ -64,6 +64,17 @@ class Book:
         return bool(cells) and any((at, name) in cells or (WHOLE_COLUMN, name) in cells for name in names)
 
     @cached_property
+    def _met(self) -> dict[tuple[str, str, str, str], NDArray[np.int64]]:
+        return {}
+
+    def met(self, table: str, column: str, target: str, key: str) -> NDArray[np.int64]:
+        """For each different value of a column the first place among those of another table's key; -1 for none."""
+        asked = (table, column, target, key)
+        if asked not in self._met:
+            self._met[asked] = places(self.coded[table][column].words, self.coded[target][key].words)
+        return self._met[asked]
+
+    @cached_property
     def _job_rows(self) -> dict[tuple[str, str], NDArray[np.int64]]:
         return {}
 
@@ -73,12 +84,16 @@ class Book:
         ``column`` is the one that holds the job's code.
         """
         if (table, column) not in self._job_rows:
-            keys, jobs = self.coded[table][column], self.coded["jobs"]["job_id"]
-            first = np.full(len(jobs.values) + 1, -1)  # of each different text; the last one: no code
-            first[jobs.codes[::-1]] = np.arange(len(jobs.codes))[::-1]
-            order = np.argsort(first[:-1], kind="stable")  # two texts may mean one job: its first row counts
-            met = places(keys.words, jobs.words[:, order])
-            self._job_rows[table, column] = keys.spread(np.where(met < 0, -1, first[order[met]]), -1).astype(np.int64)
+            numbers = self.coded["jobs"]["job_id"].numbers
+            first = np.full(int(numbers.max(initial=-1)) + 2, -1)  # the last one: no code
+            first[numbers[::-1]] = np.arange(len(numbers))[::-1]
+            first[-1] = -1
+            if (table, column) == ("jobs", "job_id"):
+                self._job_rows[table, column] = first[numbers]
+            else:
+                alike = np.append(self.coded["jobs"]["job_id"].alike, -1)
+                of_value = first[alike[self.met(table, column, "jobs", "job_id")]]
+                self._job_rows[table, column] = self.coded[table][column].spread(of_value, -1).astype(np.int64)
         return self._job_rows[table, column]
 
     def first_row(self, table: str, order: NDArray[np.int64]) -> NDArray[np.int64]:

@@ -56,25 +56,28 @@ def fahrenheit_in_range(book: Book) -> list[Problem]:
             as_c, column = celsius(steps[name]), HEAT_STEPS[name]
             mask, beside = flag(as_c.between(column.low, column.high)) & ~told, f"{cells} cells that can only be so"
         else:
-            mask, beside = _far_above_the_usual(steps, name, ~of_such_a_job), "the usual of this kind of step"
+            mask, beside = _far_above_the_usual(steps, name, ~flag(of_such_a_job)), "the usual of this kind of step"
         out += _told(book, name, mask, beside)
     return out
 
 
-def _far_above_the_usual(steps: pd.DataFrame, name: str, sound: pd.Series) -> NDArray[np.bool_]:
+def _far_above_the_usual(steps: pd.DataFrame, name: str, sound: NDArray[np.bool_]) -> NDArray[np.bool_]:
     """Values that are far above the usual of their kind of step, and in it as Fahrenheit."""
-    values, kinds = steps[name], steps["step_type"]
-    by_kind = values[sound].groupby(kinds[sound], observed=True)
-    usual = by_kind.median()[by_kind.count() >= _FEWEST]
-    middle = kinds.map(usual.to_dict()).astype(float)
-    nearer = values.gt((middle + middle * 1.8 + 32) / 2)
-    if not nearer.any():
-        return np.zeros(len(steps), dtype=bool)
-    off = (values - middle).abs()
-    # 1.4826: the standard deviation of normal values is so many times their median deviation.
-    spread = off[sound].groupby(kinds[sound], observed=True).median().mul(3 * 1.4826).clip(lower=_NARROWEST_C)
-    width = kinds.map(spread.to_dict()).astype(float)
-    return flag(nearer & off.gt(width) & (celsius(values) - middle).abs().le(width))
+    values, kinds = steps[name].to_numpy(float, na_value=np.nan), steps["step_type"].cat.codes.to_numpy()
+    out, known = np.zeros(len(steps), dtype=bool), ~np.isnan(values)
+    for kind in range(len(steps["step_type"].cat.categories)):
+        at = np.flatnonzero(known & (kinds == kind))
+        mine, usual = values[at], sound[at]
+        if usual.sum() < _FEWEST:
+            continue
+        middle = np.median(mine[usual])
+        nearer = mine > (middle + middle * 1.8 + 32) / 2
+        if nearer.any():
+            off = np.abs(mine - middle)
+            # 1.4826: the standard deviation of normal values is so many times their median deviation.
+            width = max(3 * 1.4826 * float(np.median(off[usual])), _NARROWEST_C)
+            out[at] = nearer & (off > width) & (np.abs(celsius(mine) - middle) <= width)
+    return out
 
 
 def _told(book: Book, name: str, mask: NDArray[np.bool_], beside: str) -> list[Problem]:

@@ -12,7 +12,6 @@ import pandas as pd
 from analysis.records.dictionary import TABLES, Table
 from analysis.records.problems import Problem, quoted
 from analysis.records.rulebook import Book, plain
-from analysis.records.words import places
 
 _CODE_LETTERS = string.ascii_letters + string.digits + "-_./#"
 _MOST_HINTED = 200  # unknown codes of a column; with more, the column as a whole is another one's
@@ -27,8 +26,8 @@ def unique_keys(book: Book) -> list[Problem]:
         if not len(frame):
             continue
         numbers = book.key_numbers(table.name, table.key)
-        if (np.diff(numbers, prepend=-1) > 0).all():
-            continue  # each larger than the one before
+        if numbers[0] >= 0 and (numbers[1:] > numbers[:-1]).all():
+            continue
         ordered = np.sort(numbers[numbers >= 0], kind="stable")  # quick where they nearly lie so
         if (ordered[1:] != ordered[:-1]).all():
             continue
@@ -64,7 +63,8 @@ def existing_keys(book: Book) -> list[Problem]:
             if target != "jobs" and not there.words.any():
                 continue  # a log may do without donors.csv and technicians.csv
             allowed = book.unread_jobs if target == "jobs" else frozenset()
-            missing = np.flatnonzero((places(written.words, there.words) < 0) & written.words.any(axis=0))
+            met = book.met(table.name, column.name, target, name)
+            missing = np.flatnonzero((met < 0) & written.words.any(axis=0))
             unknown = [at for at in missing.tolist() if written.values[at] not in allowed]
             if not unknown:
                 continue

@@ -16,6 +16,7 @@ Words = NDArray[np.uint64]
 Ints = NDArray[np.integer]
 
 WORD = 8  # bytes compared as one number
+_MIXER = np.uint64(0x9E3779B97F4A7C15)  # odd, with bits all over: 2^64 over the golden ratio (common practice)
 # Each byte as it shapes a text: 1 to 9 alike, everything else itself.
 _SHAPE = np.arange(256, dtype=np.uint8)
 _SHAPE[ord("1") : ord("9") + 1] = ord("1")
@@ -48,14 +49,31 @@ def unpacked(words: Words) -> list[str]:
 
 def numbered(words: Words) -> tuple[NDArray[np.intp], Words]:
     """For each text the number of its kind, in the order they come, and the words of each kind."""
-    codes, first = pd.factorize(words[0])
-    kinds = first[None]
+    if len(words) == 1:
+        codes, first = pd.factorize(words[0])
+        return codes, first[None]
+    mixed = words[0].copy()
+    for more in words[1:]:
+        mixed *= _MIXER
+        mixed += more
+    codes, _ = pd.factorize(mixed)
+    kinds = words[:, _first_of_each(codes)]
+    alike = all((part[codes] == own).all() for part, own in zip(kinds, words, strict=True))
+    return (codes, kinds) if alike else _numbered_in_turn(words)
+
+
+def _first_of_each(codes: NDArray[np.intp]) -> NDArray[np.intp]:
+    """Where each kind stands first; kinds are numbered in the order they come."""
+    return np.flatnonzero(np.diff(np.maximum.accumulate(codes), prepend=-1))
+
+
+def _numbered_in_turn(words: Words) -> tuple[NDArray[np.intp], Words]:
+    """The same where different texts came to one number when mixed, which chance alone hardly ever does."""
+    codes, _ = pd.factorize(words[0])
     for more in words[1:]:
         own, others = pd.factorize(more)
-        codes, both = pd.factorize(codes * len(others) + own)
-        before, behind = np.divmod(both, len(others))
-        kinds = np.vstack([kinds[:, before], others[behind]])
-    return codes, kinds
+        codes, _ = pd.factorize(codes * len(others) + own)
+    return codes, words[:, _first_of_each(codes)]
 
 
 def ranked(words: Words) -> tuple[NDArray[np.int64], Words]:

@@ -6,7 +6,7 @@ from collections import Counter
 
 import numpy as np
 import pytest
-from hypothesis import example, given, settings
+from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
 from analysis.records import identifiers
@@ -47,6 +47,15 @@ def test_words_are_the_texts(texts):
 def test_places_are_those_of_the_first_that_is_alike(texts, among):
     want = [among.index(text) if text and text in among else -1 for text in texts]
     assert places(packed(texts), packed(among)).tolist() == want
+
+
+@given(TEXTS)
+@settings(suppress_health_check=[HealthCheck.function_scoped_fixture])
+def test_texts_that_come_to_one_number_when_mixed_are_told_apart(monkeypatch, texts):
+    monkeypatch.setattr("analysis.records.words._MIXER", np.uint64(0))  # the last eight letters alone remain
+    codes, kinds = numbered(packed([*texts, "a" * 8 + "same", "b" * 8 + "same"]))
+    assert [unpacked(kinds)[code] for code in codes][:-2] == texts
+    assert codes[-1] != codes[-2]
 
 
 def test_texts_with_line_ends_or_nul_are_not_mixed_up():
