@@ -103,7 +103,8 @@ def _told_by_the_last_job(frame: pd.DataFrame) -> pd.DataFrame:
         told = frame["job_id"].map(last[column])
         out[column] = told.where(frame["job_id"].isin(last.index), frame[column])
     # Hours of which a part is not written are not known: the sum of the rest would make a long job short.
-    hours = frame["job_id"].map(chains["bench_hours"].agg(lambda own: own.sum(skipna=False)))
+    whole = chains["bench_hours"].count().eq(chains.size())
+    hours = frame["job_id"].map(chains["bench_hours"].sum().where(whole))
     return out.assign(chain_hours=hours.where(frame["job_id"].isin(last.index), frame["bench_hours"]))
 
 

@@ -82,8 +82,8 @@ def _first_test(log: Log) -> pd.DataFrame:
 def _worked_on(log: Log) -> pd.Series:
     """Whether any work is recorded: a heat step, a side, or bench hours."""
     jobs = log.tables["jobs"]
-    seen = set(log.tables["heat_steps"]["job_id"]) | set(log.tables["chip_sides"]["job_id"])
-    return jobs["job_id"].isin(seen) | jobs["bench_hours"].gt(0)
+    noted = [jobs["job_id"].isin(log.tables[name]["job_id"]) for name in ("heat_steps", "chip_sides")]
+    return noted[0] | noted[1] | jobs["bench_hours"].gt(0)
 
 
 def _first_boot_status(log: Log, repeat: pd.Series, first: pd.DataFrame) -> pd.Series:

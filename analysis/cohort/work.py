@@ -14,6 +14,9 @@ import pandas as pd
 from analysis.records.log import Log
 
 CLIENT_CHIPS = ("processor", "storage")
+# How the setting of a heat step was entered. An unchanged preset says nothing of what was really set; a step that does
+# not say how it was entered may be one.
+TYPED, PRESET, HOW_UNKNOWN, NO_SETTING = "typed", "unchanged preset", "not recorded how", "not recorded"
 MELTS = ("removal", "residue", "reball", "ball_reset", "install", "touch_up")
 PADS_LOST_BANDS = ("none", "1 to 3", "4 or more")
 
@@ -43,8 +46,10 @@ def _tests_made(log: Log) -> pd.Series:
     that its undated work stays as undatable as it is in the whole log.
     """
     counts = log.tables["boot_tests"]["job_id"].value_counts()
-    later = pd.Series(2, index=sorted(log.several_tests))
-    return counts.reindex(counts.index.union(later.index)).fillna(0).combine(later, max, fill_value=0)
+    if not log.several_tests:
+        return counts
+    counts = counts.reindex(counts.index.union(sorted(log.several_tests)), fill_value=0)
+    return counts.where(~counts.index.isin(list(log.several_tests)), counts.clip(lower=2))
 
 
 def dated(rows: pd.DataFrame, log: Log) -> tuple[pd.DataFrame, list[str]]:
@@ -69,6 +74,32 @@ def dated(rows: pd.DataFrame, log: Log) -> tuple[pd.DataFrame, list[str]]:
     before = np.where(np.isnan(known) & (tests <= 1), 1.0, known)
     keep = ~np.isnan(before)
     return rows.loc[keep].assign(before=before[keep]), [str(job) for job in rows.loc[~keep, "job_id"]]
+
+
+def entered(steps: pd.DataFrame, log: Log) -> tuple[pd.Series, pd.Series]:
+    """How each step's settings were entered, and whether they may speak of heat.
+
+    Typed settings may. Where a log keeps for no step before boot test 1 how it was entered, all are used, and whoever
+    uses them must say so and never call an effect of them clear; where it keeps it for some, the others are left out.
+
+    Parameters
+    ----------
+    steps : DataFrame
+        Heat steps.
+    log : Log
+        The log they are of.
+
+    Returns
+    -------
+    Series of str, Series of bool
+        :data:`TYPED`, :data:`PRESET` or :data:`HOW_UNKNOWN`; and whether the step is used.
+    """
+    every, _ = dated(log.tables["heat_steps"], log)
+    kept = bool(every.loc[every["before"].eq(1), "entry_kind"].notna().any())
+    kind = steps["entry_kind"].astype(object)
+    how = pd.Series(HOW_UNKNOWN, index=steps.index, dtype=object).mask(kind.eq("typed"), TYPED)
+    how = how.mask(kind.eq("preset"), PRESET)
+    return how, how.eq(TYPED) | (how.eq(HOW_UNKNOWN) & (not kept))
 
 
 def _asked(rows: pd.DataFrame, wanted: pd.DataFrame) -> pd.DataFrame:
@@ -129,21 +160,19 @@ def centre_by_station(steps: pd.DataFrame, column: str) -> pd.Series:
     return values.where(own.isna(), values - own + values.median())
 
 
-def _install_features(steps: pd.DataFrame, keys: list[str]) -> pd.DataFrame:
+def _install_features(steps: pd.DataFrame, keys: list[str], log: Log) -> pd.DataFrame:
     """Last processor install before the test: set temperature where typed, time, preheat."""
     processor = steps[steps["chip_role"].eq("processor")]
     installs = processor[processor["step_type"].eq("install")]
     installs = installs.sort_values(["before", "step_no"], kind="stable").drop_duplicates(keys, keep="last")
-    typed = installs["entry_kind"].ne("preset").fillna(True).to_numpy(bool)
+    how, used = entered(installs, log)
     temperature = pd.Series(np.nan, index=installs.index)
-    usable = installs[typed]
+    usable = installs[used]
     temperature.loc[usable.index] = centre_by_station(usable, "set_temp_c")
     out = pd.DataFrame(
         {
             "install_set_temp_c": temperature.to_numpy(),
-            "install_temp_entry": np.select(
-                [installs["set_temp_c"].isna(), ~typed], ["not recorded", "unchanged preset"], default="typed"
-            ),
+            "install_temp_entry": how.mask(installs["set_temp_c"].isna(), NO_SETTING).to_numpy(),
             "install_s": installs["step_s"].to_numpy(float),
             "preheat_at_install": installs["preheat_c"].notna().to_numpy(bool),
         },
@@ -171,7 +200,7 @@ def work_before(log: Log, wanted: pd.DataFrame) -> tuple[pd.DataFrame, Undated]:
         In the order of ``wanted``: ``clean_passes_per_side`` (passes, mean over the sides with a count),
         ``pad_grade_found_worst`` (0–4, client's chips), ``pads_lost_n`` (pads), ``pads_lost_band``,
         ``reball_tries_n``, ``blade_used``, ``ball_alloy`` and ``ball_reset`` (processor, lower side),
-        ``install_set_temp_c`` (°C; NaN unless typed), ``install_temp_entry``, ``install_s`` (s),
+        ``install_set_temp_c`` (°C; NaN unless used, see :func:`entered`), ``install_temp_entry``, ``install_s`` (s),
         ``install_preheat`` and ``melts_n`` (melts the processor has seen). NaN where nothing was recorded.
     Undated
         Rows of work left out because they carry no boot test on a job with several.
@@ -183,12 +212,12 @@ def work_before(log: Log, wanted: pd.DataFrame) -> tuple[pd.DataFrame, Undated]:
     sides, steps = _asked(sides, wanted), _asked(steps, wanted)
     index = pd.MultiIndex.from_frame(wanted)
     out = pd.concat(
-        [_sides_features(sides, keys).reindex(index), _install_features(steps, keys).reindex(index)], axis=1
+        [_sides_features(sides, keys).reindex(index), _install_features(steps, keys, log).reindex(index)], axis=1
     )
     melted = steps[steps["chip_role"].eq("processor") & steps["step_type"].isin(MELTS)]
     melts = melted.groupby(keys, observed=True).size().astype(float)
     out["melts_n"] = melts.reindex(index)
-    out["install_temp_entry"] = out["install_temp_entry"].fillna("not recorded")
+    out["install_temp_entry"] = out["install_temp_entry"].fillna(NO_SETTING)
     lost = out["pads_lost_n"]
     band = pd.cut(lost, [-0.5, 0.5, 3.5, np.inf], labels=list(PADS_LOST_BANDS)).astype(object)
     out.insert(3, "pads_lost_band", band)
