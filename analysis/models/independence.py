@@ -35,6 +35,8 @@ def independent_columns(x: Floats, before: Floats | None = None) -> tuple[NDArra
     both = scaled if before is None else np.hstack([before, scaled])
     first = both.shape[1] - x.shape[1]
     products = both.T @ both
+    if _all_apart(products):
+        return np.ones(x.shape[1], dtype=bool), both
     chosen = list(range(first))
     for j in range(first, both.shape[1]):
         with_chosen = products[chosen, j]
@@ -43,6 +45,18 @@ def independent_columns(x: Floats, before: Floats | None = None) -> tuple[NDArra
             chosen.append(j)
     keep = np.isin(np.arange(first, both.shape[1]), chosen)
     return keep, both if len(chosen) == both.shape[1] else both[:, chosen]
+
+
+def _all_apart(products: Floats) -> bool:
+    """Whether something is clearly left of every column after those before it, all at once.
+
+    The squares on the diagonal of the Cholesky factor are what is left of each column's squared length.
+    """
+    try:
+        left = np.diag(np.linalg.cholesky(products))
+    except np.linalg.LinAlgError:
+        return False
+    return bool((left**2 > CLEARLY_APART).all())
 
 
 def _share_left(before: Floats, column: Floats) -> float:

@@ -6,6 +6,7 @@ Source: McCullagh and Nelder, Generalized Linear Models, 2nd edition (1989), cha
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Literal
 
 import numpy as np
@@ -83,11 +84,16 @@ class _Likelihood:
     shift: Floats
     link: Link
 
+    @cached_property
+    def most(self) -> float:
+        """The log likelihood if every row had a chance of its own; 0 for outcomes of 0 or 1."""
+        return float(self.trials @ (special.xlogy(self.y, self.y) + special.xlogy(1 - self.y, 1 - self.y)))
+
     def at(self, beta: Floats) -> _Point:
         """Evaluate; rows are taken in blocks that fit a processor's cache."""
         width = self.x.shape[1]
         slope, information = np.zeros(width), np.zeros((width, width))
-        deviance, loglik, told = 0.0, 0.0, np.inf
+        loglik, told = 0.0, np.inf
         for first in range(0, len(self.y), BLOCK_ROWS):
             rows = slice(first, first + BLOCK_ROWS)
             x, y, trials = self.x[rows], self.y[rows], self.trials[rows]
@@ -99,9 +105,8 @@ class _Likelihood:
             information += (x.T * (trials * rise**2 / spread)) @ x
             here = float(trials @ (y * np.log(p) + (1 - y) * np.log1p(-p)))
             loglik += here
-            deviance += 2 * (float(trials @ (special.xlogy(y, y) + special.xlogy(1 - y, 1 - y))) - here)
             told = min(told, float(np.abs(pull[(y == 0) | (y == 1)]).min(initial=np.inf)))
-        return _Point(deviance, loglik, slope, information, told)
+        return _Point(2 * (self.most - loglik), loglik, slope, information, told)
 
 
 def _settle(likelihood: _Likelihood) -> tuple[Floats, _Point, bool]:

@@ -57,12 +57,11 @@ class Optimism(Result):
 
 def _area(p: Floats, y: Floats) -> float:
     """Area under the ROC curve alone, without the variance that takes two more sorts; NaN without both outcomes."""
-    from scipy.stats import rankdata  # slow to import
-
-    won, lost = int(y.sum()), int((1 - y).sum())
-    if not won or not lost:
+    won, lost = np.sort(p[y == 1]), np.sort(p[y == 0])
+    if not len(won) or not len(lost):
         return float("nan")
-    return float((rankdata(p)[y == 1].mean() - (won + 1) / 2) / lost)
+    below, not_above = np.searchsorted(lost, won, "left"), np.searchsorted(lost, won, "right")
+    return float((below + not_above).sum() / (2 * len(won) * len(lost)))  # ties count half
 
 
 def _measured(p: Floats, y: Floats) -> Floats:

@@ -14,6 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
 from analysis.errors import ModelError
+from analysis.models.binary import chances as log_odds_chances
 from analysis.models.results import Result
 
 Floats = NDArray[np.float64]
@@ -139,29 +140,27 @@ def recalibration(p: ArrayLike, y: ArrayLike, slope: bool = True) -> tuple[Float
     if _split(log_odds, outcome, slope):
         return none
     beta = np.zeros(x.shape[1])
+    chance, value = _at(beta, x, outcome, offset)
     for _ in range(NEWTON_STEPS):
-        eta = x @ beta + offset
-        chance = special.expit(eta)
         information = (x.T * (chance * (1 - chance))) @ x
         gradient = x.T @ (outcome - chance)
         step = np.linalg.solve(information, gradient)
         if float(step @ gradient) < SETTLED:
-            return beta + step, np.linalg.inv(information), True
-        beta = beta + _halved(step, beta, x, outcome, offset)
+            return beta + step, np.asarray(np.linalg.inv(information)), True
+        for _ in range(30):
+            chance, reached = _at(beta + step, x, outcome, offset)
+            if reached >= value - 1e-12 * abs(value):
+                break
+            step = step / 2
+        beta, value = beta + step, reached
     return none
 
 
-def _halved(step: Floats, beta: Floats, x: Floats, y: Floats, offset: Floats) -> Floats:
-    def loglik(b: Floats) -> float:
-        eta = x @ b + offset
-        return float(y @ eta - np.logaddexp(0, eta).sum())
-
-    start = loglik(beta)
-    for _ in range(30):
-        if loglik(beta + step) >= start - 1e-12 * abs(start):
-            break
-        step = step / 2
-    return step
+def _at(beta: Floats, x: Floats, y: Floats, offset: Floats) -> tuple[Floats, float]:
+    """Chance of each row, and the log likelihood."""
+    eta = x @ beta + offset
+    chance, log_sum = log_odds_chances(eta)
+    return chance, float(y @ eta - log_sum.sum())
 
 
 def _split(log_odds: Floats, y: Floats, slope: bool) -> bool:
