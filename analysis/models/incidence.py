@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy import stats
+from scipy import special
 
 from analysis.errors import ModelError
 from analysis.models.results import Result
@@ -77,7 +77,7 @@ class StepCurve(Result):
 
 def _log_log(estimate: Floats, se: Floats, level: float) -> tuple[Floats, Floats]:
     """Interval on the scale log(-log(estimate)); at 0 and 1, where there is none, the estimate itself."""
-    z = stats.norm.isf((1 - level) / 2)
+    z = -special.ndtri((1 - level) / 2)
     inside = (estimate > 0) & (estimate < 1)
     p = np.where(inside, estimate, 0.5)
     spread = z * se / np.abs(p * np.log(p))
@@ -95,7 +95,7 @@ def _at_the_edge(estimate: Floats, low: Floats, high: Floats, risk: ArrayLike, l
 
 
 def _stop(data: Timed, minimum: int) -> float:
-    times = np.unique(data.time)
+    times, _, _ = data.distinct
     enough = times[at_risk(data, times) >= minimum] if len(times) else times
     return float(enough[-1]) if len(enough) else 0.0
 
@@ -150,10 +150,10 @@ def cumulative_incidence(data: Timed, level: float = 0.95, minimum: int = 10, ca
     if not (data.event == cause).any():
         nothing = np.empty(0)
         return _curve(data, nothing, nothing, nothing, 0.0, level, minimum)
-    times, at = np.unique(data.time, return_inverse=True)
-    n = at_risk(data, times).astype(float)
-    mine = np.bincount(at, weights=data.event == cause, minlength=len(times))
-    ended = np.bincount(at, weights=data.event != 0, minlength=len(times))
+    times, at, rows = data.distinct
+    n = (data.n - np.cumsum(rows) + rows).astype(float)
+    ends = np.bincount(3 * at + data.event, minlength=3 * len(times)).reshape(-1, 3).astype(float)
+    mine, ended = ends[:, cause], ends[:, EVENT] + ends[:, COMPETING]
     left = np.concatenate([[1.0], np.cumprod(1 - ended / n)[:-1]]) / n  # survival just before, a row at risk
     estimate = np.cumsum(left * mine)
     # Where the last rows end together nothing is left whose later share could vary: that step adds nothing.

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
+import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from analysis.errors import ModelError
@@ -62,6 +64,16 @@ class Timed:
     def events(self) -> int:
         """Rows with the event."""
         return int((self.event == EVENT).sum())
+
+    @cached_property
+    def distinct(self) -> tuple[Floats, Ints, Ints]:
+        """The different times in order, for each row the place of its own, and the rows with each."""
+        codes, found = pd.factorize(self.time)
+        order = np.argsort(found)
+        place = np.empty(len(order), dtype=np.int64)
+        place[order] = np.arange(len(order))
+        at = place[codes]
+        return found[order], at, np.bincount(at, minlength=len(order))
 
     @property
     def late(self) -> bool:
@@ -121,6 +133,7 @@ def refuse_late(data: Timed, what: str) -> None:
 def at_risk(data: Timed, times: ArrayLike) -> Ints:
     """Rows still under observation just before each time."""
     at = np.asarray(times, dtype=float)
-    left = len(data.time) - np.searchsorted(np.sort(data.time), at, side="left")
+    known, _, rows = data.distinct
+    left = data.n - np.append(0, np.cumsum(rows))[np.searchsorted(known, at, side="left")]
     not_yet = len(data.entry) - np.searchsorted(np.sort(data.entry), at, side="left") if data.late else 0
     return np.asarray(left - not_yet, dtype=np.int64)
