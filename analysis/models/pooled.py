@@ -161,9 +161,12 @@ class PooledFit(Result):
 def _averaged(centre: Floats, spread: Floats) -> Floats:
     """Mean chance where the log odds are normal, by Gauss–Hermite; ``centre`` and ``spread`` have shape (g, m)."""
     nodes, mass = HERMITE
-    out = np.zeros_like(centre)
-    for node, share in zip(nodes, mass / mass.sum(), strict=True):
-        out += share * chances(centre + spread * node)[0]
+    out, cells = np.zeros_like(centre), np.empty_like(centre)
+    with np.errstate(over="ignore"):  # the chance is zero there
+        for node, share in zip(nodes, mass / mass.sum(), strict=True):
+            np.multiply(spread, -node, out=cells)
+            np.exp(np.subtract(cells, centre, out=cells), out=cells)
+            out += np.divide(share, np.add(cells, 1.0, out=cells), out=cells)
     return out
 
 
