@@ -53,7 +53,7 @@ def _trusted(counter: Counter) -> Statement:
         return Statement("Is the model to be trusted?", says)
     plain, guess = counter.gains[PLAIN], counter.gains[GUESS]
     detail = [
-        f"Against the plain rate of all jobs it {'told more' if plain.convincing else 'did not clearly tell more'}"
+        f"Against the plain rate of all jobs the model {'told more' if plain.convincing else 'did not clearly tell more'}"
     ]
     if guess.converged:
         told = "told more" if guess.convincing else "did not clearly tell more"
@@ -63,10 +63,11 @@ def _trusted(counter: Counter) -> Statement:
         if not math.isnan(area.value):
             detail.append(
                 f"of a recovered and a lost job it gave the recovered one the higher chance in {percent(area.value)}"
-                f" ({interval(area.low, area.high)}) of pairs, where a coin gives 50 %"
+                f" ({interval(area.low, area.high)}) of pairs, where a coin gives 50\u00a0%"
             )
         if area.low <= 0.5:
-            says += " Yet the facts of an intake have so far hardly told which boards would be recovered."
+            yet = "Yet the" if model.trust.model else "The"
+            says += f" {yet} facts of an intake have so far hardly told which boards would be recovered."
     return Statement("Is the model to be trusted?", says, f"{'; '.join(detail)}.")
 
 
