@@ -6,6 +6,7 @@ linear in the matrix: both are plain products with the array of pairs, each two 
 
 from __future__ import annotations
 
+import functools
 from dataclasses import dataclass
 
 import numpy as np
@@ -45,17 +46,22 @@ class Pairs:
         return products(self.columns[:, rows]) if self.kept is None else self.kept[:, rows]
 
 
+@functools.lru_cache(maxsize=32)
+def _places(width: int) -> tuple[NDArray[np.intp], NDArray[np.intp], Floats]:
+    """Place of each element in the upper triangle, of each pair in the matrix, and how often the pair is there."""
+    row, column = np.triu_indices(width)
+    place = np.empty((width, width), dtype=np.intp)
+    place[row, column] = place[column, row] = np.arange(len(row))
+    return place, row * width + column, np.where(row == column, 1.0, 2.0)
+
+
 def symmetric(sums: Floats, width: int) -> Floats:
     """Matrices (..., p, p) of which ``sums`` (..., p (p + 1) / 2) holds the upper triangles."""
-    upper = np.triu_indices(width)
-    out = np.empty((*sums.shape[:-1], width, width))
-    out[..., upper[0], upper[1]] = sums
-    out[..., upper[1], upper[0]] = sums
-    return out
+    return np.take(sums, _places(width)[0], axis=-1)
 
 
 def forms(matrices: Floats, pairs: Floats) -> Floats:
     """The quadratic form of every symmetric matrix (g, p, p) at every row, shape (g, m)."""
-    upper = np.triu_indices(matrices.shape[1])
-    twice = np.where(upper[0] == upper[1], 1.0, 2.0)
-    return np.asarray((matrices[:, upper[0], upper[1]] * twice) @ pairs)
+    width = matrices.shape[1]
+    _, upper, often = _places(width)
+    return np.asarray((np.take(matrices.reshape(-1, width * width), upper, axis=1) * often) @ pairs)
