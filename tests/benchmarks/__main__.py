@@ -36,8 +36,19 @@ def _arguments() -> argparse.Namespace:
     parser.add_argument("--no-peers", action="store_true", help="this suite alone")
     parser.add_argument("--repeats", type=int, default=3, help="runs of each step; the least counts (3)")
     parser.add_argument("--logs", type=Path, default=Path(tempfile.gettempdir()) / "rework-benchmarks")
+    parser.add_argument("--add", action="store_true", help="keep what the files hold of other steps and sizes")
     parser.add_argument("--out", type=Path, default=REPORTS, help="folder of benchmark.md and benchmark.json")
     return parser.parse_args()
+
+
+def _with_those_before(found: list[Measured], file: Path) -> list[Measured]:
+    """What was just measured, and what a file holds of other steps and sizes, in the order of the steps."""
+    old = json.loads(file.read_text(encoding="utf-8"))["measured"] if file.exists() else []
+    own = {(each.work, each.who, each.jobs) for each in found}
+    kept = [one for one in (Measured(**each) for each in old) if (one.work, one.who, one.jobs) not in own]
+    order = [(step.work, step.who) for step in STEPS]
+    known = [one for one in [*kept, *found] if (one.work, one.who) in order]
+    return sorted(known, key=lambda one: (order.index((one.work, one.who)), one.jobs))
 
 
 def main() -> None:
@@ -53,8 +64,10 @@ def main() -> None:
             print(
                 f"{jobs:>9,}  {step.work}, {step.who}: {found[-1].word or f'{found[-1].cpu_s:.3g} s CPU'}", flush=True
             )
-    text = table(found)
     args.out.mkdir(parents=True, exist_ok=True)
+    if args.add:
+        found = _with_those_before(found, args.out / "benchmark.json")
+    text = table(found)
     (args.out / "benchmark.md").write_text(text + "\n", encoding="utf-8")
     told = {"versions": _versions(), "measured": as_json(found)}
     (args.out / "benchmark.json").write_text(json.dumps(told, indent=1) + "\n", encoding="utf-8")

@@ -18,6 +18,7 @@ OURS = "this suite"
 Run = Callable[[], object]
 Prepare = Callable[[int, Path], Run]
 EVERY = 10**9
+FAMILIES = 8  # of boards
 
 
 @dataclass(frozen=True)
@@ -138,14 +139,15 @@ def _pooled_frame(n: int):
     terms = [Category(name, name) for name in frame.columns[:half]] + [Number(n, n, n) for n in frame.columns[half:]]
     for name in frame.columns[:half]:
         frame[name] = frame[name].map({0.0: "no", 1.0: "yes"}).astype(object)
-    return frame, rows.y, terms
+    frame["family"] = pd.Series([f"F{group % FAMILIES}" for group in rows.group], dtype=object)
+    return frame, rows.y, [*terms, Category("family", "family")]
 
 
 def _pooled(n: int, _: Path) -> Run:
     from analysis.models.pooled import fit_pooled
 
     frame, y, terms = _pooled_frame(n)
-    return lambda: fit_pooled(frame, y, terms)
+    return lambda: fit_pooled(frame, y, terms, "family")
 
 
 def _pooled_optimism(n: int, _: Path) -> Run:
@@ -153,7 +155,7 @@ def _pooled_optimism(n: int, _: Path) -> Run:
     from analysis.models.pooled import pooled_fitter
 
     frame, y, terms = _pooled_frame(n)
-    return lambda: optimism(frame, y, pooled_fitter(terms, None), rng_seed=1)
+    return lambda: optimism(frame, y, pooled_fitter(terms, "family"), rng_seed=1)
 
 
 def _logit_optimism(n: int, _: Path) -> Run:
@@ -220,7 +222,7 @@ STEPS: tuple[Step, ...] = (
     Step(FIRTH, OURS, _firth),
     Step(FIRTH, "firthmodels", peers.firthmodels, needs="firthmodels"),
     Step(FIRTH, "R brglm2, no intervals, no tests", r_peers.step("brglm2"), needs="Rscript:brglm2"),
-    Step(POOLED, OURS, _pooled, 100_000),
+    Step(POOLED, OURS, _pooled),
     Step(INTERCEPT, OURS, _intercepts),
     Step(INTERCEPT, "statsmodels, variational", peers.mixed, 10_000, "statsmodels"),
     Step(INTERCEPT, "R lme4", r_peers.step("lme4"), 100_000, "Rscript:lme4"),
@@ -233,7 +235,7 @@ STEPS: tuple[Step, ...] = (
     Step(INCIDENCE, "statsmodels", peers.cif, needs="statsmodels"),
     Step(INCIDENCE, "lifelines", peers.lifelines_cif, 100_000, "lifelines"),
     Step(INCIDENCE, "R survival", r_peers.step("survfit"), needs="Rscript:survival"),
-    Step(OPTIMISM, OURS, _logit_optimism, 10_000),
+    Step(OPTIMISM, OURS, _logit_optimism, 100_000),
     Step(OPTIMISM, "statsmodels Logit, a loop", peers.logit_optimism, 10_000, "statsmodels"),
     Step(OPTIMISM, "R rms", r_peers.step("rms"), 10_000, "Rscript:rms"),
     Step("the same of partial pooling", OURS, _pooled_optimism, 600),
