@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import pandas as pd
+
 from analysis.models.design import TooFew
 from analysis.questions.causes import EVIDENCE, Causes
 from analysis.questions.description import Undatable
@@ -25,6 +27,7 @@ VERDICT_TEXT = {
 }
 
 
+DAYS_SHORT = 7  # common practice, no source
 MANY_SET_ASIDE = 0.05  # share of the log; common practice, no source
 
 
@@ -181,7 +184,18 @@ def first_screen(review: Review) -> FirstScreen:
     Where faults set many jobs aside, that comes first: the rates of what is left may be far off.
     """
     usual = [_first_boot(review), _cause(review), _watch(review), _left_out(review)]
-    return FirstScreen([*_set_aside(review), *usual])
+    return FirstScreen([*_set_aside(review), *_unfinished(review), *usual])
+
+
+def _unfinished(review: Review) -> list[Statement]:
+    """That the log ends a week or more before its month does: a page of a few days reads like one of a bad month."""
+    last, end = review.log.last_date, review.month.end_time
+    if last is pd.NaT or (end - last).days < DAYS_SHORT:
+        return []
+    says = f"The log's last entry is of {last:%Y-%m-%d}: what {month_name(review.month)} brought later is not on this page."
+    return [
+        Statement("The month is not over in the log", says, "'rework review' without a month takes the latest that is.")
+    ]
 
 
 def _set_aside(review: Review) -> list[Statement]:

@@ -171,6 +171,14 @@ def test_jobs_that_stay_locked_are_told_beside_the_failures(reviews):
     assert f"{review.locked_year} in twelve months" in text(review_rates.causes_grid(review))
 
 
+def test_a_month_that_the_log_does_not_reach_the_end_of_says_so_first(reviews):
+    log = read_log(DEMO).without_faulty_jobs()
+    screen = text(first_screen.first_screen(review_of(log, pd.Period("2024-10"))))
+    assert screen.startswith("The month is not over in the log")
+    assert "The log's last entry is of 2024-10-02" in screen
+    assert "not over in the log" not in text(first_screen.first_screen(reviews[ALARM]))
+
+
 def test_every_cause_of_the_year_has_its_bar(reviews):
     review = reviews[ALARM]
     counts = re.findall(r": (\d+) \(", review_rates.causes_picture(review).alt)
