@@ -25,12 +25,15 @@ def _to_stderr(text: str) -> None:
 
 
 def _check(args: argparse.Namespace) -> int:
+    from analysis.questions.contrasts import contrasts_for
     from analysis.records.check import check_log
     from analysis.records.log import FILES
     from analysis.records.on_disk import export_text
     from analysis.records.problems import as_csv, as_json
+    from analysis.records.settings import read_settings
 
     report = check_log(args.log)
+    contrasts_for(read_settings(args.log).extra_contrasts)
     if args.csv:
         export_text(as_csv(report.problems), args.csv, args.log, FILES)
     if args.page:

@@ -9,7 +9,7 @@ import pandas as pd
 
 from analysis.cohort.features import Cohort
 from analysis.cohort.ledger import Ledger, start_ledger
-from analysis.cohort.work import centre_by_station, dated
+from analysis.cohort.work import HOW_UNKNOWN, centre_by_station, dated, entered
 from analysis.records.log import Log
 
 FOUND = "found"  # already gone when first seen: no technique of this bench
@@ -23,17 +23,21 @@ class PadRows:
     ----------
     rows : DataFrame
         ``job_id``, ``chip``, ``side`` and ``spot`` (both in words), ``pads_lost`` (lost at this bench), ``lost_at``,
-        ``grade`` (found), ``passes``, ``blade`` ("1.0", "0.0" or None), ``removal_c`` (set temperature of the chip's
-        removal, °C, typed, centred by station), ``intake_damage``, ``technician_id``.
+        ``grade`` (found), ``passes``, ``blade`` ("1.0", "0.0" or None), ``removal_c`` (set temperature of the
+        client's chip's removal, °C, centred by station; blank for parts and landings of a donor, which that heat never
+        met), ``intake_damage``, ``technician_id``.
     found_gone : DataFrame
         The same columns for sides whose pads were gone when first seen.
     ledger : Ledger
         From all sides of the log to ``rows``.
+    how_unknown : bool
+        Whether removal temperatures are used that do not say how they were entered.
     """
 
     rows: pd.DataFrame
     found_gone: pd.DataFrame
     ledger: Ledger
+    how_unknown: bool = False
 
 
 def pad_rows(log: Log, cohort: Cohort) -> PadRows:
@@ -63,7 +67,10 @@ def pad_rows(log: Log, cohort: Cohort) -> PadRows:
             "technician_id": own["job_id"].map(jobs["technician_id"].astype(object)),
         }
     )
-    frame["removal_c"] = _removal(log).reindex(pd.MultiIndex.from_frame(frame[["job_id", "chip"]])).to_numpy()
+    temperature, how_unknown = _removal(log)
+    removal = temperature.reindex(pd.MultiIndex.from_frame(frame[["job_id", "chip"]])).to_numpy()
+    others = frame["side"].eq("landing") | own["chip_source"].isin(["donor", "new"]).fillna(False)
+    frame["removal_c"] = np.where(others, np.nan, removal)
     ledger = start_ledger("sides", len(every)).then(
         ("no boot test named on a job with several", len(undated)),
         ("worked on after boot test 1", len(sides) - len(first)),
@@ -71,15 +78,20 @@ def pad_rows(log: Log, cohort: Cohort) -> PadRows:
         ("pads lost not counted", int(np.isnan(lost).sum())),
         ("pads gone when first seen", int(gone.sum())),
     )
-    return PadRows(frame[used].reset_index(drop=True), frame[gone].reset_index(drop=True), ledger)
+    return PadRows(frame[used].reset_index(drop=True), frame[gone].reset_index(drop=True), ledger, how_unknown)
 
 
-def _removal(log: Log) -> pd.Series:
-    """Typed set temperature of each chip's last removal before boot test 1, centred by station."""
+def _removal(log: Log) -> tuple[pd.Series, bool]:
+    """Set temperature of each chip's last removal before boot test 1, centred by station, where it may be used.
+
+    And whether any used does not say how it was entered.
+    """
     steps, _ = dated(log.tables["heat_steps"], log)
     steps = steps[steps["before"].eq(1) & steps["step_type"].eq("removal")]
-    steps = steps[steps["entry_kind"].ne("preset").fillna(True).to_numpy(bool)].sort_values("step_no", kind="stable")
+    how, used = entered(steps, log)
+    how_unknown = bool(how[used].eq(HOW_UNKNOWN).any())
+    steps = steps[used].sort_values("step_no", kind="stable")
     steps = steps.drop_duplicates(["job_id", "chip_role"], keep="last")
     values = centre_by_station(steps, "set_temp_c").to_numpy(float)
     index = pd.MultiIndex.from_arrays([steps["job_id"].astype(object), steps["chip_role"].astype(object)])
-    return pd.Series(values, index=index)
+    return pd.Series(values, index=index), how_unknown

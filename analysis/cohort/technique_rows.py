@@ -9,7 +9,7 @@ import pandas as pd
 
 from analysis.cohort.features import Cohort
 from analysis.cohort.ledger import Ledger
-from analysis.cohort.work import CLIENT_CHIPS, centre_by_station, dated
+from analysis.cohort.work import CLIENT_CHIPS, NO_SETTING, PRESET, centre_by_station, dated, entered
 from analysis.records.log import Log
 
 OXIDISED = 1  # pad grade from which a blade is a question at all
@@ -25,17 +25,23 @@ class TechniqueRows:
     rows : DataFrame
         First boots of the cohort whose work can be dated, and beside its columns ``quarter`` (of receipt),
         ``install_style`` (:data:`HOT_SHORT`, :data:`LOW_LONG`, "neither", or None), ``blade_on_oxidised`` (1, 0; NaN
-        where no oxidised pad was noted or no blade either way), and for each of install and reball of the processor
-        ``<step>_dose_c`` (°C, typed, centred by station), ``<step>_dose_s`` (s, typed) and ``<step>_entry``.
+        where no oxidised pad was noted or no blade either way), ``processor_lower_passes`` and
+        ``processor_lower_grade`` (cleaning passes over the processor's lower side, and the pad grade found there), and
+        for each of install and reball of the processor ``<step>_dose_c`` (°C, centred by station) and ``<step>_dose_s``
+        (s), both as far as :func:`analysis.cohort.work.entered` lets them be used, and ``<step>_entry``, how they were
+        entered.
     ledger : Ledger
         From all jobs of the log to ``rows``.
     stations : int
         Stations named on installs and reballs.
+    taken_as_first : int
+        Jobs of ``rows`` with work that names no boot test; with at most one test it is taken as work before test 1.
     """
 
     rows: pd.DataFrame
     ledger: Ledger
     stations: int
+    taken_as_first: int = 0
 
 
 def technique_rows(log: Log, cohort: Cohort) -> TechniqueRows:
@@ -46,31 +52,39 @@ def technique_rows(log: Log, cohort: Cohort) -> TechniqueRows:
     steps, _ = dated(log.tables["heat_steps"], log)
     sides, _ = dated(log.tables["chip_sides"], log)
     steps, sides = steps[steps["before"].eq(1)], sides[sides["before"].eq(1)]
+    silent = [each.loc[each["before_test_no"].isna(), "job_id"] for each in (steps, sides)]
     steps = steps[steps["chip_role"].eq("processor") & steps["job_id"].isin(rows["job_id"])]
-    found = [_settings(steps, kind).reindex(rows["job_id"]).reset_index(drop=True) for kind in ("install", "reball")]
+    found = [
+        _settings(steps, kind, log).reindex(rows["job_id"]).reset_index(drop=True) for kind in ("install", "reball")
+    ]
     out = pd.concat([rows, *found], axis=1)
     for kind in ("install", "reball"):
-        out[f"{kind}_entry"] = out[f"{kind}_entry"].fillna("not recorded")
+        out[f"{kind}_entry"] = out[f"{kind}_entry"].fillna(NO_SETTING)
     out["quarter"] = out["received_date"].dt.to_period("Q").astype(str)
     out["install_style"] = install_style(out["install_dose_c"], out["install_dose_s"])
     out["blade_on_oxidised"] = out["job_id"].map(_blade_on_oxidised(sides)).astype(float)
+    main = sides[sides["chip_role"].eq("processor") & sides["side"].eq("lower")].set_index("job_id")
+    for name, column in (("passes", "clean_passes_n"), ("grade", "pad_grade_found")):
+        values = pd.Series(main[column].astype("Float64").to_numpy(float, na_value=np.nan), index=main.index)
+        out[f"processor_lower_{name}"] = out["job_id"].map(values.groupby(level=0).max()).astype(float)
     used = steps[steps["step_type"].isin(["install", "reball"])]
     ledger = cohort.ledger.then(("work without before_test_no on a job with several boot tests", int(undated.sum())))
-    return TechniqueRows(out, ledger, int(used["station_id"].nunique()))
+    taken = int(rows["job_id"].isin(pd.concat(silent)).sum())
+    return TechniqueRows(out, ledger, int(used["station_id"].nunique()), taken)
 
 
-def _settings(steps: pd.DataFrame, kind: str) -> pd.DataFrame:
-    """Last step of a kind of each job: its typed settings, and how they were entered."""
+def _settings(steps: pd.DataFrame, kind: str, log: Log) -> pd.DataFrame:
+    """Last step of a kind of each job: its settings as far as they may be used, and how they were entered."""
     last = steps[steps["step_type"].eq(kind)].sort_values("step_no", kind="stable")
     last = last.drop_duplicates("job_id", keep="last").set_index("job_id")
-    typed = last["entry_kind"].ne("preset").fillna(True).to_numpy(bool)
-    temperature = centre_by_station(last[typed], "set_temp_c").reindex(last.index)
-    blank = last["set_temp_c"].isna()
+    how, used = entered(last, log)
+    temperature = centre_by_station(last[used], "set_temp_c").reindex(last.index)
+    nothing = last["set_temp_c"].isna() & how.ne(PRESET)
     return pd.DataFrame(
         {
             f"{kind}_dose_c": temperature.astype(float),
-            f"{kind}_dose_s": last["step_s"].astype(float).where(typed),
-            f"{kind}_entry": np.select([~typed, blank], ["unchanged preset", "not recorded"], default="typed"),
+            f"{kind}_dose_s": last["step_s"].astype(float).where(used),
+            f"{kind}_entry": how.mask(nothing, NO_SETTING),
         },
         index=last.index,
     )

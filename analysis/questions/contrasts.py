@@ -6,6 +6,7 @@ used. Never what comes after it: pads lost or a pad grade left may be the way in
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -31,6 +32,7 @@ BOARD = (
 )
 WHO_WHEN = ("technician_id", "quarter")
 GRADE = ("pad_grade_found_worst",)
+SIDE_GRADE = ("processor_lower_grade",)
 DONOR = ("donor_age_years", "known_good", "prior_installs_n")
 
 BOARD_WHY = "bad boards are treated otherwise and fail more often"
@@ -102,7 +104,22 @@ class Contrast:
 
 _ALWAYS = {BOARD_WHY: BOARD, WHO_WHEN_WHY: WHO_WHEN}
 AT_BENCH = {**_ALWAYS, GRADE_WHY: GRADE, DONOR_WHY: DONOR}
+# What comes after a donor fact, and may be the way in which it acts: an old donor has been installed on more often, and
+# one installed on before is less often seen to boot.
+AFTER = {"donor_age_years": ("prior_installs_n", "known_good"), "prior_installs_n": ("known_good",), "known_good": ()}
 _YES, _NO = Rule(above=0.5), Rule(at_most=0.5)
+
+
+def _of_donor(column: str) -> dict[str, tuple[str, ...]]:
+    """What to adjust a donor fact for: never what comes after it."""
+    return {**_ALWAYS, DONOR_WHY: tuple(name for name in DONOR if name != column and name not in AFTER[column])}
+
+
+def _at_bench(column: str) -> dict[str, tuple[str, ...]]:
+    """What to adjust a way of working for."""
+    grades = (*GRADE, *SIDE_GRADE) if column == "processor_lower_passes" else GRADE
+    return {**_ALWAYS, GRADE_WHY: grades, DONOR_WHY: DONOR}
+
 
 DECLARED: tuple[Contrast, ...] = (
     Contrast(
@@ -117,12 +134,12 @@ DECLARED: tuple[Contrast, ...] = (
     Contrast("preheat", "Preheat at install", "install_preheat", _YES, _NO, ("preheat", "none"), AT_BENCH),
     Contrast(
         "one_pass",
-        "One cleaning pass a side against several",
-        "clean_passes_per_side",
-        Rule(at_most=1.5),
-        Rule(above=1.5),
+        "One cleaning pass on the processor's lower side against several",
+        "processor_lower_passes",
+        Rule(at_most=1, above=0),
+        Rule(above=1),
         ("one pass", "several"),
-        AT_BENCH,
+        _at_bench("processor_lower_passes"),
     ),
     Contrast(
         "blade",
@@ -151,7 +168,7 @@ DECLARED: tuple[Contrast, ...] = (
         Rule(("full_boot",)),
         Rule(("current_only", "untested")),
         ("seen to boot", "not"),
-        {**_ALWAYS, DONOR_WHY: ("donor_age_years", "prior_installs_n")},
+        _of_donor("known_good"),
         can_be_drawn=False,
     ),
     Contrast(
@@ -161,7 +178,7 @@ DECLARED: tuple[Contrast, ...] = (
         _YES,
         _NO,
         ("installed on before", "fresh"),
-        {**_ALWAYS, DONOR_WHY: ("donor_age_years", "known_good")},
+        _of_donor("prior_installs_n"),
         can_be_drawn=False,
     ),
 )
@@ -169,6 +186,7 @@ DECLARED: tuple[Contrast, ...] = (
 # Columns a shop may split at a limit of its own; every one is work before boot test 1 or a donor fact.
 NUMBERS = (
     "clean_passes_per_side",
+    "processor_lower_passes",
     "reball_tries_n",
     "install_dose_c",
     "install_dose_s",
@@ -198,7 +216,7 @@ def own_contrast(text: str) -> Contrast:
     Raises
     ------
     SettingsError
-        If it cannot be read, names another column, or has no number.
+        If it cannot be read, names another column, or has no number that a job could have.
     """
     found = _FORM.match(text)
     if found is None:
@@ -208,19 +226,28 @@ def own_contrast(text: str) -> Contrast:
     allowed = NUMBERS if numeric else TEXTS
     if column not in allowed:
         raise _refused(text, f"With '{'<=' if numeric else 'is'}' the column is one of {', '.join(allowed)}.")
-    adjust = {why: tuple(n for n in names if n != column) for why, names in AT_BENCH.items()}
+    adjust = _of_donor(column) if column in AFTER else _at_bench(column)
     if not numeric:
         code = rest.removeprefix("is ").strip()
         others = Rule(tuple(other for other in _codes(column) if other != code))
         if code not in _codes(column):
             raise _refused(text, f"{column} is one of {', '.join(_codes(column))}.")
-        return Contrast(what, what, column, Rule((code,)), others, (code, "other"), adjust, exploratory=True)
-    try:
-        limit = float(rest.removeprefix("<="))
-    except ValueError:
-        raise _refused(text, "After '<=' stands a number with a decimal point.") from None
+        return Contrast(f"own: {what}", what, column, Rule((code,)), others, (code, "other"), adjust, exploratory=True)
+    limit = _number(rest.removeprefix("<="))
+    if not math.isfinite(limit):
+        raise _refused(text, "After '<=' stands a number with a decimal point.")
     arms = (f"up to {limit:g}", f"over {limit:g}")
-    return Contrast(what, what, column, Rule(at_most=limit), Rule(above=limit), arms, adjust, exploratory=True)
+    return Contrast(
+        f"own: {what}", what, column, Rule(at_most=limit), Rule(above=limit), arms, adjust, exploratory=True
+    )
+
+
+def _number(text: str) -> float:
+    """A number, or NaN."""
+    try:
+        return float(text)
+    except ValueError:
+        return math.nan
 
 
 def _codes(column: str) -> tuple[str, ...]:
@@ -231,5 +258,19 @@ def _codes(column: str) -> tuple[str, ...]:
 
 
 def contrasts_for(extra: tuple[str, ...]) -> tuple[Contrast, ...]:
-    """Return the declared contrasts and the shop's own, in this order."""
-    return (*DECLARED, *(own_contrast(text) for text in extra))
+    """Return the declared contrasts and the shop's own, in this order.
+
+    Raises
+    ------
+    SettingsError
+        If one of the shop's own cannot be read, or is called like another contrast.
+    """
+    taken = {name.casefold() for each in DECLARED for name in (each.name, each.question)}
+    own = []
+    for text in extra:
+        contrast = own_contrast(text)
+        if contrast.question.casefold() in taken:
+            raise _refused(text, f"'{contrast.question}' is the name of another contrast; each has a name of its own.")
+        taken.add(contrast.question.casefold())
+        own.append(contrast)
+    return (*DECLARED, *own)

@@ -16,7 +16,7 @@ from analysis.models.terms import NOT_RECORDED, Category, FittedCategory, Fitted
 from analysis.questions import terms
 from analysis.questions.description import holm
 from analysis.questions.technique_design import TECHNICIAN
-from analysis.questions.verdicts import Verdict, verdict_of
+from analysis.questions.verdicts import Verdict, at_most_leaning, verdict_of
 from analysis.records.dictionary import BY_NAME
 
 Floats = NDArray[np.float64]
@@ -173,16 +173,19 @@ def _model(
     fit = replace(fit, ledger=pads.ledger, log_hash=log_hash)
     if not fit.converged:
         return None, (), design.left_out, f"the model did not settle ({fit.reason})"
-    return fit, _ratios(fit, design), design.left_out, ""
+    return fit, _ratios(fit, design, pads.how_unknown), design.left_out, ""
 
 
-def _ratios(fit: CountResult, design: Design) -> tuple[Ratio, ...]:
+def _ratios(fit: CountResult, design: Design, how_unknown: bool) -> tuple[Ratio, ...]:
+    """Everything told; the removal temperature is never clear where nobody knows how it was entered."""
     told = [row for term in TOLD if design.has(term.label) for row in _columns(design, term.label)]
     adjusted = holm(np.array([fit.p[at] for _, _, at, _ in told]))
-    return tuple(
-        Ratio(label, versus, *fit.ratio(at), n, verdict_of(float(p)))
-        for (label, versus, at, n), p in zip(told, adjusted, strict=True)
-    )
+    out = []
+    for (label, versus, at, n), p in zip(told, adjusted, strict=True):
+        verdict = verdict_of(float(p))
+        doubtful = how_unknown and label == REMOVAL.label
+        out.append(Ratio(label, versus, *fit.ratio(at), n, at_most_leaning(verdict) if doubtful else verdict))
+    return tuple(out)
 
 
 def _columns(design: Design, label: str) -> list[tuple[str, str, int, int]]:

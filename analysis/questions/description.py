@@ -10,13 +10,14 @@ from numpy.typing import NDArray
 
 from analysis.cohort.features import Cohort
 from analysis.cohort.ledger import Ledger
+from analysis.cohort.work import HOW_UNKNOWN, NO_SETTING, PRESET
 from analysis.models.design import Design, LeftOut, TooFew, fit_design, too_few
 from analysis.models.effects import ChanceCurve, Difference, average_difference, chance_curve
 from analysis.models.firth import FirthResult, TermTest, fit_firth, term_test
 from analysis.models.separation import separated_columns
 from analysis.models.terms import NOT_RECORDED, FittedCategory, FittedCurve, FittedNumber, FittedTerm
 from analysis.questions.terms import DESCRIPTION, TEMPERATURE, TOLD
-from analysis.questions.verdicts import Verdict, verdict_of
+from analysis.questions.verdicts import Verdict, at_most_leaning, verdict_of
 
 Floats = NDArray[np.float64]
 
@@ -66,7 +67,11 @@ class Temperature:
         Whether the temperature matters at all (all columns of the curve).
     verdict : Verdict
     typed, presets, blank : int
-        Jobs with a typed setting, with an unchanged preset, and without a record.
+        Jobs whose setting is used, with an unchanged preset, and without a record.
+    unknown : int
+        Jobs left out since the setting does not say how it was entered.
+    how_unknown : bool
+        Whether the settings used do not say how they were entered: an effect is then never clear.
     """
 
     curve: ChanceCurve
@@ -75,6 +80,8 @@ class Temperature:
     typed: int
     presets: int
     blank: int
+    unknown: int = 0
+    how_unknown: bool = False
 
 
 @dataclass(frozen=True)
@@ -202,13 +209,18 @@ def _temperature(
     ends = np.quantile(values[typed], [0.02, 0.98])
     grid = np.linspace(ends[0], ends[1], 61)
     entry = rows["install_temp_entry"]
+    unknown = entry.eq(HOW_UNKNOWN).to_numpy(bool)
+    how_unknown = bool((unknown & typed).any())
+    verdict = verdict_of(adjusted_p)
     return Temperature(
         curve=chance_curve(fit, x[typed], _temperature_columns(design), term, values[typed], grid),
         test=test,
-        verdict=verdict_of(adjusted_p),
+        verdict=at_most_leaning(verdict) if how_unknown else verdict,
         typed=int(typed.sum()),
-        presets=int(entry.eq("unchanged preset").sum()),
-        blank=int(entry.eq("not recorded").sum()),
+        presets=int(entry.eq(PRESET).sum()),
+        blank=int(entry.eq(NO_SETTING).sum()),
+        unknown=int((unknown & ~typed).sum()),
+        how_unknown=how_unknown,
     )
 
 

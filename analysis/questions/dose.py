@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from analysis.cohort.ledger import Ledger
 from analysis.cohort.technique_rows import TechniqueRows
+from analysis.cohort.work import HOW_UNKNOWN, PRESET
 from analysis.models.design import Design, LeftOut, TooFew, fit_design, too_few
 from analysis.models.dose_response import SettingDifference, setting_difference
 from analysis.models.effects import ChanceCurve, chance_curve
@@ -18,7 +19,7 @@ from analysis.models.terms import NOT_RECORDED, Curve, FittedCurve, Number, Term
 from analysis.questions import terms
 from analysis.questions.description import holm
 from analysis.questions.technique_design import TECHNICIAN
-from analysis.questions.verdicts import Verdict, verdict_of
+from analysis.questions.verdicts import Verdict, at_most_leaning, verdict_of
 
 Floats = NDArray[np.float64]
 
@@ -82,13 +83,18 @@ class Counted:
 
     Parameters
     ----------
-    typed, presets, blank : int
-        Jobs with a typed setting; with an unchanged preset, which says nothing of what was set; without a record.
+    used, presets, unknown, blank : int
+        Jobs whose setting is used; left out with an unchanged preset, which says nothing of what was set; left out
+        since it does not say how it was entered; without a record.
+    how_unknown : bool
+        Whether the settings used do not say how they were entered: an effect of them is never clear.
     """
 
-    typed: int
+    used: int
     presets: int
+    unknown: int
     blank: int
+    how_unknown: bool
 
 
 @dataclass(frozen=True)
@@ -152,7 +158,8 @@ def doses(found: TechniqueRows, log_hash: str = "") -> tuple[Dose | NoDose, ...]
     for each in made:
         if isinstance(each, Dose):
             p = float(next(adjusted))
-            each = replace(each, adjusted_p=p, verdict=verdict_of(p))
+            verdict = at_most_leaning(verdict_of(p)) if each.counted.how_unknown else verdict_of(p)
+            each = replace(each, adjusted_p=p, verdict=verdict)
         out.append(each)
     return tuple(out)
 
@@ -165,12 +172,13 @@ def with_years(rows: pd.DataFrame) -> pd.DataFrame:
 
 def _dose(found: TechniqueRows, setting: Setting, log_hash: str) -> Dose | NoDose:
     entry, value = found.rows[setting.entry], found.rows[setting.column]
-    typed = value.notna().to_numpy(bool)
-    presets = int(entry.eq("unchanged preset").sum())
-    counted = Counted(int(typed.sum()), presets, len(typed) - int(typed.sum()) - presets)
-    if counted.typed < LEAST_TYPED:
-        return NoDose(setting, counted, f"only {counted.typed} typed settings (at least {LEAST_TYPED} are needed)")
-    rows = found.rows[typed].reset_index(drop=True)
+    used, unknown = value.notna().to_numpy(bool), entry.eq(HOW_UNKNOWN).to_numpy(bool)
+    presets, out = int((entry.eq(PRESET) & ~used).sum()), int((unknown & ~used).sum())
+    blank = int((~used).sum()) - presets - out
+    counted = Counted(int(used.sum()), presets, out, blank, bool((unknown & used).any()))
+    if counted.used < LEAST_TYPED:
+        return NoDose(setting, counted, f"only {counted.used} typed settings (at least {LEAST_TYPED} are needed)")
+    rows = found.rows[used].reset_index(drop=True)
     y = rows["first_boot"].to_numpy(float)
     if few := too_few(y):
         return NoDose(setting, counted, "", few)
@@ -178,7 +186,11 @@ def _dose(found: TechniqueRows, setting: Setting, log_hash: str) -> Dose | NoDos
     design = fit_design(rows, (curve, *ADJUSTED), y)
     if not design.has(setting.name):
         return NoDose(setting, counted, "the setting hardly varied, or the jobs are too few for a curve")
-    ledger = found.ledger.then(("unchanged preset", counted.presets), ("setting not recorded", counted.blank))
+    ledger = found.ledger.then(
+        ("unchanged preset", counted.presets),
+        ("how it was entered not recorded", counted.unknown),
+        ("setting not recorded", counted.blank),
+    )
     x = design.matrix(rows)
     fit = replace(fit_firth(x, y, design.names, intervals=False), ledger=ledger, log_hash=log_hash)
     if not fit.converged:

@@ -13,7 +13,7 @@ from analysis.questions.contrasts import Contrast, contrasts_for
 from analysis.questions.damage_steps import DamageSteps, damage_steps
 from analysis.questions.dose import Dose, NoDose, doses
 from analysis.questions.technique_twin import SHOPS, contrast_twin, dose_twin
-from analysis.questions.techniques import Answer, Effort, Refused, Told, completed_columns, techniques
+from analysis.questions.techniques import Answer, Effort, Refused, Told, tables_for, techniques
 from analysis.questions.trial_outcome import TrialOutcome, trial_outcome
 from analysis.questions.trial_plan import RNG_SEED, NextTrial, next_trial
 from analysis.questions.twin import Smallest
@@ -118,10 +118,13 @@ def _twins(
     drawn = [dose for dose in heat if isinstance(dose, Dose)]
     out: dict[str, Smallest | None] = {}
     if told:
-        columns = completed_columns(found.rows, contrasts, Effort(copies=1))[0]
+        tables = tables_for(found.rows, contrasts, Effort(copies=1))
+        declared = sum(not each.contrast.exploratory for each in told)
         for each in told:
+            own = each.contrast.exploratory
             if each.verdict is not Verdict.CLEAR:
-                out[each.contrast.name] = contrast_twin(each, found, columns, len(told), shops)
+                compared = len(told) if own else declared
+                out[each.contrast.name] = contrast_twin(each, found, tables[own][0], compared, shops)
     for dose in drawn:
         if dose.verdict is not Verdict.CLEAR:
             out[dose.setting.name] = dose_twin(dose, found, len(drawn), shops)

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from analysis.models.ridge_logit import WEAK_SD
 from analysis.models.spline import spline_through
-from analysis.models.terms import Category, Term
+from analysis.models.terms import Category, Number, Term
 from analysis.questions import terms
 
 Floats = NDArray[np.float64]
@@ -30,6 +30,9 @@ TERM_OF: dict[str, Term] = {
     "device_class": terms.DEVICE,
     "board_family": terms.FAMILY,
     "pad_grade_found_worst": terms.GRADE,
+    "processor_lower_grade": Number(
+        "processor_lower_grade", "each pad grade of the processor's lower side found worse"
+    ),
     "donor_age_years": terms.DONOR_AGE,
     "known_good": terms.TESTED,
     "prior_installs_n": terms.INSTALLS,

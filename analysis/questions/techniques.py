@@ -12,6 +12,7 @@ from scipy import stats
 
 from analysis.cohort.ledger import Ledger
 from analysis.cohort.technique_rows import TechniqueRows
+from analysis.cohort.work import HOW_UNKNOWN
 from analysis.models.e_value import EValue, e_value
 from analysis.models.imputation import impute
 from analysis.models.rubin import Pooled, pool
@@ -20,13 +21,18 @@ from analysis.questions.description import holm
 from analysis.questions.technique_design import COVARIATES, Columns, columns_of, helpers
 from analysis.questions.technique_groups import RARER_NEEDED, Groups, groups_of, why_refused
 from analysis.questions.technique_samples import One, Overlap, Samples
-from analysis.questions.verdicts import Verdict, verdict_of
+from analysis.questions.verdicts import Verdict, at_most_leaning, verdict_of
 
 Floats = NDArray[np.float64]
 
 RNG_SEED = 6
 COPIES, DRAWS = 20, 25  # completed tables, bootstrap samples in each
 COMPLETE_DRAWS = 200
+# How the settings behind a contrast's arms were entered, by the column of the arms.
+HEAT_ENTRY = {
+    "install_style": "install_entry",
+    **{f"{step}_dose_{unit}": f"{step}_entry" for step in ("install", "reball") for unit in ("c", "s")},
+}
 UNLIKE = 0.2  # SDs left after weighting from which the arms are not called alike (common practice, no source)
 POWER = 0.8
 POWER_SUM = float(stats.norm.isf(0.025) + stats.norm.isf(0.2))  # 80 % power at a two-sided 5 % level
@@ -79,6 +85,8 @@ class Told:
     further_jobs : int
         Further first boots at this bench, of any way, until the smallest difference worth acting on would be clear in
         four of five logs, by the same measure.
+    how_unknown : bool
+        Rests on heat settings of which the log does not say how they were entered: never clear.
     unlike : tuple of str
         Columns, of technician, quarter and damage, in which the weighted arms are still :data:`UNLIKE` SDs apart; the
         verdict is then held back.
@@ -99,6 +107,7 @@ class Told:
     verdict: Verdict
     detectable: float = math.nan
     further_jobs: int = 0
+    how_unknown: bool = False
     unlike: tuple[str, ...] = ()
 
     @property
@@ -138,12 +147,23 @@ def techniques(
         In the order given. Contrasts declared beforehand are adjusted for one another; those of the shop's own for all.
     """
     effort = effort or Effort()
-    completed = completed_columns(found.rows, contrasts, effort)
+    tables = tables_for(found.rows, contrasts, effort)
     answers: list[Answer] = []
     for place, contrast in enumerate(contrasts):
+        completed = tables[contrast.exploratory]
         rng = np.random.default_rng([RNG_SEED, place])
         answers.append(_answer(found, contrast, completed, smallest_points, least, effort, rng))
     return _with_verdicts(answers, smallest_points / 100, len(found.rows))
+
+
+def tables_for(rows: pd.DataFrame, contrasts: tuple[Contrast, ...], effort: Effort) -> dict[bool, list[Columns]]:
+    """Completed tables by whether a contrast is exploratory.
+
+    The shop's own help to fill blanks for themselves only, so that adding one moves no declared answer.
+    """
+    declared = tuple(each for each in contrasts if not each.exploratory)
+    first = completed_columns(rows, declared, effort)
+    return {False: first, True: completed_columns(rows, contrasts, effort) if declared != contrasts else first}
 
 
 def completed_columns(rows: pd.DataFrame, contrasts: tuple[Contrast, ...], effort: Effort) -> list[Columns]:
@@ -180,7 +200,9 @@ def _answer(
         why = "hardly any job could have gone either way: the two were given to different boards or by different people"
         return Refused(contrast, groups, why, ledger)
     complete = _complete_case(replace(samples, draws=effort.complete_draws), completed[0], contrast)
-    return _told(contrast, groups, ledger, each, complete)
+    entry = HEAT_ENTRY.get(contrast.column)
+    how_unknown = entry is not None and bool(found.rows.loc[keep, entry].eq(HOW_UNKNOWN).any())
+    return _told(contrast, groups, ledger, each, complete, how_unknown)
 
 
 def _complete_case(samples: Samples, table: Columns, contrast: Contrast) -> tuple[int, Pooled | None]:
@@ -201,6 +223,7 @@ def _told(
     ledger: Ledger,
     each: list[One],
     complete: tuple[int, Pooled | None],
+    how_unknown: bool,
 ) -> Told:
     df = each[0].df
     # A bootstrap sees no spread in an arm with hardly a failure (or success): never under what equal arms would have.
@@ -228,6 +251,7 @@ def _told(
         overlap=overlap,
         adjusted_p=1.0,
         verdict=Verdict.CANNOT_TELL,
+        how_unknown=how_unknown,
         unlike=tuple(name for name, left in overlap.left.items() if left > UNLIKE),
     )
 
@@ -249,9 +273,8 @@ def _with_verdicts(answers: list[Answer], smallest: float, jobs: int) -> tuple[A
             compared = len(told) if answer.contrast.exploratory else len(declared)
             apart = (clear_from(compared) + float(stats.norm.isf(1 - POWER))) * answer.difference.se
             needed = jobs * max(0.0, (apart / smallest) ** 2 - 1)  # as many of these ways among them as so far
-            answer = replace(
-                answer, adjusted_p=p, verdict=verdict_of(p), detectable=apart, further_jobs=math.ceil(needed)
-            )
+            verdict = at_most_leaning(verdict_of(p)) if answer.how_unknown else verdict_of(p)
+            answer = replace(answer, adjusted_p=p, verdict=verdict, detectable=apart, further_jobs=math.ceil(needed))
         out.append(answer)
     return tuple(out)
 

@@ -26,6 +26,11 @@ def verdict_of(adjusted_p: float) -> Verdict:
     return Verdict.CANNOT_TELL
 
 
+def at_most_leaning(verdict: Verdict) -> Verdict:
+    """The verdict of something that rests on records of doubtful worth: never clear."""
+    return Verdict.LEANING if verdict is Verdict.CLEAR else verdict
+
+
 def verdict_of_chance(above: float) -> Verdict:
     """Verdict on a person from the posterior chance of lying above the mean: over .975 or .90 on either tail."""
     surer = max(above, 1 - above)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 
 from analysis.models.design import EVENTS_PER_DF, Design, TooFew
-from analysis.questions.description import Description, Effect, Undatable
+from analysis.questions.description import Description, Effect, Temperature, Undatable
 from analysis.questions.review import Review
 from analysis.questions.terms import TEMPERATURE
 from analysis.questions.verdicts import Verdict
@@ -101,16 +101,27 @@ def _no_temperature(model: Description) -> str:
     )
 
 
+def _counted(temperature: Temperature) -> str:
+    """Whose settings are used, and what is left out."""
+    if temperature.how_unknown:
+        return (
+            f"{plural(temperature.typed, 'job')}; how settings were entered was never recorded, so that unchanged presets, which"
+            " say nothing of the heat really used, may be among them: never more than 'leaning'"
+        )
+    unsaid = f", {temperature.unknown} that do not say how they were entered" if temperature.unknown else ""
+    return (
+        f"{temperature.typed} jobs with a typed setting; {temperature.presets} unchanged presets{unsaid} and"
+        f" {temperature.blank} without a record are left out of it"
+    )
+
+
 def temperature_words(model: Description) -> str:
     """What the log says of the install set temperature, in one sentence."""
     temperature = model.temperature
     if temperature is None:
         return _no_temperature(model)
     curve = temperature.curve
-    counts = (
-        f"{temperature.typed} jobs with a typed setting; {temperature.presets} unchanged presets and"
-        f" {temperature.blank} without a record are left out of it"
-    )
+    counts = _counted(temperature)
     low, high = curve.x[0], curve.x[-1]
     if temperature.verdict is Verdict.CANNOT_TELL:
         return (

@@ -8,6 +8,7 @@ from analysis.questions.technique_groups import USES_BOTH
 from analysis.questions.technique_samples import EVEN
 from analysis.questions.technique_twin import SHOPS
 from analysis.questions.techniques import COPIES, DRAWS, UNLIKE
+from analysis.records.problems import plural
 from analysis.report.page import Bullets, Caution, Prose
 from analysis.report.wording import number, percent, sentence
 
@@ -36,7 +37,7 @@ def methods(page: TechniqueAnswers) -> Bullets:
             " Rubin's rules; technicians with fewer than five jobs are drawn together. Never narrower than by the variance that two"
             " equal ways would have (that of the score test), since a small arm without a failure looks the same in every sample."
             " Blanks in what is adjusted for take the value of a similar job (predictive mean matching); which way"
-            " was taken is never filled in.",
+            " was taken is never filled in. 'Lost to blanks': how much of what the jobs could have told the blanks took away.",
             "Words: 'clear' and 'leaning' by Holm's method over all declared contrasts; over those of the shop's own too, for"
             " the latter. Curves and pads have families of their own.",
             f"What this log could have shown: {SHOPS} twins of the shop at each of several sizes, with its own jobs and ways; outcomes"
@@ -50,7 +51,10 @@ def methods(page: TechniqueAnswers) -> Bullets:
             " Last such step of the processor before boot test 1.",
             "A plan: lots in blocks of two or four within damage class; Mantel–Haenszel difference; P by drawing the lots again"
             " within damage class.",
-            "Only work before boot test 1 is used: a failure causes more passes and more heat.",
+            "Only work before boot test 1 is used: a failure causes more passes and more heat. Work that names no boot test is taken"
+            " as work before test 1 on jobs with one test or none"
+            f" ({plural(page.found.taken_as_first, 'job')} here), and the job left out where it had more tests. So work done after a"
+            " failed only test and noted without its test passes for a cause of that failure: note the test.",
         ]
     )
 

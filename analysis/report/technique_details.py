@@ -10,7 +10,7 @@ from analysis.questions.verdicts import Verdict
 from analysis.records.problems import plural
 from analysis.report import figures, technique_figures
 from analysis.report.page import Bullets, Grid, Picture, Prose, ledger_grid
-from analysis.report.technique_words import counted_words, damage_words, dose_reach, dose_words
+from analysis.report.technique_words import HOW_UNKNOWN_WORDS, counted_words, damage_words, dose_reach, dose_words
 from analysis.report.wording import interval, listed, number, odds, odds_range, of, p_value, percent, sentence
 
 
@@ -143,7 +143,7 @@ def ratios_grid(page: TechniqueAnswers) -> Grid | Prose:
         rows,
         numbers=(1, 2, 3),
         under="Each other thing held equal, damage at intake and technician too."
-        f"{left} More passes go with bad pads, and a lost pad can end the cleaning: an association, not a cause.",
+        f"{left}{f' Removal temperature: {HOW_UNKNOWN_WORDS}' if damage.pads.how_unknown else ''} More passes go with bad pads, and a lost pad can end the cleaning: an association, not a cause.",
     )
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from analysis.cohort.technique_rows import middle
-from analysis.questions.contrasts import Contrast
+from analysis.questions.contrasts import AT_BENCH, Contrast
 from analysis.questions.technique_answers import TechniqueAnswers
 from analysis.questions.technique_design import TERM_OF
 from analysis.questions.techniques import UNLIKE, Answer, Told
@@ -200,9 +200,18 @@ def checks_grid(page: TechniqueAnswers) -> Grid | Prose:
         return Prose([])
     return Grid(
         "The same differences by other means, in percentage points, and how strong an unrecorded cause must be",
-        ["contrast", "difference", "doubly robust", "complete jobs only", "ratio of failures", "E-value", "adjusted P"],
+        [
+            "contrast",
+            "difference",
+            "doubly robust",
+            "complete jobs only",
+            "lost to blanks",
+            "ratio of failures",
+            "E-value",
+            "adjusted P",
+        ],
         [_checks(told) for told in page.told],
-        numbers=(1, 2, 3, 4, 5, 6),
+        numbers=(1, 2, 3, 4, 5, 6, 7),
         under="Intervals are 95 %. 'Complete jobs only': jobs without a blank in anything adjusted for, with their number."
         " E-value: how many times as often an unrecorded cause would have to go with the choice and with failure to bring"
         " the ratio to 1, and to bring the interval to 1.",
@@ -223,6 +232,7 @@ def _checks(told: Told) -> list[str]:
         _in_points(told.difference.estimate, told.difference.interval()),
         _in_points(told.robust.estimate, told.robust.interval()),
         complete,
+        percent(told.difference.missing),
         f"{number(ratio, 2)} ({number(low, 2)}–{number(high, 2)})",
         f"{number(told.e_value.estimate, 1)}; {number(told.e_value.interval, 1)}",
         p_value(told.adjusted_p),
@@ -260,15 +270,11 @@ def style_words(page: TechniqueAnswers) -> str:
 
 def adjusted_for(page: TechniqueAnswers) -> Bullets:
     """What is adjusted for and why; never what comes after the technique."""
-    reasons: dict[str, tuple[str, ...]] = {}
-    for answer in page.answers:
-        for why, columns in answer.contrast.adjust.items():
-            reasons[why] = tuple(dict.fromkeys((*reasons.get(why, ()), *columns)))
-    items = [f"{sentence(_labels(columns))}: {why}." for why, columns in reasons.items()]
-    exceptions = [_without(a.contrast, reasons) for a in page.answers if not a.contrast.exploratory]
+    items = [f"{sentence(_labels(columns))}: {why}." for why, columns in AT_BENCH.items()]
+    exceptions = [_otherwise(a.contrast) for a in page.answers if not a.contrast.exploratory]
     never = (
-        "Never adjusted for: pads lost, the pad grade left, melts, later tests. They come after the technique and may be the way"
-        " in which it acts."
+        "Never adjusted for: pads lost, the pad grade left, melts, later tests, and, for an earlier install on the donor, its"
+        " test. They come after what is compared and may be the way in which it acts."
     )
     return Bullets([*items, *[text for text in exceptions if text], never])
 
@@ -279,10 +285,13 @@ def _labels(columns: tuple[str, ...]) -> str:
     )
 
 
-def _without(contrast: Contrast, reasons: dict[str, tuple[str, ...]]) -> str:
-    """What a contrast leaves out of the list, since it is what is compared or comes after."""
-    gone = [name for names in reasons.values() for name in names if name not in contrast.columns]
-    return f"{contrast.question}: without {_labels(tuple(gone))}." if gone else ""
+def _otherwise(contrast: Contrast) -> str:
+    """Where a contrast departs from the list: what is compared or comes after is not adjusted for."""
+    usual = tuple(name for names in AT_BENCH.values() for name in names)
+    gone = tuple(name for name in usual if name not in contrast.columns)
+    more = tuple(name for name in contrast.columns if name not in usual)
+    parts = [f"{word} {_labels(names)}" for word, names in (("without", gone), ("also for", more)) if names]
+    return f"{contrast.question}: {', '.join(parts)}." if parts else ""
 
 
 def ledger(page: TechniqueAnswers) -> Grid:

@@ -16,6 +16,12 @@ from analysis.records.problems import plural
 from analysis.report.technician_words import POWER_WORDS
 from analysis.report.wording import listed, number, percent, points, points_range, sentence
 
+MANY_BLANKS = 0.25  # fraction of information missing from which it is said in words (common practice, no source)
+HOW_UNKNOWN_WORDS = (
+    "How settings were entered was never recorded, so that unchanged presets, which say nothing of the heat really used, may"
+    " be among them: never more than 'leaning'."
+)
+
 
 def difference(told: Told) -> str:
     """The standardised difference in points with its interval: "+15 points (+6 to +24)"."""
@@ -29,8 +35,16 @@ def told_words(told: Told) -> str:
     with_it, without = told.contrast.arms
     return (
         f"{told.contrast.question}: on like boards {percent(first)} first boots with '{with_it}' and {percent(second)} with"
-        f" '{without}': {difference(told)}, n = {told.n}, {told.verdict}{_own(told)}.{unlike_words(told)}"
+        f" '{without}': {difference(told)}, n = {told.n}, {told.verdict}{_own(told)}.{_blank_words(told)}{unlike_words(told)}"
+        f"{f' {HOW_UNKNOWN_WORDS}' if told.how_unknown else ''}"
     )
+
+
+def _blank_words(told: Told) -> str:
+    """How much blanks took away, where it is much; else empty."""
+    if told.difference.missing < MANY_BLANKS:
+        return ""
+    return f" Blanks in what is adjusted for took away about {percent(told.difference.missing)} of what these jobs could have told."
 
 
 def unlike_words(told: Told) -> str:
@@ -129,9 +143,12 @@ def few_words(few: TooFew) -> str:
 def counted_words(dose: Dose | NoDose) -> str:
     """How the settings were entered."""
     c = dose.counted
+    if c.how_unknown:
+        return f"{plural(c.used, 'setting')} used, {c.blank} not recorded. {HOW_UNKNOWN_WORDS}"
+    unsaid = f"; {c.unknown} left out that do not say how they were entered" if c.unknown else ""
     return (
-        f"{plural(c.typed, 'typed setting')} used; {plural(c.presets, 'unchanged preset')} left out, since nobody knows what was"
-        f" really set; {c.blank} not recorded."
+        f"{plural(c.used, 'typed setting')} used; {plural(c.presets, 'unchanged preset')} left out, since nobody knows what was"
+        f" really set{unsaid}; {c.blank} not recorded."
     )
 
 

@@ -18,10 +18,15 @@ from analysis.demo.truth import Truth
 from analysis.models.dose_response import setting_difference
 from analysis.models.firth import fit_firth
 from analysis.models.terms import Curve
+from analysis.questions.contrasts import DECLARED
 from analysis.questions.damage_steps import damage_steps
+from analysis.questions.description import describe
 from analysis.questions.dose import Dose, NoDose, doses
+from analysis.questions.techniques import Effort, techniques
 from analysis.questions.verdicts import Verdict
 from analysis.records.log import Log, read_log
+from analysis.report.review_models import temperature_words
+from analysis.report.technique_words import counted_words, told_words
 
 
 @pytest.fixture(scope="module")
@@ -44,10 +49,72 @@ def test_every_job_is_typed_preset_or_blank(found):
     ]
     for dose in told:
         c = dose.counted
-        assert c.typed + c.presets + c.blank == len(found.rows)
+        assert c.used + c.presets + c.unknown + c.blank == len(found.rows)
+        assert c.unknown == 0
+        assert not c.how_unknown
         assert c.presets > 100
-        assert dose.fit.n == c.typed == dose.ledger.rows_used
-        assert dose.curve.recorded.size == c.typed
+        assert dose.fit.n == c.used == dose.ledger.rows_used
+        assert dose.curve.recorded.size == c.used
+
+
+def entry_blank(log: Log, where) -> Log:
+    """The log with how heat settings were entered blank in some steps."""
+    steps = log.tables["heat_steps"]
+    steps = steps.assign(entry_kind=steps["entry_kind"].mask(np.broadcast_to(where, len(steps))))
+    return dataclasses.replace(log, tables=dict(log.tables) | {"heat_steps": steps})
+
+
+def test_a_setting_that_does_not_say_how_it_was_entered_is_left_out_and_counted(log, found):
+    rng = np.random.default_rng(4)
+    some = entry_blank(log, rng.random(len(log.tables["heat_steps"])) < 0.3)
+    cohort = build_cohort(some)
+    rows = technique_rows(some, cohort)
+    for before, now in zip(doses(found), doses(rows), strict=True):
+        c = now.counted
+        assert c.unknown > 30
+        assert c.used < 0.8 * before.counted.used
+        assert not c.how_unknown
+        assert c.used + c.presets + c.unknown + c.blank == len(rows.rows) == len(found.rows)
+        assert f"{c.unknown} left out that do not say how they were entered" in counted_words(now)
+        assert dict(now.ledger.exclusions)["how it was entered not recorded"] == c.unknown
+    entry = cohort.first_boots["install_temp_entry"]
+    assert cohort.first_boots.loc[entry.eq("not recorded how"), "install_set_temp_c"].isna().all()
+    assert 0 < pad_rows(some, cohort).rows["removal_c"].count() < pad_rows(log, cohort).rows["removal_c"].count()
+
+
+def test_a_log_that_never_says_how_settings_were_entered_is_used_with_a_loud_word_and_never_clear():
+    truth = dataclasses.replace(Truth(), temperature_loss_at_25=1.2)
+    shop = dataclasses.replace(Shop(), jobs=900, presets=False)
+    log = entry_blank(Log.from_tables(dict(simulate(shop, 8, truth).tables)), True)
+    cohort = build_cohort(log)
+    found = technique_rows(log, cohort)
+    told = doses(found)
+    assert told[0].counted.how_unknown
+    assert told[0].counted.used > 500
+    assert told[0].adjusted_p < 0.001
+    assert told[0].verdict is Verdict.LEANING
+    assert "How settings were entered was never recorded" in counted_words(told[0])
+    model = describe(cohort, cohort.first_boots["first_boot_month"].max())
+    assert model.temperature.how_unknown
+    assert model.temperature.verdict is not Verdict.CLEAR
+    assert "how settings were entered was never recorded" in temperature_words(model)
+    assert pad_rows(log, cohort).how_unknown
+    hot = tuple(c for c in DECLARED if c.name == "hot_short")
+    rows = found.rows.assign(first_boot=found.rows["install_style"].eq(HOT_SHORT).astype(float))
+    rows.loc[::5, "first_boot"] = 1 - rows.loc[::5, "first_boot"]
+    style = techniques(dataclasses.replace(found, rows=rows), hot, effort=Effort(2, 20, 5))[0]
+    assert style.how_unknown
+    assert style.adjusted_p < 0.001
+    assert style.verdict is Verdict.LEANING
+    assert "never more than 'leaning'" in told_words(style)
+
+
+def test_the_heat_of_a_removal_belongs_to_the_clients_chip_alone(log):
+    rows = pad_rows(log, build_cohort(log)).rows
+    landing = rows["side"].eq("landing")
+    assert landing.sum() > 500
+    assert rows.loc[landing, "removal_c"].isna().all()
+    assert rows.loc[rows["spot"].eq("processor, lower"), "removal_c"].notna().mean() > 0.4
 
 
 def test_an_unchanged_preset_says_nothing_whatever_stands_in_its_cell(log, found):

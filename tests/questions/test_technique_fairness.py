@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import dataclasses
+import shutil
 
 import numpy as np
 import pytest
 from scipy.special import expit
 
-from analysis.cli import DEMO
+from analysis.cli import DEMO, main
 from analysis.cohort.features import build_cohort
 from analysis.cohort.technique_rows import TechniqueRows, technique_rows
 from analysis.questions.contrasts import DECLARED
@@ -121,6 +122,23 @@ def test_people_with_hardly_a_job_are_told_apart_from_the_busiest(found):
     assert (strata == strata[0]).sum() == 9
 
 
+def test_work_without_a_boot_test_that_is_taken_as_first_is_counted():
+    log = read_log(DEMO).without_faulty_jobs()
+    before = technique_rows(log, build_cohort(log))
+    sides = log.tables["chip_sides"]
+    single = log.tables["boot_tests"]["job_id"].value_counts().loc[lambda n: n == 1].index
+    named = sides.loc[sides["before_test_no"].notna(), "job_id"]
+    job = next(job for job in before.rows["job_id"] if job in set(single) & set(named) and job not in silent_jobs(log))
+    blank = sides.assign(before_test_no=sides["before_test_no"].mask(sides["job_id"].eq(job)))
+    after = dataclasses.replace(log, tables=dict(log.tables) | {"chip_sides": blank})
+    assert technique_rows(after, build_cohort(after)).taken_as_first == before.taken_as_first + 1
+
+
+def silent_jobs(log) -> set[str]:
+    tables = [log.tables[name] for name in ("chip_sides", "heat_steps")]
+    return {job for table in tables for job in table.loc[table["before_test_no"].isna(), "job_id"]}
+
+
 def test_many_helpers_with_two_jobs_each_do_not_make_an_answer_surer(found):
     """A stratum of one or two jobs hardly varies in a bootstrap that keeps its number of jobs."""
     rng = np.random.default_rng(4)
@@ -139,3 +157,14 @@ def test_many_helpers_with_two_jobs_each_do_not_make_an_answer_surer(found):
 
 def _bare():
     return dataclasses.replace(RESET[0], adjust={"nothing else": ("technician_id",)})
+
+
+def test_the_check_judges_contrasts_of_the_shops_own(tmp_path, capsys):
+    log = tmp_path / "log"
+    shutil.copytree(DEMO, log)
+    settings = log / "bench.toml"
+    text = settings.read_text(encoding="utf-8")
+    own = 'extra_contrasts = ["few: melts_n <= nan"]'
+    settings.write_text(text.replace("# extra_contrasts = []", own), encoding="utf-8")
+    assert main(["check", str(log)]) == 2
+    assert "extra_contrasts holds 'few: melts_n <= nan'" in capsys.readouterr().err

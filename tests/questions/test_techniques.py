@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import re
 
 import numpy as np
 import pandas as pd
@@ -21,6 +22,7 @@ from analysis.questions.verdicts import Verdict
 from analysis.records.log import Log, read_log
 
 QUICK = Effort(copies=3, draws=20, complete_draws=30)
+AFTER_OF = {"heat_cycles": {"known_good"}}  # a donor installed on before is seen to boot less often
 AFTERWARDS = {"pads_lost_n", "pads_lost_band", "pad_grade_left", "melts_n", "bench_hours", "tests_n", "ending"}
 
 
@@ -56,7 +58,7 @@ def test_the_declared_contrasts_are_those_agreed():
 @pytest.mark.parametrize("contrast", DECLARED, ids=lambda c: c.name)
 def test_no_contrast_adjusts_for_what_comes_after_it(contrast):
     assert {"technician_id", "quarter", "intake_damage"} <= set(contrast.columns)
-    assert not set(contrast.columns) & AFTERWARDS
+    assert not set(contrast.columns) & (AFTERWARDS | AFTER_OF.get(contrast.name, set()))
     assert contrast.column not in contrast.columns
     assert set(contrast.columns) <= set(TERM_OF)
     assert all(contrast.adjust)  # every set of columns has its reason
@@ -74,10 +76,23 @@ def test_the_answer_key_of_the_demo(answers):
     assert alloy.with_it.rate < alloy.without.rate - 0.04
 
 
-def test_a_contrast_hardly_used_is_refused_with_its_number(answers):
-    refused = answers["one_pass"]
+def test_a_contrast_hardly_used_is_refused_with_its_number(found):
+    refused = techniques(found, tuple(c for c in DECLARED if c.name == "one_pass"), least=30, effort=QUICK)[0]
     assert isinstance(refused, Refused)
-    assert refused.why == "only 1 job with 'one pass' (at least 10 are needed)"
+    assert re.fullmatch(r"only \d+ jobs with 'one pass' \(at least 30 are needed\)", refused.why)
+
+
+def test_one_pass_is_meant_on_the_side_that_carries_the_balls(answers, log, found):
+    """A mean over all sides was 1 against 489 in the demo, and nobody cleans a mean of sides."""
+    sides = log.tables["chip_sides"]
+    main = sides[
+        sides["chip_role"].eq("processor") & sides["side"].eq("lower") & sides["before_test_no"].fillna(1).eq(1)
+    ]
+    passes = main.drop_duplicates("job_id").set_index("job_id")["clean_passes_n"].reindex(found.rows["job_id"])
+    one = answers["one_pass"].groups
+    assert one.with_it.n == passes.eq(1).sum() > 10
+    assert one.without.n == passes.gt(1).sum() > 400
+    assert "processor_lower_grade" in answers["one_pass"].contrast.columns
 
 
 def test_every_job_stands_in_the_ledger(answers, found):
@@ -170,9 +185,32 @@ def test_a_contrast_of_the_shops_own_is_exploratory_and_does_not_burden_the_decl
     assert [c.exploratory for c in own] == [False] * 8 + [True] * 2
     assert "clean_passes_per_side" not in own[-2].columns
     told = {a.contrast.name: a for a in techniques(found, own, effort=QUICK)}
-    assert told["preheat"].adjusted_p == pytest.approx(answers["preheat"].adjusted_p, rel=0.9, abs=0.02)
-    assert told["few passes"].contrast.exploratory
-    assert told["few passes"].groups.with_it.n + told["few passes"].groups.without.n > 400
+    for name, before in answers.items():  # not by a hair: the shop's own help to fill no blank of theirs
+        assert getattr(told[name], "difference", None) == getattr(before, "difference", None)
+        assert getattr(told[name], "adjusted_p", None) == getattr(before, "adjusted_p", None)
+        assert getattr(told[name], "further_jobs", None) == getattr(before, "further_jobs", None)
+    few = told["own: few passes"]
+    assert few.contrast.exploratory
+    assert few.groups.with_it.n + few.groups.without.n > 400
+
+
+def test_what_comes_after_a_donor_fact_is_not_adjusted_for_in_a_contrast_of_the_shops_own():
+    assert not {"known_good", "prior_installs_n"} & set(own_contrast("old donors: donor_age_years <= 2").columns)
+    assert "known_good" not in own_contrast("often used: prior_installs_n <= 2").columns
+    assert {"known_good", "donor_age_years"} <= set(own_contrast("few melts: melts_n <= 4").columns)
+
+
+@pytest.mark.parametrize(
+    "extra",
+    [
+        ("ball_reset: melts_n <= 9",),
+        ("Ball reset: melts_n <= 9",),
+        ("mine: melts_n <= 9", "Mine: melts_n <= 8"),
+    ],
+)
+def test_a_contrast_of_the_shops_own_takes_no_others_name(extra):
+    with pytest.raises(SettingsError, match="is the name of another contrast"):
+        contrasts_for(extra)
 
 
 @pytest.mark.parametrize(
@@ -182,6 +220,9 @@ def test_a_contrast_of_the_shops_own_is_exploratory_and_does_not_burden_the_decl
         ("pads: pads_lost_n <= 2", "the column is one of clean_passes_per_side"),
         ("grade: pad_grade_left <= 1", "the column is one of"),
         ("passes: clean_passes_per_side <= three", "stands a number"),
+        ("passes: clean_passes_per_side <= nan", "stands a number"),
+        ("passes: clean_passes_per_side <= inf", "stands a number"),
+        ("passes: clean_passes_per_side <= 1e400", "stands a number"),
         ("balls: ball_alloy is gold", "ball_alloy is one of sn63pb37"),
     ],
 )

@@ -279,6 +279,7 @@ def test_a_contrast_of_the_shops_own_is_marked_wherever_it_stands():
     page = technique_answers(dataclasses.replace(log, settings=settings), effort=QUICK, shops=12)
     own = page.answers[-1]
     assert isinstance(own, Told)
+    assert "lost to blanks" in technique_page.checks_grid(page)._repr_html_()
     words = technique_page.contrasts_words(page)._repr_html_()
     assert re.search(r"few passes: on like boards .*\(exploratory\)\.", words)
     assert "by the shop, exploratory" in technique_page.settings_grid(page)._repr_html_()

@@ -4,7 +4,8 @@
 best technician, gaps, presets), makes the page's own comparison on each, and compares it with the planted truth:
 preheat helps, lead-free balls do nothing but go to hard boards, ball reset does nothing; the install set temperature
 has a shallow optimum, install time and both reball settings do nothing; a blade costs pads, the removal temperature
-does not.
+does not. On the jobs of each shop stand besides the kinds of technique_kinds.py, in which time, one person or a small
+arm might pass for a technique.
 
 To save time each shop has five completed tables with twenty bootstrap samples each instead of the page's twenty with
 twenty-five; the intervals are a little wider by chance, not otherwise different.
@@ -35,6 +36,7 @@ from analysis.questions.dose import Dose, doses
 from analysis.questions.techniques import Effort, Told, techniques
 from analysis.questions.verdicts import Verdict
 from analysis.records.log import Log
+from tests.studies import technique_kinds
 from tests.studies.record import Finding, add_write, report, share_error
 
 EFFORT = Effort(copies=5, draws=20, complete_draws=40)
@@ -116,7 +118,7 @@ def one_shop(seed: int, jobs: int) -> list[dict[str, object]]:
     for ratio in damage.ratios:
         if ratio.label.startswith(BLADE.label) or ratio.label == REMOVAL.label:
             out.append({"shop": seed, "what": f"pads, {ratio.label}", "answered": True, "verdict": ratio.verdict})
-    return out
+    return out + technique_kinds.kinds_of(seed, found)
 
 
 def _against(told: Told, truth: float) -> dict[str, object]:
@@ -149,7 +151,7 @@ def told(table: pd.DataFrame) -> str:
     """The tables of the study as text; shares in per cent with their Monte Carlo error."""
     lines = [f"{table['shop'].nunique()} shops. Shares in % ± Monte Carlo error; differences in points.", ""]
     lines.append(f"{'':38}{'answered':>9}{'clear':>13}{'or leaning':>13}{'plain P<.05':>13}")
-    for what, own in table.groupby("what", sort=False):
+    for what, own in table[~table["what"].isin(list(technique_kinds.KINDS))].groupby("what", sort=False):
         said = own[own["answered"].astype(bool)]
         clear, leaning = said["verdict"].eq(Verdict.CLEAR), said["verdict"].ne(Verdict.CANNOT_TELL)
         plain = _share(said["plain"].astype(float)) if said["plain"].notna().any() else "–"
@@ -162,6 +164,17 @@ def told(table: pd.DataFrame) -> str:
     none = table[table["what"].isin(without) & table["answered"].astype(bool)]
     anyone = none.assign(claimed=none["verdict"].eq(Verdict.CLEAR)).groupby("shop")["claimed"].max()
     lines += ["", f"shops in which any contrast without effect is called clear: {_share(anyone.astype(float))}"]
+    lines += [
+        "",
+        f"{'no effect at all':38}{'answered':>9}{'held back':>13}{'P<=.05':>13}{'clear of 7':>13}{'bias':>14}",
+    ]
+    for what in technique_kinds.KINDS:
+        said = table[table["what"].eq(what) & table["answered"].astype(bool)]
+        shares = "".join(f"{_share(said[name].astype(float)):>13}" for name in ("held", "low_p", "claimed"))
+        off = said["off"].astype(float)
+        lines.append(
+            f"{what:38}{len(said):>9}{shares}{100 * off.mean():8.1f} ± {100 * off.std() / len(off) ** 0.5:.1f}"
+        )
     return "\n".join(lines)
 
 
@@ -200,6 +213,21 @@ def findings(table: pd.DataFrame) -> list[Finding]:
         out.append(
             Finding(f"difference less the planted: {name} ({kind})", float(off.mean()), error, n, -bound, bound, claim)
         )
+    return out + _of_kinds(table)
+
+
+def _of_kinds(table: pd.DataFrame) -> list[Finding]:
+    """Time, people and small arms are called clear no more often than stated."""
+    out = []
+    for what in technique_kinds.KINDS:
+        own = table[table["what"].eq(what)]
+        for column, level, words in (
+            ("claimed", technique_kinds.LEVEL, "called clear among seven contrasts"),
+            ("low_p", technique_kinds.LEVEL, "given P up to .05 by itself"),
+        ):
+            rate, n = float(own[column].astype(float).mean()), len(own)
+            high = level if column == "claimed" else level + 3 * share_error(level, n)
+            out.append(Finding(f"{what}, no effect: share {words}", rate, share_error(rate, n), n, None, high))
     return out
 
 
