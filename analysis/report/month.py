@@ -120,13 +120,20 @@ def publish_month(folder: Path, month: str, out: Path, say: Say, keep: Path | No
     Raises
     ------
     ReworkError
-        If the log cannot be used at all, a page failed, or there is none; the others are published. Pages for which
+        If the log cannot be used at all, the month is none that it reaches, or a contrast of the shop's own cannot be
+        read: nothing is made. If a page failed, or there is none: the others are published. Pages for which
         the log holds too little are told of.
     """
+    from analysis.questions.contrasts import contrasts_for
+    from analysis.questions.period import month_for
     from analysis.records.once import usable_log
 
     folder = Path(folder).resolve()
-    usable_log(folder)  # a log that cannot be read is told of once, before anything is started
+    # What cannot be used is told of once, before anything is started.
+    log = usable_log(folder)
+    if month:
+        month_for(log, month)
+    contrasts_for(log.settings.extra_contrasts)
     one = partial(_make, order=_Order(folder, month, out), say=say)
     with kept_in(keep), _makers(say, cells_will_run=pages_kept(folder) < len(PAGES)) as each:
         made = list(each(one, PAGES))

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import multiprocessing
+import shutil
 import sys
 from pathlib import Path
 
 import pytest
 
-from analysis.errors import LogError, ModelError, RenderError
+from analysis.errors import LogError, ModelError, RenderError, ReworkError, SettingsError
 from analysis.report import month, render
 
 DEMO = Path(__file__).resolve().parents[2] / "data_demo"
@@ -69,6 +70,25 @@ def test_a_log_that_cannot_be_read_is_told_before_any_page_is_begun(tmp_path, mo
     with pytest.raises(LogError, match=r"no jobs\.csv"):
         month.publish_month(tmp_path, "", tmp_path, print)
     assert not list(tmp_path.iterdir())
+
+
+@pytest.mark.parametrize(("asked", "told"), [("2024-13", "is not a month"), ("2031-01", "holds nothing for 2031-01")])
+def test_a_month_that_cannot_be_reviewed_is_told_before_any_page_is_begun(tmp_path, monkeypatch, asked, told):
+    monkeypatch.setattr(month, "PAGES", {"good": _good})
+    with pytest.raises(ReworkError, match=told):
+        month.publish_month(DEMO, asked, tmp_path, print)
+    assert not list(tmp_path.iterdir())
+
+
+def test_a_contrast_that_cannot_be_read_is_told_before_any_page_is_begun(tmp_path, monkeypatch):
+    log = tmp_path / "log"
+    shutil.copytree(DEMO, log)
+    settings = log / "bench.toml"
+    settings.write_text(settings.read_text(encoding="utf-8") + '\nextra_contrasts = ["few passes"]\n', encoding="utf-8")
+    monkeypatch.setattr(month, "PAGES", {"good": _good})
+    with pytest.raises(SettingsError, match="few passes"):
+        month.publish_month(log, "", tmp_path / "out", print)
+    assert not (tmp_path / "out").exists()
 
 
 def test_the_grammar_of_addresses_is_left_out_and_may_be_imported_afterwards():
