@@ -30,10 +30,9 @@ def _check(args: argparse.Namespace) -> int:
     from analysis.records.log import FILES
     from analysis.records.on_disk import export_text
     from analysis.records.problems import as_csv, as_json
-    from analysis.records.settings import read_settings
+    from analysis.records.settings import examine_settings
 
     report = check_log(args.log)
-    contrasts_for(read_settings(args.log).extra_contrasts)
     if args.csv:
         export_text(as_csv(report.problems), args.csv, args.log, FILES)
     if args.page:
@@ -42,12 +41,13 @@ def _check(args: argparse.Namespace) -> int:
         print(f"Page written to {publish_check(args.log, args.page, say=_to_stderr)}", file=sys.stderr)
     if args.json:
         print(as_json(report.problems))
-        return report.exit_status
-    for problem in report.problems:
-        print(problem.line_text())
-    for line in report.many_alike:
-        print(f"In sum: {line}")
-    print(report.text)
+    else:
+        for problem in report.problems:
+            print(problem.line_text())
+        for line in report.many_alike:
+            print(f"In sum: {line}")
+        print(report.text)
+    contrasts_for(examine_settings(args.log)[0].extra_contrasts)  # last, so that everything else has been told
     return report.exit_status
 
 

@@ -167,4 +167,9 @@ def test_the_check_judges_contrasts_of_the_shops_own(tmp_path, capsys):
     own = 'extra_contrasts = ["few: melts_n <= nan"]'
     settings.write_text(text.replace("# extra_contrasts = []", own), encoding="utf-8")
     assert main(["check", str(log)]) == 2
-    assert "extra_contrasts holds 'few: melts_n <= nan'" in capsys.readouterr().err
+    said = capsys.readouterr()
+    assert "extra_contrasts holds 'few: melts_n <= nan'" in said.err
+    assert "The log is clean" in said.out
+    settings.write_text(text.replace("# minimum_class_n = 10", "minimum_class_n = 0"), encoding="utf-8")
+    assert main(["check", str(log)]) == 1
+    assert "minimum_class_n" in capsys.readouterr().out
