@@ -76,6 +76,8 @@ class TrialOutcome:
         Lines without a job before the last one used of their class.
     not_counted : tuple of (int, int)
         Lots of either way that were read and will not count: skipped lines, and jobs left out for good.
+    waiting : tuple of (int, int)
+        Jobs of either way that have no first boot yet.
     without_consent : int
     """
 
@@ -94,6 +96,7 @@ class TrialOutcome:
     out_of_order: int
     skipped: int
     not_counted: tuple[int, int]
+    waiting: tuple[int, int]
     without_consent: int
 
 
@@ -191,7 +194,6 @@ def _looked_at(
         p = _p(y, arm, seen["damage_class"])
         strict = max(p, _strict_p(seen, gone, fixed, difference.difference > 0))
     stop = stage == "end" or (stage == "first look" and strict <= EARLY_P)
-    with_it = int(gone["way"].eq(fixed.contrast.arms[0]).sum())
     return TrialOutcome(
         fixed=fixed,
         ledger=ledger,
@@ -207,9 +209,15 @@ def _looked_at(
         neither=int(counted["done"].isna().sum()),
         out_of_order=_out_of_order(used),
         skipped=len(skipped),
-        not_counted=(with_it, len(gone) - with_it),
+        not_counted=_of_either(gone, fixed),
+        waiting=_of_either(used[used["why"].eq(NOT_YET)], fixed),
         without_consent=int((~used["agreed"]).sum()),
     )
+
+
+def _of_either(lines: pd.DataFrame, fixed: Fixed) -> tuple[int, int]:
+    first = int(lines["way"].eq(fixed.contrast.arms[0]).sum())
+    return first, len(lines) - first
 
 
 def _by_class(seen: pd.DataFrame) -> tuple[ByClass, ...]:

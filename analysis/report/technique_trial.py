@@ -171,10 +171,15 @@ def _conduct(outcome: TrialOutcome) -> list[str]:
             f"{plural(outcome.skipped, 'line')} passed over before a later one of the same class: who may pass over a lot"
             " chooses the jobs. Write on each of them the job it was read for."
         )
+    first, second = outcome.fixed.contrast.arms
     if sum(outcome.not_counted):
-        first, second = outcome.fixed.contrast.arms
         out.append(
             f"Lots read that will never count: {outcome.not_counted[0]} of '{first}', {outcome.not_counted[1]} of '{second}'."
+        )
+    if sum(outcome.waiting):
+        out.append(
+            f"No first boot yet: {outcome.waiting[0]} of '{first}', {outcome.waiting[1]} of '{second}'. A job left open does not"
+            " count: close what has failed."
         )
     if outcome.otherwise:
         out.append(

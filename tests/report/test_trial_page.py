@@ -28,6 +28,17 @@ def test_lots_that_were_read_and_do_not_count_are_told_with_the_p_that_decides(t
     assert "never count" not in fair
 
 
+def test_jobs_left_open_are_told_by_way(tmp_path):
+    path, log = run(a_plan(), tmp_path, helps, jobs=50)
+    jobs = log.tables["jobs"]
+    open_ = jobs["job_id"].isin(["N000", "N001", "N002"]).to_numpy(bool)
+    jobs.loc[open_, ["outcome", "closed_date", "first_boot_result", "bench_hours"]] = None
+    outcome = trial_outcome(path, log)
+    first, second = outcome.waiting
+    assert first + second == 3
+    assert f"No first boot yet: {first} of &#x27;preheat&#x27;, {second} of &#x27;none&#x27;." in told(outcome)
+
+
 def test_what_was_done_is_told_apart_from_what_is_not_known(tmp_path):
     outcome = trial_outcome(*run(a_plan(), tmp_path, helps))
     html = told(dataclasses.replace(outcome, otherwise=2, neither=5))
