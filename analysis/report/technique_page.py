@@ -26,6 +26,7 @@ from analysis.report.page import (
     ledger_grid,
 )
 from analysis.report.technique_words import (
+    HOW_UNKNOWN_WORDS,
     damage_words,
     difference,
     heat_words,
@@ -53,7 +54,9 @@ def _helps(page: TechniqueAnswers) -> Statement:
 
 
 def _heat(page: TechniqueAnswers) -> Statement:
-    detail = "Unchanged presets are left out. Settings are set-points of this bench's stations, never a specification."
+    unknown = any(dose.counted.how_unknown for dose in page.doses)
+    detail = HOW_UNKNOWN_WORDS if unknown else "Unchanged presets are left out."
+    detail += " Settings are set-points of this bench's stations, never a specification."
     return Statement("Heat settings", heat_words(page.doses), detail)
 
 

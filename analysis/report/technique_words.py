@@ -91,7 +91,7 @@ def reach_words(told: Told, twin: Smallest | None, smallest: float, a_month: flo
 def further_words(told: Told, smallest: float, a_month: float) -> str:
     """Further jobs of the bench until the smallest difference worth acting on would be clear, and the time they take."""
     jobs = two_digits(told.further_jobs)
-    pace = f" ({months_words(jobs / a_month)} at its pace)" if a_month else ""
+    pace = f" (about {months_words(jobs / a_month)} at its pace)" if a_month else ""
     return (
         f"for {number(smallest)} points, the smallest difference worth acting on, it takes about"
         f" {plural(jobs, 'further first boot')} at this bench{pace}"
@@ -219,7 +219,8 @@ def months_words(months: float) -> str:
         return "–"
     if months < 24:
         return plural(max(1, round(months)), "month")
-    return f"{months / 12:.1f} years"
+    years = months / 12
+    return f"{years:.1f} years" if years < 10 else f"{years:.0f} years"
 
 
 def reach_of_plan(reach: Reach) -> str:

@@ -170,7 +170,9 @@ def test_jobs_needed_are_told_at_this_bench_with_the_time_they_take():
     told = dataclasses.replace(told, further_jobs=1234, unlike=(), detectable=0.4)
     words = technique_words.reach_words(told, None, 10.0, 18.0)
     assert "only a difference of 40 points or more would have been clear in 80 of 100" in words
-    assert "it takes about 1200 further first boots at this bench (5.6 years at its pace)" in words
+    assert "it takes about 1200 further first boots at this bench (about 5.6 years at its pace)" in words
+    far = technique_words.reach_words(dataclasses.replace(told, further_jobs=11_111), None, 10.0, 18.0)
+    assert "about 11000 further first boots at this bench (about 51 years at its pace)" in far
     never = technique_words.reach_words(dataclasses.replace(told, detectable=1.3), None, 10.0, 0.0)
     assert "no difference, however large, would have been clear" in never
     assert "at its pace" not in never
@@ -179,6 +181,19 @@ def test_jobs_needed_are_told_at_this_bench_with_the_time_they_take():
     left = dict.fromkeys(told.overlap.left, 0.0) | {"quarter": 0.41}
     apart = dataclasses.replace(told, unlike=("quarter",), overlap=dataclasses.replace(told.overlap, left=left))
     assert "differ in quarter (by up to 0.41 standard deviations)" in technique_words.told_words(apart)
+
+
+def test_a_log_that_never_says_how_settings_were_entered_is_told_so_on_the_first_screen():
+    tables = small(200)
+    steps = tables["heat_steps"]
+    html = shown(
+        Log.from_tables(
+            tables | {"heat_steps": steps.assign(entry_kind=steps["entry_kind"].where(steps["job_id"].isna()))}
+        )
+    )
+    heat = html.split("Heat settings")[1].split("Where pads are lost")[0]
+    assert "How settings were entered was never recorded" in heat
+    assert "Unchanged presets are left out" not in heat
 
 
 def test_no_technician_is_named(page):
