@@ -29,7 +29,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
-from analysis.errors import ModelError
+from analysis.errors import ModelError, UnconvergedError
+from analysis.models.binary import BLOCK_CELLS
 from analysis.models.pooled import INTERCEPT_SD, TAU_SCALE, _half_normal, _quantile
 from analysis.models.results import Result
 
@@ -38,6 +39,7 @@ Places = NDArray[np.int64]
 
 POINTS = 12
 NEWTON_STEPS, SETTLED = 60, 1e-12
+NOT_FOUND = "the mode of the intercepts was not found at every point of the grid"
 
 
 @dataclass(frozen=True)
@@ -46,9 +48,9 @@ class GroupedRows:
 
     Parameters
     ----------
-    y : ndarray, shape (n,)
-        Success, 0 or 1.
-    offset : ndarray, shape (n,)
+    y : ndarray, shape (n,), or (g, n)
+        Success, 0 or 1; the same at every set of intercepts, or one row for each.
+    offset : ndarray, shape (n,), or (g, n)
         Log odds that the case mix gives each job.
     member : ndarray, shape (n, k)
         1 where the job belongs to the group, each row with a single 1.
@@ -63,7 +65,7 @@ class GroupedRows:
         eta = self.offset + alpha @ self.member.T
         small = np.exp(-np.abs(eta))  # one exponential serves the likelihood and the chances
         p = np.where(eta >= 0, 1.0, small) / (1.0 + small)
-        value = eta @ self.y - (np.maximum(eta, 0.0) + np.log1p(small)).sum(axis=1)
+        value = (eta * self.y - np.maximum(eta, 0.0) - np.log1p(small)).sum(axis=1)
         return value, (self.y - p) @ self.member, (p * (1 - p)) @ self.member
 
     def skewness(self, alpha: Floats) -> Floats:
@@ -108,7 +110,7 @@ def grouped(y: ArrayLike, offset: ArrayLike, group: ArrayLike) -> tuple[GroupedR
     return GroupedRows(outcome, log_odds, member), tuple(found)
 
 
-def conditional_modes(rows: GroupedRows, precision: Floats) -> tuple[Floats, Floats, Floats, bool]:
+def conditional_modes(rows: GroupedRows, precision: Floats, fits: int = 1) -> tuple[Floats, Floats, Floats, bool]:
     """Modes of the intercepts given their normal prior, by Newton's method with halved steps.
 
     Parameters
@@ -116,6 +118,8 @@ def conditional_modes(rows: GroupedRows, precision: Floats) -> tuple[Floats, Flo
     rows : GroupedRows
     precision : ndarray, shape (g, k, k)
         Inverse covariance of the intercepts' prior, one for each point.
+    fits : int
+        Fits that the points belong to, equally many one after the other; those of a fit settle together.
 
     Returns
     -------
@@ -139,9 +143,11 @@ def conditional_modes(rows: GroupedRows, precision: Floats) -> tuple[Floats, Flo
     settled = False
     for _ in range(NEWTON_STEPS):
         step = np.linalg.solve(information, slope[..., None])[..., 0]
-        settled = bool((step * slope).sum(axis=1).max() < SETTLED)
+        open_still = (step * slope).sum(axis=1).reshape(fits, -1).max(axis=1) >= SETTLED
+        settled = not open_still.any()
         if settled:
             break
+        step *= np.repeat(open_still, len(step) // fits)[:, None]
         for _ in range(30):
             reached, new_slope, new_information = posterior(alpha + step)
             worse = reached < value - 1e-12 * np.abs(value)
@@ -177,21 +183,14 @@ class RandomIntercepts(Result):
     location: Floats
     covariance: Floats
 
-    def _from_mean(self) -> tuple[Floats, Floats]:
-        """Mean and SD of each intercept's distance from the mean of all, given the SD between groups, (g, k)."""
-        k = len(self.names)
-        off_mean = np.eye(k) - 1 / k
-        variance = np.diagonal(off_mean @ self.covariance @ off_mean, axis1=1, axis2=2)
-        return self.location @ off_mean, np.sqrt(variance)
-
     def above_mean(self) -> Floats:
         """Posterior chance that each intercept lies above the mean of all, shape (k,)."""
-        centre, spread = self.shown()._from_mean()
+        centre, spread = _from_mean(self.shown().location, self.covariance)
         return np.asarray(self.weight @ special.ndtr(centre / spread))
 
     def distance(self, level: float = 0.95) -> tuple[Floats, Floats, Floats]:
         """Posterior mean and interval of each intercept's distance from the mean of all (log odds), each (k,)."""
-        centre, spread = self.shown()._from_mean()
+        centre, spread = _from_mean(self.shown().location, self.covariance)
         ends = [_quantile(self.weight, centre, spread, q) for q in ((1 - level) / 2, (1 + level) / 2)]
         return np.asarray(self.weight @ centre), ends[0], ends[1]
 
@@ -201,6 +200,14 @@ class RandomIntercepts(Result):
         point = rng.choice(len(self.weight), number, p=self.weight)
         noise = rng.standard_normal((number, len(self.names), 1))
         return np.asarray(self.location[point] + (root[point] @ noise)[..., 0])
+
+
+def _from_mean(location: Floats, covariance: Floats) -> tuple[Floats, Floats]:
+    """Mean and SD of each intercept's distance from the mean of all, given the SD between groups, (..., k)."""
+    k = location.shape[-1]
+    off_mean = np.eye(k) - 1 / k
+    variance = np.diagonal(off_mean @ covariance @ off_mean, axis1=-2, axis2=-1)
+    return location @ off_mean, np.sqrt(variance)
 
 
 def rank_intervals(draws: Floats, level: float = 0.95) -> tuple[Places, Places]:
@@ -248,29 +255,82 @@ def fit_random_intercepts(
         If lengths differ, an outcome is neither 0 nor 1, or there are fewer than two groups.
     """
     rows, names = grouped(y, offset, group)
-    k = len(names)
-    tau, prior = _grid(tau_scale, points, k)
-    alpha, log_mass, information, settled = conditional_modes(rows, np.asarray(np.linalg.inv(prior)))
-    inverse = np.asarray(np.linalg.inv(information))
-    covariance = (inverse + inverse.transpose(0, 2, 1)) / 2
-    if mix is not None:
-        log_mass = log_mass + _told_by_mix(rows, mix, prior)
-    skew = rows.skewness(alpha) * np.diagonal(covariance, axis1=1, axis2=2)
-    location = alpha + 0.5 * (covariance @ skew[..., None])[..., 0]
-    if mix is not None:
-        moved = _moved(rows, alpha, covariance, mix.x)
-        covariance = covariance + moved @ mix.covariance @ moved.transpose(0, 2, 1)
+    tau, prior = _grid(tau_scale, points, len(names))
+    one = GroupedRows(rows.y[None], rows.offset[None], rows.member)
+    many = None if mix is None else MixUncertainty(mix.x, mix.covariance[None])
+    weight, location, covariance, settled = _posterior(one, many, prior)
     return RandomIntercepts(
         n=len(rows.y),
         events=int(rows.y.sum()),
         converged=settled,
-        reason="" if settled else "the mode of the intercepts was not found at every point of the grid",
+        reason="" if settled else NOT_FOUND,
         names=names,
         tau=tau,
-        weight=special.softmax(log_mass),
-        location=location,
-        covariance=covariance,
+        weight=weight[0],
+        location=location[0],
+        covariance=covariance[0],
     )
+
+
+def above_mean_of_many(y: Floats, offset: Floats, group: ArrayLike, mix: MixUncertainty) -> Floats:
+    """What :meth:`RandomIntercepts.above_mean` says of many outcomes of the same jobs, shape (b, k).
+
+    Parameters
+    ----------
+    y, offset : ndarray, shape (b, n)
+        As for :func:`fit_random_intercepts`, one row a fit.
+    group : array_like of str, shape (n,)
+    mix : MixUncertainty
+        With a covariance for each fit, shape (b, m, m).
+
+    Raises
+    ------
+    ModelError
+        As there.
+    UnconvergedError
+        If a fit does not settle.
+    """
+    member = grouped(y[0], offset[0], group)[0].member
+    _, prior = _grid(TAU_SCALE, POINTS, member.shape[1])
+    out = []
+    at_once = max(1, BLOCK_CELLS // (POINTS * y.shape[1]))
+    for first in range(0, len(y), at_once):
+        some = slice(first, first + at_once)
+        rows, unsure = GroupedRows(y[some], offset[some], member), MixUncertainty(mix.x, mix.covariance[some])
+        weight, location, covariance, settled = _posterior(rows, unsure, prior)
+        if not settled:
+            raise UnconvergedError(f"Of several fits on {y.shape[1]} rows one did not settle: {NOT_FOUND}.")
+        centre, spread = _from_mean(location, covariance)
+        out.append((weight[..., None] * special.ndtr(centre / spread)).sum(axis=1))
+    return np.concatenate(out)
+
+
+def _posterior(rows: GroupedRows, mix: MixUncertainty | None, prior: Floats) -> tuple[Floats, Floats, Floats, bool]:
+    """Weight (b, g), mean (b, g, k) and covariance (b, g, k, k) at each point of the grid, and whether all settled.
+
+    Parameters
+    ----------
+    rows : GroupedRows
+        With outcomes and offsets of every fit, (b, n).
+    mix : MixUncertainty or None
+        With a covariance for each fit, (b, m, m).
+    prior : ndarray, shape (g, k, k)
+    """
+    b, (g, k, _) = len(rows.y), prior.shape
+    # A single fit's rows serve all its points as they are: a large log need not be held once for each.
+    each = rows if b == 1 else GroupedRows(np.repeat(rows.y, g, axis=0), np.repeat(rows.offset, g, axis=0), rows.member)
+    precision = np.tile(np.linalg.inv(prior), (b, 1, 1))
+    alpha, log_mass, information, settled = conditional_modes(each, precision, b)
+    inverse = np.asarray(np.linalg.inv(information))
+    covariance = (inverse + inverse.transpose(0, 2, 1)) / 2
+    skew = each.skewness(alpha) * np.diagonal(covariance, axis1=1, axis2=2)
+    location = alpha + 0.5 * (covariance @ skew[..., None])[..., 0]
+    if mix is not None:
+        log_mass = log_mass + _told_by_mix(rows, mix, prior).ravel()
+        moved = _moved(each, alpha, covariance, mix.x)
+        covariance = covariance + moved @ np.repeat(mix.covariance, g, axis=0) @ moved.transpose(0, 2, 1)
+    weight = special.softmax(log_mass.reshape(b, g), axis=1)
+    return weight, location.reshape(b, g, k), covariance.reshape(b, g, k, k), settled
 
 
 def _grid(tau_scale: float, points: int, k: int) -> tuple[Floats, Floats]:
@@ -287,21 +347,24 @@ def _moved(rows: GroupedRows, alpha: Floats, covariance: Floats, x: Floats) -> F
 
 
 def _told_by_mix(rows: GroupedRows, mix: MixUncertainty, prior: Floats) -> Floats:
-    """What the log evidence of each point changes by when the case mix is unsure, (g,).
+    """What the log evidence of each point changes by when the case mix is unsure, (b, g).
 
     Ratio of the normal evidences of the separate estimates with their full covariance and with that given the mix.
     """
-    apart, _, information, _ = conditional_modes(rows, np.eye(prior.shape[1])[None] / INTERCEPT_SD**2)
+    b = len(rows.y)
+    loose = np.repeat(np.eye(prior.shape[1])[None] / INTERCEPT_SD**2, b, axis=0)
+    apart, _, information, _ = conditional_modes(rows, loose, b)
     given = np.asarray(np.linalg.inv(information))
     moved = _moved(rows, apart, given, mix.x)
     full = given + moved @ mix.covariance @ moved.transpose(0, 2, 1)
-    return _log_normal(apart, full + prior) - _log_normal(apart, given + prior)
+    at = apart[:, None]
+    return _log_normal(at, full[:, None] + prior) - _log_normal(at, given[:, None] + prior)
 
 
 def _log_normal(at: Floats, covariance: Floats) -> Floats:
-    """Log density of a normal around zero without its constant, (g,)."""
-    solved = np.linalg.solve(covariance, np.broadcast_to(at[..., None], (*covariance.shape[:2], 1)))[..., 0]
-    return np.asarray(-0.5 * (at * solved).sum(axis=1) - 0.5 * np.linalg.slogdet(covariance)[1])
+    """Log density of a normal around zero without its constant, shape (...); ``at`` is (..., k)."""
+    solved = np.linalg.solve(covariance, np.broadcast_to(at, covariance.shape[:-1])[..., None])[..., 0]
+    return np.asarray(-0.5 * (at * solved).sum(axis=-1) - 0.5 * np.linalg.slogdet(covariance)[1])
 
 
 def above_mean_of_estimates(estimate: Floats, information: Floats, moved: Floats, mix: Floats) -> Floats:

@@ -9,6 +9,7 @@ fit are in ``penalised.py``.
 from __future__ import annotations
 
 import functools
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,7 +18,12 @@ from numpy.typing import NDArray
 from analysis.errors import ModelError, UnconvergedError
 from analysis.models.penalised import Data, maximise
 from analysis.models.pooled import TAU_SCALE
-from analysis.models.random_intercepts import MixUncertainty, RandomIntercepts, fit_random_intercepts
+from analysis.models.random_intercepts import (
+    MixUncertainty,
+    RandomIntercepts,
+    above_mean_of_many,
+    fit_random_intercepts,
+)
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -115,3 +121,25 @@ def compare_groups(rows: WithinRows, y: Floats, mix: CaseMix, tau_scale: float =
     here = rows.compared
     uncertain = MixUncertainty(rows.centred[here], mix.covariance[np.ix_(rows.mix, rows.mix)])
     return fit_random_intercepts(y[here], mix.offset[here], rows.group[here], uncertain, tau_scale=tau_scale)
+
+
+def above_means(rows: WithinRows, y: Floats, mixes: Sequence[CaseMix]) -> Floats:
+    """Chances of lying above the mean that the comparison gives for many outcomes of the same jobs, shape (b, k).
+
+    Parameters
+    ----------
+    rows : WithinRows
+    y : ndarray, shape (b, n)
+        Outcomes, one row a fit.
+    mixes : sequence of CaseMix
+        That of each fit.
+
+    Raises
+    ------
+    ModelError, UnconvergedError
+        As :func:`compare_groups`, or if a fit does not settle.
+    """
+    here = rows.compared
+    covariance = np.array([mix.covariance[np.ix_(rows.mix, rows.mix)] for mix in mixes])
+    offset = np.array([mix.offset[here] for mix in mixes])
+    return above_mean_of_many(y[:, here], offset, rows.group[here], MixUncertainty(rows.centred[here], covariance))

@@ -16,7 +16,7 @@ from scipy.special import expit
 from analysis.models.penalised_many import Maxima, maximise_many
 from analysis.models.pooled import TAU_SCALE
 from analysis.models.random_intercepts import above_mean_of_estimates
-from analysis.models.within_group import case_mix, compare_groups, fit_case_mix
+from analysis.models.within_group import CaseMix, above_means, case_mix, fit_case_mix
 from analysis.questions.technicians import Technicians
 from analysis.questions.twin import Rng, Share, Smallest, draw_outcomes, read_off, rng_of
 from analysis.questions.verdicts import Verdict, verdict_of_chance
@@ -114,7 +114,7 @@ class _Twin:
         y = np.array([draw_outcomes(self.base + shift, rng) for shift, rng in zip(shifts, rngs, strict=True)])
         start = self.found.mix.beta
         fits = maximise_many(self.within.x, y, start, np.ones(len(start), dtype=bool), NEAR)
-        return np.array([self._compared(fits, k, y[k]) for k in range(len(y))])
+        return above_means(self.within, y, [self._mix(fits, k, y[k]) for k in range(len(y))])
 
     def above_by_estimates(self, planted: Floats, rngs: Sequence[Rng]) -> Floats:
         """The same from estimates drawn as they scatter, without drawing jobs: for large logs."""
@@ -122,10 +122,9 @@ class _Twin:
         drawn = planted + np.array([root @ rng.standard_normal(len(root)) for rng in rngs])
         return above_mean_of_estimates(drawn, self.information, self.moved, self.mix)
 
-    def _compared(self, fits: Maxima, k: int, y: Floats) -> Floats:
+    def _mix(self, fits: Maxima, k: int, y: Floats) -> CaseMix:
         done = bool(fits.settled[k])
-        mix = case_mix(self.within, fits.beta[k], fits.covariance[k]) if done else fit_case_mix(self.within, y)
-        return compare_groups(self.within, y, mix).above_mean()
+        return case_mix(self.within, fits.beta[k], fits.covariance[k]) if done else fit_case_mix(self.within, y)
 
     def one_apart(self, who: int, distance: float) -> Floats:
         """Intercepts with one person so far from the mean of all, the others alike."""

@@ -7,11 +7,12 @@ import pytest
 from scipy import special, stats
 
 from analysis.errors import ModelError, UnconvergedError
+from analysis.models import random_intercepts
 from analysis.models.firth import term_test
 from analysis.models.penalised_many import maximise_many
 from analysis.models.pooled import INTERCEPT_SD
 from analysis.models.random_intercepts import MixUncertainty, fit_random_intercepts, rank_intervals
-from analysis.models.within_group import WithinRows, compare_groups, fit_case_mix
+from analysis.models.within_group import WithinRows, above_means, compare_groups, fit_case_mix
 
 
 def rows(wins: dict[str, tuple[int, int]]) -> tuple[np.ndarray, np.ndarray]:
@@ -169,6 +170,25 @@ def test_the_likelihood_lost_by_a_term_is_the_same_for_many_draws_at_once():
     lost = 2 * (whole - maximise_many(x, y, np.zeros(4), free, 1e-9).loglik)
     alone = [term_test(x, each, (2, 3), "both").statistic for each in y]
     np.testing.assert_allclose(lost, alone, atol=1e-7)
+
+
+def test_many_outcomes_compared_at_once_say_what_each_alone_says(monkeypatch):
+    """Groups far apart and alike, more fits than are taken at once, jobs that only help to learn the mix."""
+    rng = np.random.default_rng(8)
+    group = np.array([f"T{k}" for k in rng.integers(0, 4, 160)], dtype=object)
+    x = np.column_stack([np.ones(160), *(group == name for name in ("T1", "T2", "T3")), rng.normal(0, 1, (160, 2))])
+    mix = np.array([False] * 4 + [True] * 2)
+    within = WithinRows(x.astype(float), mix, group, group != "T3")
+    lifts = np.linspace(0, 2.5, 9)
+    y = np.array([rng.random(160) < special.expit(0.5 + lift * (group == "T1") + x[:, 4]) for lift in lifts], float)
+    mixes = [fit_case_mix(within, each) for each in y]
+    monkeypatch.setattr(random_intercepts, "BLOCK_CELLS", 4 * random_intercepts.POINTS * within.compared.sum())
+    alone = [compare_groups(within, each, own).above_mean() for each, own in zip(y, mixes, strict=True)]
+    np.testing.assert_allclose(above_means(within, y, mixes), alone, rtol=0, atol=1e-10)
+    assert alone[-1][1] > 0.95 > alone[0][1]
+    monkeypatch.setattr(random_intercepts, "NEWTON_STEPS", 1)
+    with pytest.raises(UnconvergedError, match="did not settle"):
+        above_means(within, y, mixes)
 
 
 def test_what_cannot_be_compared_is_refused():
