@@ -208,6 +208,11 @@ def test_too_few_jobs_of_one_and_an_unknown_code_are_refused():
     assert "20 of 30" in html
 
 
+def test_what_blanks_do_to_the_intervals_is_told_in_plain_words(answers):
+    html = technician_closing.limits(answers)._repr_html_()
+    assert "The 95 % intervals are a little too narrow where facts are left blank" in html
+
+
 def test_the_learning_picture_is_told_with_its_band_after_the_verdict(answers):
     curve = answers.learning.curve
     alt = technician_page.learning_picture(answers).alt
