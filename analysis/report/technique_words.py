@@ -226,6 +226,6 @@ def months_words(months: float) -> str:
 def reach_of_plan(reach: Reach) -> str:
     """What a plan would show."""
     return (
-        f"{plural(reach.jobs, 'job')} take about {months_words(reach.months)} and show a difference of {number(reach.points)}"
-        " points in four of five such plans"
+        f"{plural(reach.jobs, 'job')} take about {months_words(reach.months)} if everyone agrees and show a difference of"
+        f" {number(reach.points)} points in four of five such plans"
     )

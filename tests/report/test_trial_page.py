@@ -8,8 +8,10 @@ from types import SimpleNamespace
 
 from analysis.cli import DEMO
 from analysis.questions.trial_outcome import trial_outcome
+from analysis.questions.trial_plan import reach_of
 from analysis.report import technique_trial
 from analysis.report.technique_pages import write_plan
+from analysis.report.technique_words import reach_of_plan
 from tests.questions.test_trial import a_plan, helps, run
 
 
@@ -69,3 +71,7 @@ def test_a_list_gets_a_fresh_seed_and_consent_comes_before_the_lot(tmp_path, mon
     html = technique_trial.rules(page)._repr_html_()  # type: ignore[arg-type]
     assert html.index("First the written consent") < html.index("uncover its lot")
     assert str(plans[0].rng_seed) not in html
+
+
+def test_the_time_a_plan_takes_supposes_that_everyone_agrees():
+    assert reach_of_plan(reach_of(216, 18, 0.7)).startswith("216 jobs take about 12 months if everyone agrees and show")
