@@ -17,7 +17,7 @@ from analysis.errors import ModelError
 Floats = NDArray[np.float64]
 
 NOTHING = 1e-100  # probabilities below are given as zero
-GROUP = 32  # jobs added one by one
+GROUP = 64  # jobs added one by one
 BATCH_CELLS = 2**18  # of chances worked on together
 
 
