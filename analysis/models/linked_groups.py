@@ -34,9 +34,10 @@ def linked_groups(group: NDArray[np.object_], x: Floats) -> tuple[tuple[str, ...
     """
     names, at, rows = np.unique(group.astype(str), return_inverse=True, return_counts=True)
     columns = np.hstack([(at[:, None] == np.arange(len(names))).astype(float), x])
-    length = np.sqrt(np.einsum("ij,ij->j", columns, columns))
+    products = columns.T @ columns
+    length = np.sqrt(np.diagonal(products))
     scale = np.where(length > 0, length, 1.0)
-    products = (columns / scale).T @ (columns / scale)
+    products = products / np.outer(scale, scale)
     values, vectors = np.linalg.eigh(products)
     # Combinations of columns that are nothing in every row; what they add to one group and not to another is anyone's.
     free = (vectors[:, values < NOTHING] / scale[:, None])[: len(names)]
