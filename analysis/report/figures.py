@@ -192,7 +192,7 @@ def incidence(curves: Sequence[Curve], ticks: Sequence[float], heading: str, x_l
 def _at_risk_rows(axes: Axes, curves: Sequence[Curve], ticks: Sequence[float], end: float) -> None:
     axes.set(xlim=(0, end), ylim=(-len(curves) - 0.5, 0.5))
     axes.axis("off")
-    axes.text(0, 0, "jobs still at risk", fontsize=SMALL, color=QUIET, va="center")
+    axes.text(0, 0, "jobs still in the count", fontsize=SMALL, color=QUIET, va="center")
     for i, each in enumerate(curves):
         for tick, count in zip(ticks, each.at_risk, strict=True):
             if tick <= end:

@@ -226,9 +226,11 @@ def _room_words(model: Description) -> str:
     """How many terms the log has room for, and which found none."""
     no_room = [item.label for item in model.left_out if "too few" in item.why]
     same = [item.label for item in model.left_out if "the same, or" in item.why]
+    rarer = min(model.fit.events, model.fit.n - model.fit.events)
     text = (
         "One term is allowed for every five of the"
-        f" {min(model.fit.events, model.fit.n - model.fit.events)} rarer outcomes, in an order fixed beforehand."
+        f" {rarer} {'first boots' if rarer == model.fit.events else 'failures'}, the rarer of the two outcomes, in an order"
+        " fixed beforehand."
     )
     if no_room:
         text += f" No room yet for: {listed(no_room)}."

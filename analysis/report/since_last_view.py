@@ -77,7 +77,7 @@ def became_grid(review: Review, last: Before) -> Grid | Prose:
         return Prose([f"The review of {of} named nothing to watch."])
     rows = [[each.words, each.stood, stands(review, each.key).words] for each in last.summary.watched]
     gap = review.month.ordinal - last.summary.month.ordinal
-    under = f"{plural(gap - 1, 'month')} between the two reviews had none here." if gap > 1 else ""
+    under = f"Without a review in between: {plural(gap - 1, 'month')}." if gap > 1 else ""
     heads = [f"the review of {of} said", "it stood then", "it stands now"]
     return Grid("What was to be watched, and what became of it", heads, rows, under=under)
 

@@ -51,7 +51,7 @@ def rate_picture(review: Review) -> Picture | Prose:
     heading = (
         f"Plain first-boot rate outside its limits: {', '.join(out)}"
         if out
-        else f"Plain first-boot rate: {plural(len(rate.months), 'month')}, each by itself within its limits"
+        else f"Plain first-boot rate: {plural(len(rate.months), 'month')}, each by itself within wide limits"
     )
     labels = [month.strftime("%b\n%y") for month in rate.months]
     alt = f"First-boot rate by month with exact limits. {heading}. " + "; ".join(
@@ -181,7 +181,7 @@ def recovery_grid(review: Review) -> Grid | Prose:
             f"{each.recovered} of {each.n}",
             number(each.expected, 1),
             f"{each.low} to {each.high}",
-            "outside" if each.outside else "within",
+            "outside" if each.outside else "within its wide limits",
         ]
         for each in months
     ]
@@ -189,6 +189,7 @@ def recovery_grid(review: Review) -> Grid | Prose:
     under = (
         "Only jobs closed by the day on which enough of the month was closed count. A board that comes back later counts by"
         " its last job, not yet closed on that day, so that its month is then judged again without it."
-        f" A month leaves its limits by chance less than once in {int(1 / months[-1].rate)}."
+        f" The limits are wide: a month leaves them by chance less than once in {int(1 / months[-1].rate)}, so that a bad one"
+        " can lie within them; what adds up over months shows in the watch above."
     )
     return Grid("Recovered against expected, by the month the job came in", heads, rows, numbers=(1, 2, 3), under=under)
