@@ -197,7 +197,11 @@ def _answer(
     each = [samples.of(table, contrast) for table in completed]
     overlap = each[0].overlap
     if min(overlap.effective) < least:
-        why = "hardly any job could have gone either way: the two were given to different boards or by different people"
+        amount, name = min(zip(overlap.effective, contrast.arms, strict=True))
+        why = (
+            f"the jobs that could have gone either way amount to only {math.floor(amount)} with '{name}' (at least"
+            f" {least} are needed): the others differ in boards, people or time, or that way is too rare to tell"
+        )
         return Refused(contrast, groups, why, ledger)
     complete = _complete_case(replace(samples, draws=effort.complete_draws), completed[0], contrast)
     entry = HEAT_ENTRY.get(contrast.column)

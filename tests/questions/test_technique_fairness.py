@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import re
 import shutil
 
 import numpy as np
@@ -82,6 +83,16 @@ def test_arms_that_stay_unlike_after_weighting_are_never_clear(found, monkeypatc
     held = asked(found, ball_reset=arm, first_boot=won)
     assert set(held.unlike) == {"technician_id", "quarter", "intake_damage"}
     assert held.verdict is Verdict.CANNOT_TELL
+
+
+def test_arms_that_hardly_overlap_are_refused_with_what_they_amount_to(found):
+    at = time_of(found)
+    arm = (at > 0.5).astype(float)
+    swapped = np.flatnonzero(np.abs(at - 0.5) < 0.01)
+    arm[swapped] = np.arange(len(swapped)) % 2
+    refused = asked(found, ball_reset=arm)
+    assert isinstance(refused, Refused)
+    assert re.search(r"amount to only \d with '(ball reset|none)' \(at least 10 are needed\)", refused.why)
 
 
 @pytest.mark.parametrize("jobs", [14, 25])

@@ -6,6 +6,7 @@ import pytest
 
 from analysis.questions.verdicts import Verdict
 from tests.studies.record import failing
+from tests.studies.technique_kinds import KINDS
 from tests.studies.techniques import PLANTED, findings, study, told
 
 
@@ -14,6 +15,8 @@ def test_a_few_shops_run_through():
     assert set(PLANTED) <= set(table["what"])
     assert table.loc[table["what"].eq("ball_alloy"), "truth"].eq(0).all()
     assert table.loc[table["what"].eq("preheat"), "truth"].between(0.1, 0.16).all()
+    assert set(KINDS) <= set(table["what"])
+    assert "arm of 14 jobs" in told(table)
     assert "shops in which any contrast without effect is called clear" in told(table)
 
 
