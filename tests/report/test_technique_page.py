@@ -275,9 +275,9 @@ def test_the_command(tmp_path, capsys, monkeypatch):
     assert main(["compare", "--plan", str(plan), *out]) == 0
     assert main(["compare", "--plan-out", str(plan), "--plan-jobs", "48", "--random-seed", "3"]) == 0
     assert done == [
-        ("page", DEMO, tmp_path, print, None, 0, 20),
+        ("page", DEMO, tmp_path, print, None, 0, None),
         ("others",),
-        ("page", DEMO, tmp_path, print, plan, 0, 20),
+        ("page", DEMO, tmp_path, print, plan, 0, None),
         ("list", DEMO, plan, print, 48, 3),
     ]
 
