@@ -89,7 +89,7 @@ def _make(name: str, order: _Order, say: Say) -> Made:
 def _makers(say: Say, *, cells_will_run: bool) -> Iterator[Callable[..., Iterator[Made]]]:
     """How the pages are made: by two copies of this process where the system can copy one, else one after the other."""
     if not can_be_copied():
-        say("This system cannot copy a running process: the pages are made one after the other.")
+        say("This process cannot be copied: the pages are made one after the other.")
         yield map
         return
     import_tools()  # once, for all
@@ -97,8 +97,11 @@ def _makers(say: Say, *, cells_will_run: bool) -> Iterator[Callable[..., Iterato
         import_what_cells_import(PROJECT / "notebooks" / f"{name}.ipynb")
     gc.freeze()  # what stands now is shared by the copies; looking through it for garbage would copy it
     sys.stdout.flush()
-    with ProcessPoolExecutor(AT_ONCE, multiprocessing.get_context("fork")) as pool:
-        yield pool.map
+    try:
+        with ProcessPoolExecutor(AT_ONCE, multiprocessing.get_context("fork")) as pool:
+            yield pool.map
+    finally:
+        gc.unfreeze()
 
 
 def publish_month(folder: Path, month: str, out: Path, say: Say, keep: Path | None = None) -> list[Path]:

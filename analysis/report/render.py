@@ -110,11 +110,11 @@ def _cells_run(sources: list[str], tell: Connection) -> None:
 
     try:
         tell.send(("done", run_cells(sources, PROJECT, lambda number: tell.send(("begun", number)))))
-    except CellError as error:
-        cause = error.__cause__
-        tell.send(("failed", (type(cause).__name__, str(cause).strip(), isinstance(cause, ReworkError))))
     except BrokenPipeError:
         pass  # nobody waits any more
+    except Exception as error:
+        cause = error.__cause__ if isinstance(error, CellError) else error
+        tell.send(("failed", (type(cause).__name__, str(cause).strip(), isinstance(cause, ReworkError))))
 
 
 def can_be_copied() -> bool:

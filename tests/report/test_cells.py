@@ -16,6 +16,7 @@ from analysis.errors import ModelError
 from analysis.report import render
 from analysis.report.render import PROJECT, execute, to_html
 
+COPIES = pytest.mark.skipif(sys.platform in ("darwin", "win32"), reason="no copies of a running process there")
 CELLS = [
     'name = "x"',
     "from analysis.report.page import Grid, PageHead, Picture, Prose\nPageHead('Title', 'Shop', 'Today', 'abc', True)",
@@ -77,7 +78,7 @@ if __name__ == "__main__":
 """
 
 
-@pytest.mark.skipif(sys.platform in ("darwin", "win32"), reason="no copies of a running process there")
+@COPIES
 def test_a_copy_of_this_process_and_a_fresh_one_make_the_same_page(sample, tmp_path):
     script = tmp_path / "script.py"
     script.write_text(CODE)
@@ -109,6 +110,7 @@ def book_of(tmp_path, *sources):
     return path
 
 
+@COPIES
 def test_a_step_that_takes_too_long_is_ended_and_told(tmp_path, monkeypatch):
     monkeypatch.setattr(render, "CELL_TIMEOUT_S", 0.5)
     monkeypatch.setattr(render, "can_be_copied", lambda: True)  # a fresh process would take longer than that to start
@@ -139,3 +141,11 @@ def test_what_is_imported_beforehand_is_what_the_cells_import(tmp_path):
     code += "print({'analysis.report.technician_page', 'analysis.questions.technicians_answers'} <= set(sys.modules))"
     done = subprocess.run([sys.executable, "-c", code], cwd=PROJECT, capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "True"
+
+
+@COPIES
+def test_what_goes_wrong_beside_the_cells_is_told_too(tmp_path, monkeypatch):
+    monkeypatch.setattr(render, "can_be_copied", lambda: True)
+    monkeypatch.setattr(render, "PROJECT", tmp_path / "gone")
+    with pytest.raises(render.RenderError, match="FileNotFoundError"):
+        execute(book_of(tmp_path, "1"), {})
