@@ -26,8 +26,8 @@ def next_words(page: TechniqueAnswers) -> Prose:
     needed = trial.sizes[-1]
     parts = [
         f"{plan.contrast.question}: for each coming job a lot says '{first}' or '{second}'. {reach_of_plan(plan.reach)}, at"
-        f" {number(trial.a_month, 1)} first boots a month (the last twelve months), if every client agrees and every board can be drawn; twice as long if"
-        " half of them do.",
+        f" {number(trial.a_month, 1)} first boots a month (the last twelve months), all of them fit for a lot; twice as long if half are, or half"
+        " agree.",
     ]
     if plan.contrast.column == "install_style":
         parts.append(style_words(page))
