@@ -40,9 +40,10 @@ def body(view: SheetView) -> str:
     return "\n".join(
         [
             f'<a class="skip" href="#main">{escape(w.say("page.skip"))}</a>',
+            "<header>",
             invented if view.invented else "",
             "" if view.mark.seal else draft,
-            f'<header><p class="shop">{escape(view.shop)}</p><h1>{escape(w.say("page.title"))}</h1>',
+            f'<p class="shop">{escape(view.shop)}</p><h1>{escape(w.say("page.title"))}</h1>',
             f'<p class="period">{escape(parts.period_text(view))} {escape(version)}</p></header>',
             '<main id="main">',
             _html(parts.headline(view)),

@@ -251,4 +251,4 @@ def ledger_grid(ledger: Ledger, period: str) -> Grid:
     rows = [[f"{ledger.unit} in the log", str(ledger.rows_in)]]
     rows += [[f"left out: {reason}", f"−{n}"] for reason, n in ledger.exclusions]
     rows.append([f"{ledger.unit} used", str(ledger.rows_used)])
-    return Grid(f"Where every row went ({period})", ["", ledger.unit], rows, numbers=(1,))
+    return Grid(f"Where every row went ({period})", ["what", ledger.unit], rows, numbers=(1,))

@@ -172,4 +172,4 @@ def count_model_words(page: TechniqueAnswers) -> Prose:
 
 def pads_ledger(page: TechniqueAnswers) -> Grid:
     """From all sides of the log to those counted."""
-    return ledger_grid(page.damage.pads.ledger, "whole log")
+    return ledger_grid(page.damage.pads.ledger, "pads lost, whole log")

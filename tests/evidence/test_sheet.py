@@ -290,7 +290,14 @@ def test_the_latest_half_year_that_had_ended():
     assert chosen("2024-02", "2024-03").end == pd.Timestamp("2024-03-31")
 
 
-def test_a_clients_own_device_is_told_the_model_or_the_rate_of_its_damage(demo_log, monkeypatch):
+@pytest.fixture
+def trusted(monkeypatch):
+    """A log over whose past months the model told more than the class rate; over the demo's it did not."""
+    trust = Trust(True, 0.02, 0.01, 0.03, 24, 400, "")
+    monkeypatch.setattr("analysis.questions.bench_model.trust_before", lambda *_: trust)
+
+
+def test_a_clients_own_device_is_told_the_model_or_the_rate_of_its_damage(demo_log, monkeypatch, trusted):
     build = evidence_view.build
     told = build(demo_log, "2024H1", intake=["intake_damage=heat", "device_age_years=3"])
     html = parts.headline(told)._repr_html_()
@@ -307,7 +314,7 @@ def test_a_clients_own_device_is_told_the_model_or_the_rate_of_its_damage(demo_l
     assert "Counted together" not in html
 
 
-def test_the_model_speaks_only_where_the_rule_for_trusting_it_holds(demo_log, monkeypatch):
+def test_the_model_speaks_only_where_the_rule_for_trusting_it_holds(demo_log, monkeypatch, trusted):
     log = read_log(demo_log)
     counted = build_evidence(log, half_year("2024H1"), UNTIL)
     facts = {"intake_damage": "liquid", "device_age_years": "3"}
@@ -338,6 +345,16 @@ def test_a_sheet_with_a_clients_device_is_recounted_with_it(demo_log, tmp_path):
     folder = copy_of(demo_log, tmp_path / "log")
     path = sheet(folder, tmp_path, intake=["intake_damage=liquid"])
     assert path.name == "evidence-2024H1-device-liquid.html"
+    assert main(["recount", str(path), str(folder)]) == 0
+    text = path.read_text(encoding="utf-8")
+    found = re.search(r"Data recovered in (\d+) of (\d+) closed jobs", text)
+    path.write_text(text.replace(found[0], f"Data recovered in {found[2]} of {found[2]} closed jobs"), encoding="utf-8")
+    assert main(["recount", str(path), str(folder)]) == 1
+
+
+def test_a_model_s_chance_on_a_sheet_is_recounted_too(demo_log, tmp_path, trusted):
+    folder = copy_of(demo_log, tmp_path / "log")
+    path = sheet(folder, tmp_path, intake=["intake_damage=liquid"])
     assert main(["recount", str(path), str(folder)]) == 0
     text = path.read_text(encoding="utf-8")
     found = re.search(r"about (\d+)%", text)

@@ -9,6 +9,8 @@ from typing import Any
 
 from bs4 import BeautifulSoup
 
+from tests.report.accessibility import looked_at
+
 WIDTHS = (360, 768, 1280)
 
 
@@ -74,7 +76,7 @@ def visible_text(soup: BeautifulSoup) -> str:
 
 
 def assert_page_behaves(path: Path, browser: Any) -> None:
-    """Open a page in a browser: no request leaves the file, no console error, no horizontal scroll, prints on A4."""
+    """Open a page in a browser: nothing leaves the file, no error, no horizontal scroll, prints on A4, accessible."""
     for width in WIDTHS:
         page = browser.new_page(viewport={"width": width, "height": 800})
         asked: list[str] = []
@@ -92,4 +94,10 @@ def assert_page_behaves(path: Path, browser: Any) -> None:
         assert scroll <= width, f"{scroll} px wide on a screen of {width} px"
         if width == WIDTHS[-1]:
             assert len(page.pdf(format="A4")) > 10_000
+        if width in (WIDTHS[0], WIDTHS[-1]):
+            found = looked_at(page)
+            assert not found.broken, found.broken
+            # Of a table wider than a phone, the engine cannot judge what lies beyond the screen.
+            assert width == WIDTHS[0] or not found.unjudged, found.unjudged
+            assert found.passed > 20
         page.close()
