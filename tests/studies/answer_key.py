@@ -3,8 +3,8 @@
 ``python -m tests.studies.answer_key`` prints a line for each planted technique, technician and cause. Of an effect the
 line holds if the 95 % interval covers the planted size and a planted nothing is not called "clear"; one log is one
 draw, so that about one interval in twenty misses, and intervals that are drawn towards the average hold their share
-over technicians as the prior supposes them, less often for the one furthest out. How often over many logs: ``tests.studies.techniques``,
-``technicians`` and ``watch``.
+over technicians as the prior supposes them, less often for the one furthest out. How often over many logs:
+``tests.studies.techniques``, ``technicians`` and ``watch``.
 """
 
 from __future__ import annotations
