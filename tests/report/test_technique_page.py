@@ -207,7 +207,7 @@ def test_the_list_of_a_plan_is_written_once_and_read_back(tmp_path):
     write_plan(DEMO, target, said.append, jobs=48, seed=3)
     text = target.read_text(encoding="utf-8")
     assert "seed 3 jobs 48 look 24" in text
-    assert "consent" in said[-1]
+    assert "Consent in writing" in said[-1]
     with pytest.raises(ReworkError, match="exists already"):
         write_plan(DEMO, target, said.append)
     html = technique_trial.outcome_words(
