@@ -180,8 +180,15 @@ def _install_features(steps: pd.DataFrame, keys: list[str], log: Log) -> pd.Data
     )
     separate = processor[processor["step_type"].eq("preheat")].groupby(keys, observed=True).size()
     has_separate = out.index.isin(separate.index)
-    out["install_preheat"] = (out.pop("preheat_at_install") | has_separate).astype(float)
+    preheated = (out.pop("preheat_at_install") | has_separate).astype(float)
+    out["install_preheat"] = preheated if _keeps_preheats(log) else np.nan
     return out
+
+
+def _keeps_preheats(log: Log) -> bool:
+    """Whether any preheat is in the log: where none ever is, an install without one was not written down, not cold."""
+    steps = log.tables["heat_steps"]
+    return bool(steps["step_type"].eq("preheat").any() or steps["preheat_c"].notna().any())
 
 
 def work_before(log: Log, wanted: pd.DataFrame) -> tuple[pd.DataFrame, Undated]:

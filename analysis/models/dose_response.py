@@ -24,7 +24,7 @@ class SettingDifference:
     setting, against : float
         In the unit of the curve.
     points, low, high : float
-        Percentage points and their interval.
+        Percentage points and their interval, within -100 to 100.
     """
 
     setting: float
@@ -73,4 +73,6 @@ def setting_difference(
     slope = slopes[0] - slopes[1]
     half = float(stats.norm.isf((1 - fit.level) / 2) * np.sqrt(slope @ fit.covariance @ slope))
     points = means[0] - means[1]
-    return SettingDifference(setting, against, 100 * points, 100 * (points - half), 100 * (points + half))
+    # The delta method knows no ends: chances differ by a hundred points at most.
+    low, high = max(points - half, -1.0), min(points + half, 1.0)
+    return SettingDifference(setting, against, 100 * points, 100 * low, 100 * high)

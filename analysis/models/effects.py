@@ -173,7 +173,7 @@ def chance_curve(
         moved = x.copy()
         moved[:, list(columns)] = row
         p = expit(moved @ beta)
-        mean = p.mean()
+        mean = np.clip(p.mean(), 1e-9, 1 - 1e-9)  # a setting at which all fail has no slope, but a chance
         slope = ((p * (1 - p))[:, None] * moved).mean(axis=0) / (mean * (1 - mean))
         values.append(mean)
         spread.append(np.sqrt(slope @ fit.covariance @ slope))

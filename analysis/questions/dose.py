@@ -24,6 +24,7 @@ from analysis.questions.verdicts import Verdict, at_most_leaning, verdict_of
 Floats = NDArray[np.float64]
 
 LEAST_TYPED = 30  # settings below which a curve would follow single jobs (common practice, no source)
+LEAST_VALUES, VALUES_FOR_BENDS = 3, 6  # different settings for a curve, and for one of three columns (no source)
 USUAL = (0.1, 0.5, 0.9)  # the settings compared: eight of ten jobs lie between the outer two
 SHOWN = (0.02, 0.98)
 YEARS = Number("years_in", "each year of the log", "years")
@@ -131,6 +132,11 @@ class Dose:
     left_out: tuple[LeftOut, ...]
     ledger: Ledger
 
+    @property
+    def people_unadjusted(self) -> bool:
+        """Whether there was no room to adjust for who did the job: an effect is then never clear."""
+        return any(item.label == TECHNICIAN.label and "too few" in item.why for item in self.left_out)
+
 
 @dataclass(frozen=True)
 class NoDose:
@@ -158,7 +164,9 @@ def doses(found: TechniqueRows, log_hash: str = "") -> tuple[Dose | NoDose, ...]
     for each in made:
         if isinstance(each, Dose):
             p = float(next(adjusted))
-            verdict = at_most_leaning(verdict_of(p)) if each.counted.how_unknown else verdict_of(p)
+            verdict = verdict_of(p)
+            if each.counted.how_unknown or each.people_unadjusted:
+                verdict = at_most_leaning(verdict)
             each = replace(each, adjusted_p=p, verdict=verdict)
         out.append(each)
     return tuple(out)
@@ -168,6 +176,14 @@ def with_years(rows: pd.DataFrame) -> pd.DataFrame:
     """The rows with ``years_in``, years since the first of them was received."""
     start = rows["received_date"].min()
     return rows.assign(years_in=(rows["received_date"] - start).dt.days.astype(float) / 365.25)
+
+
+def curve_of(setting: Setting, rows: pd.DataFrame) -> Curve | None:
+    """The curve of a setting: flatter where few different values were set, as on a dial in steps of ten."""
+    different = rows[setting.column].nunique()
+    if different < LEAST_VALUES:
+        return None
+    return Curve(setting.column, setting.name, setting.unit, df=3 if different >= VALUES_FOR_BENDS else 2)
 
 
 def _dose(found: TechniqueRows, setting: Setting, log_hash: str) -> Dose | NoDose:
@@ -182,10 +198,17 @@ def _dose(found: TechniqueRows, setting: Setting, log_hash: str) -> Dose | NoDos
     y = rows["first_boot"].to_numpy(float)
     if few := too_few(y):
         return NoDose(setting, counted, "", few)
-    curve = Curve(setting.column, setting.name, setting.unit, df=3)
+    curve = curve_of(setting, rows)
+    if curve is None:
+        return NoDose(setting, counted, f"fewer than {LEAST_VALUES} different settings were used")
     design = fit_design(rows, (curve, *ADJUSTED), y)
     if not design.has(setting.name):
         return NoDose(setting, counted, "the setting hardly varied, or the jobs are too few for a curve")
+    no_room = [item.label for item in design.left_out if "too few" in item.why]
+    if terms.DAMAGE.label in no_room:
+        rarer = "failures" if y.mean() > 0.5 else "first boots"
+        why = f"too few {rarer} to compare boards with the same damage, and the hard ones may have got other settings"
+        return NoDose(setting, counted, why)
     ledger = found.ledger.then(
         ("unchanged preset", counted.presets),
         ("how it was entered not recorded", counted.unknown),

@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from analysis.cohort.features import FEATURE_SOURCES
 from analysis.models.intervals import Proportion, wilson
 from analysis.questions.contrasts import Contrast
 from analysis.records.problems import plural
@@ -72,6 +73,11 @@ def _won(frame: pd.DataFrame, which: pd.Series) -> Proportion:
 
 def why_refused(groups: Groups, contrast: Contrast, least: int) -> str:
     """Why a contrast cannot be answered; empty when it can be tried."""
+    if not groups.with_it.n + groups.without.n:
+        made_of = FEATURE_SOURCES.get(contrast.column, ())
+        cells = dict.fromkeys(f"{column} in {table}.csv" for table, column in made_of)
+        fill = f": fill in {' and '.join(cells)}" if cells else ""
+        return f"the log does not say of any job which way was used{fill}"
     for name, arm in zip(contrast.arms, (groups.with_it, groups.without), strict=True):
         if arm.n < least:
             return f"only {plural(arm.n, 'job')} with '{name}' (at least {least} are needed)"

@@ -19,8 +19,8 @@ from analysis.cohort.technique_rows import TechniqueRows
 from analysis.models.design import fit_design
 from analysis.models.overlap_weights import Arms, averaged, models_of, propensity, with_arm
 from analysis.models.ridge_logit import WEAK_SD, fit_many, height, precision_of
-from analysis.models.terms import NOT_RECORDED, Curve
-from analysis.questions.dose import ADJUSTED, USUAL, Dose, with_years
+from analysis.models.terms import NOT_RECORDED
+from analysis.questions.dose import ADJUSTED, USUAL, Dose, curve_of, with_years
 from analysis.questions.technique_design import Columns
 from analysis.questions.techniques import Told, clear_from
 from analysis.questions.twin import Smallest, draw_outcomes, smallest_found
@@ -32,6 +32,7 @@ LEVEL = 0.05
 IN_ERRORS = (2.0, 3.0, 4.0, 5.0)  # differences planted, in standard errors of the page's estimate
 IN_POINTS = (6.0, 10.0, 14.0, 18.0, 24.0)  # falls planted at both ends of what is usual, in percentage points
 NEAR = 1e-3
+CURVE_SD = 10.0  # of the curve's columns, in log odds a standard deviation: next to none
 SEED = 64
 FARTHEST = 0.02  # from 0 or 1, where no larger difference is planted
 
@@ -113,7 +114,9 @@ def dose_twin(dose: Dose, found: TechniqueRows, compared: int, shops: int = SHOP
     rows = with_years(found.rows)
     rows = rows[rows[dose.setting.column].notna()].reset_index(drop=True)
     y = rows["first_boot"].to_numpy(float)
-    curve = Curve(dose.setting.column, dose.setting.name, dose.setting.unit, df=3)
+    curve = curve_of(dose.setting, rows)
+    if curve is None:
+        return None
     design = fit_design(rows, (curve, *ADJUSTED), y)
     x = design.matrix(rows)
     own = [at for at in design.term_columns(dose.setting.name) if NOT_RECORDED not in design.names[at]]
@@ -153,11 +156,12 @@ def _depth(base: Floats, usual: float, ends: Sequence[float], fall: float) -> fl
 def _gain(x: Floats, own: Sequence[int], y: Floats) -> Floats:
     """Twice the log likelihood that the curve's own columns add in every twin, shape (shops,).
 
-    The curve has no prior, and its columns, small numbers, are brought to the size of the others.
+    The curve's columns, small numbers, are brought to the size of the others and have next to no prior: just enough
+    that a twin in which a rare setting always failed has a fit.
     """
     x = x / np.where(np.isin(np.arange(x.shape[1]), own), x.std(axis=0), 1.0)
     sd = np.full(x.shape[1], WEAK_SD)
-    sd[list(own)] = np.inf
+    sd[list(own)] = CURVE_SD
     ones = np.ones_like(y)
     reached = []
     for kept in (np.arange(x.shape[1]), np.delete(np.arange(x.shape[1]), own)):

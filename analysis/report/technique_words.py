@@ -180,16 +180,17 @@ def dose_words(dose: Dose | NoDose) -> str:
             for d in dose.differences
         ]
     )
+    people = " Too few jobs to allow for who did them: never more than 'leaning'." if dose.people_unadjusted else ""
     if dose.verdict is Verdict.CANNOT_TELL:
-        return f"{name}: no detectable effect of {dose.setting.what} in {n} jobs. {ends}."
-    return f"{name}: {dose.verdict}, n = {n}. {ends}."
+        return f"{name}: no detectable effect of {dose.setting.what} in {n} jobs. {ends}.{people}"
+    return f"{name}: {dose.verdict}, n = {n}. {ends}.{people}"
 
 
 def heat_words(doses: tuple[Dose | NoDose, ...]) -> str:
     """All settings in one or two sentences for the first screen."""
     told = [d for d in doses if isinstance(d, Dose)]
     if not told:
-        return "Too few typed settings for a word on heat."
+        return "No word on heat yet; the reason of each setting stands below."
     found = [d for d in told if d.verdict is not Verdict.CANNOT_TELL]
     without = [d for d in told if d.verdict is Verdict.CANNOT_TELL]
     parts = [f"{sentence(d.setting.name)}: {d.verdict} ({d.fit.n} jobs)." for d in found]

@@ -106,6 +106,15 @@ def test_stations_are_centred_on_the_common_median():
     assert centre_by_station(one, "set_temp_c").tolist() == one["set_temp_c"].tolist()
 
 
+def test_an_install_without_a_preheat_is_cold_only_where_the_log_ever_keeps_preheats():
+    def preheats(*steps):
+        return build_cohort(two_test_log(steps=steps)).first_boots["install_preheat"].tolist()
+
+    assert np.isnan(preheats(step(1))).all()
+    assert preheats(step(1, preheat_c=150)) == [1.0]
+    assert preheats(step(1), step(2, "touch_up", before=2, preheat_c=150)) == [0.0]
+
+
 def test_no_work_at_all_gives_blanks_not_errors():
     work, undated = work_before(log_of(jobs=[closed("A")]), WANTED)
     assert len(work) == 1

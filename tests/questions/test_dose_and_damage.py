@@ -22,11 +22,12 @@ from analysis.questions.contrasts import DECLARED
 from analysis.questions.damage_steps import damage_steps
 from analysis.questions.description import describe
 from analysis.questions.dose import Dose, NoDose, doses
+from analysis.questions.technique_twin import dose_twin
 from analysis.questions.techniques import Effort, techniques
 from analysis.questions.verdicts import Verdict
 from analysis.records.log import Log, read_log
 from analysis.report.review_models import temperature_words
-from analysis.report.technique_words import counted_words, told_words
+from analysis.report.technique_words import counted_words, dose_words, told_words
 
 
 @pytest.fixture(scope="module")
@@ -157,7 +158,35 @@ def test_a_few_typed_settings_give_no_curve(found):
 def test_a_setting_that_never_changes_gives_no_curve(found):
     rows = found.rows.copy()
     rows["reball_dose_s"] = rows["reball_dose_s"].where(rows["reball_dose_s"].isna(), 40.0)
-    assert "hardly varied" in doses(dataclasses.replace(found, rows=rows))[3].why
+    assert "fewer than 3 different settings" in doses(dataclasses.replace(found, rows=rows))[3].why
+
+
+def test_times_read_off_a_dial_in_tens_get_a_flatter_curve_and_a_twin_that_settles(found):
+    """Four settings, one of them rare: a curve of three columns had no fit in some twins, and the page was lost."""
+    rows = found.rows.copy()
+    dial = np.random.default_rng(9).choice([50.0, 60.0, 70.0, 80.0], len(rows), p=[0.42, 0.42, 0.15, 0.01])
+    rows["install_dose_s"] = rows["install_dose_s"].where(rows["install_dose_s"].isna(), dial)
+    told = doses(dataclasses.replace(found, rows=rows))[1]
+    assert isinstance(told, Dose)
+    assert sum(told.setting.name in name for name in told.fit.names) == 2
+    assert all(-100 <= each.low <= each.points <= each.high <= 100 for each in told.differences)
+    dose_twin(told, dataclasses.replace(found, rows=rows), 4, shops=40)
+
+
+def test_a_setting_is_not_told_while_damage_cannot_be_adjusted_for_and_never_clear_without_the_technician(found):
+    typed = found.rows["install_dose_c"].notna()
+    told = doses(dataclasses.replace(found, rows=found.rows[typed].head(60)))[0]
+    assert isinstance(told, NoDose)
+    assert "too few failures to compare boards with the same damage" in told.why
+    rows = found.rows[typed].head(150).copy()
+    hot = rows["install_dose_c"] > rows["install_dose_c"].median()
+    rows["first_boot"] = (np.random.default_rng(2).random(len(rows)) < np.where(hot, 0.5, 0.95)).astype(float)
+    told = doses(dataclasses.replace(found, rows=rows))[0]
+    assert isinstance(told, Dose)
+    assert told.people_unadjusted
+    assert told.adjusted_p < 0.01
+    assert told.verdict is Verdict.LEANING
+    assert "never more than 'leaning'" in dose_words(told)
 
 
 def test_two_settings_differ_as_the_curve_says():
