@@ -40,16 +40,17 @@ def add_compare_command(add: Callable[..., argparse.ArgumentParser]) -> None:
         "Compare ways of working, and technicians, fairly: easy and hard boards side by side, never a ranking.",
         "rework compare my_log",
     )
-    compare.add_argument(
+    instead = compare.add_mutually_exclusive_group()
+    instead.add_argument(
         "--technician",
         default="",
         metavar="CODE",
         help="instead: the private page of one technician's own figures, for that technician alone",
     )
-    compare.add_argument(
+    instead.add_argument(
         "--plan-out", type=Path, metavar="FILE", help="instead: write the list of a plan that decides by lot, to print"
     )
-    compare.add_argument(
+    instead.add_argument(
         "--plan", type=Path, metavar="FILE", help="instead: only the techniques' page, with the analysis of such a list"
     )
     compare.add_argument(

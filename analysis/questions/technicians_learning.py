@@ -28,6 +28,7 @@ Floats = NDArray[np.float64]
 PERSONAL = Category(PERSON, "technician", min_level=1)
 EARLIER = Curve("experience_jobs", "earlier jobs", "jobs", df=2)
 QUARTER = Category("quarter", "quarter of the year")
+SHARED_BY = 3  # people who must have come so far
 STEP = 100.0  # jobs that a slope belongs to
 
 
@@ -91,6 +92,9 @@ def learning(found: Technicians) -> Learning | None:
     assert isinstance(term, FittedCurve)
     counted = rows[EARLIER.column].to_numpy(float)
     ends = np.quantile(counted, [0.02, 0.98])
+    # Beyond where several people have come the curve would be one person's, for the whole bench to see.
+    reached = np.sort(rows.groupby(rows["technician_id"].astype(str))[EARLIER.column].max().to_numpy(float))[::-1]
+    ends[1] = min(ends[1], reached[min(SHARED_BY, len(reached)) - 1])
     grid = np.linspace(ends[0], ends[1], 61)
     p = term_test(x, y, columns, EARLIER.label).p
     base = found.offset + found.centre

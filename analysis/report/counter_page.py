@@ -35,6 +35,7 @@ from analysis.report.page import (
     Statement,
     jobs_up_to,
     ledger_grid,
+    mend_first,
 )
 from analysis.report.wording import interval, listed, number, percent, sentence
 
@@ -152,7 +153,9 @@ def _left_out(counter: Counter) -> Statement:
 
 def first_screen(counter: Counter) -> FirstScreen:
     """Whether the model is trusted, what it would have brought, how few jobs there are."""
-    return FirstScreen([_trusted(counter), _brought(counter), _few(counter), _left_out(counter)])
+    return FirstScreen(
+        [*mend_first(counter.log), _trusted(counter), _brought(counter), _few(counter), _left_out(counter)]
+    )
 
 
 def counter_ledger(counter: Counter) -> Grid:

@@ -14,7 +14,7 @@ from analysis.questions.verdicts import Verdict
 from analysis.questions.watch import Signal
 from analysis.records.problems import plural
 from analysis.records.setting_aside import strays_told
-from analysis.report.page import FirstScreen, PageHead, Statement, jobs_up_to
+from analysis.report.page import FirstScreen, PageHead, Statement, jobs_up_to, mend_first
 from analysis.report.to_watch import suspect, to_watch
 from analysis.report.watch_expected import once_in
 from analysis.report.watch_words import watched_words
@@ -28,7 +28,6 @@ VERDICT_TEXT = {
 
 
 DAYS_SHORT = 7  # common practice, no source
-MANY_SET_ASIDE = 0.05  # share of the log; common practice, no source
 
 
 def page_head(review: Review) -> PageHead:
@@ -184,7 +183,7 @@ def first_screen(review: Review) -> FirstScreen:
     Where faults set many jobs aside, that comes first: the rates of what is left may be far off.
     """
     usual = [_first_boot(review), _cause(review), _watch(review), _left_out(review)]
-    return FirstScreen([*_set_aside(review), *_unfinished(review), *usual])
+    return FirstScreen([*mend_first(review.log), *_unfinished(review), *usual])
 
 
 def _unfinished(review: Review) -> list[Statement]:
@@ -196,15 +195,3 @@ def _unfinished(review: Review) -> list[Statement]:
     return [
         Statement("The month is not over in the log", says, "'rework review' without a month takes the latest that is.")
     ]
-
-
-def _set_aside(review: Review) -> list[Statement]:
-    log = review.log
-    total = len(review.cohort.jobs) + log.jobs_set_aside
-    if log.jobs_set_aside <= MANY_SET_ASIDE * total:
-        return []
-    says = (
-        f"Do not trust the rates below: {log.jobs_set_aside} of {plural(total, 'job')} are set aside because of faults,"
-        f" {log.failures_set_aside} of them closed as not recovered."
-    )
-    return [Statement("Mend the log first", says, "'rework check' lists every fault and what to do.")]

@@ -15,6 +15,7 @@ from analysis.records.log import Log
 from analysis.records.problems import plural
 
 LONG_TEXT = 14  # letters of a cell from which its column keeps a width of its own on a phone
+MANY_SET_ASIDE = 0.05  # share of the log; common practice, no source
 
 
 @dataclass(frozen=True)
@@ -83,6 +84,18 @@ class Statement:
     label: str
     says: str
     detail: str = ""
+
+
+def mend_first(log: Log) -> list[Statement]:
+    """A line before all others where faults set many jobs aside: the rates of what is left may be far off."""
+    total = len(log.tables["jobs"]) + log.jobs_set_aside
+    if log.jobs_set_aside <= MANY_SET_ASIDE * total:
+        return []
+    says = (
+        f"Do not trust the rates below: {log.jobs_set_aside} of {plural(total, 'job')} are set aside because of faults,"
+        f" {log.failures_set_aside} of them closed as not recovered."
+    )
+    return [Statement("Mend the log first", says, "'rework check' lists every fault and what to do.")]
 
 
 @dataclass(frozen=True)

@@ -24,6 +24,7 @@ from analysis.report.page import (
     Statement,
     jobs_up_to,
     ledger_grid,
+    mend_first,
 )
 from analysis.report.technician_words import (
     POWER_WORDS,
@@ -63,7 +64,7 @@ def first_screen(answers: TechnicianAnswers) -> FirstScreen:
     found = answers.found
     if isinstance(found, NotComparable):
         said = Statement("Can they be told apart?", not_compared_words(found, answers.minimum))
-        return FirstScreen([said, _left_out(answers)])
+        return FirstScreen([*mend_first(answers.log), said, _left_out(answers)])
     assert answers.twin is not None
     raw = [person.raw.rate for person in found.people]
     same = [person.adjusted.mean for person in found.people]
@@ -78,6 +79,7 @@ def first_screen(answers: TechnicianAnswers) -> FirstScreen:
     )
     return FirstScreen(
         [
+            *mend_first(answers.log),
             Statement("Can they be told apart?", _told(found), f"First boots: {rate(found.bench)}."),
             Statement("What the boards did", mix, hard),
             Statement("What this log could show", reach_of_all(answers.twin), smallest_note(answers.twin, found)),
@@ -321,7 +323,8 @@ def learning_picture(answers: TechnicianAnswers) -> Picture | Prose:
         ),
         f"Whether first boot goes with the number of earlier jobs: {learned.verdict}. Average chance with its 95 % band: {ends}"
         " earlier jobs.",
-        "Within each technician and quarter of a year, on the same boards; grey: how many jobs lie where",
+        "Within each technician and quarter of a year, on the same boards, as far as several people have come; grey: how many"
+        " jobs lie where",
         learned.n,
     )
 

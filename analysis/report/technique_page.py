@@ -24,6 +24,7 @@ from analysis.report.page import (
     Statement,
     jobs_up_to,
     ledger_grid,
+    mend_first,
 )
 from analysis.report.technique_words import (
     HOW_UNKNOWN_WORDS,
@@ -87,7 +88,7 @@ def _used(page: TechniqueAnswers) -> Statement:
 
 def first_screen(page: TechniqueAnswers) -> FirstScreen:
     """What helps, heat, where pads are lost, what to try next, jobs used."""
-    return FirstScreen([_helps(page), _heat(page), _damage(page), _next(page), _used(page)])
+    return FirstScreen([*mend_first(page.log), _helps(page), _heat(page), _damage(page), _next(page), _used(page)])
 
 
 def contrasts_words(page: TechniqueAnswers) -> Bullets:

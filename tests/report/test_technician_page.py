@@ -16,6 +16,7 @@ from analysis.demo.simulator import simulate
 from analysis.errors import ReworkError
 from analysis.questions.technicians import compare_technicians
 from analysis.questions.technicians_answers import TechnicianAnswers, build_technicians, technician_answers
+from analysis.questions.technicians_learning import EARLIER
 from analysis.questions.technicians_private import private_comparison, private_view
 from analysis.questions.verdicts import Verdict
 from analysis.records.log import Log
@@ -220,6 +221,28 @@ def test_the_learning_picture_is_told_with_its_band_after_the_verdict(answers):
     for at in (0, -1):
         band = f"({interval(curve.low[at], curve.high[at])}) at {curve.x[at]:.0f}"
         assert band in alt
+
+
+def test_the_learning_curve_ends_where_fewer_than_three_people_have_come(answers):
+    most = answers.found.jobs.compared.groupby("technician_id", observed=True)[EARLIER.column].max()
+    third = sorted(most, reverse=True)[2]
+    assert answers.learning.curve.x[-1] == pytest.approx(third)
+    assert most.max() > third + 30, "one person has come much further in the demo"
+
+
+def test_many_jobs_set_aside_are_told_before_anything_else(answers):
+    rows = answers.log.tables["jobs"].head(60)[["received_date", "outcome"]]
+    aside = dataclasses.replace(answers.log, jobs_set_aside=60, rows_set_aside=rows)
+    screen = technician_page.first_screen(dataclasses.replace(answers, log=aside))._repr_html_()
+    assert "Do not trust the rates below: 60 of 710 jobs are set aside" in screen
+    assert "Mend the log first" not in technician_page.first_screen(answers)._repr_html_()
+
+
+def test_a_person_s_page_and_a_plan_exclude_each_other(capsys):
+    with pytest.raises(SystemExit) as ended:
+        main(["compare", str(DEMO), "--technician", "T2", "--plan", "plan.csv"])
+    assert ended.value.code == 2
+    assert "not allowed with argument" in capsys.readouterr().err
 
 
 def test_who_alone_has_a_kind_of_board_is_named_on_the_page_and_gets_no_private_one():
