@@ -154,8 +154,11 @@ def test_what_the_log_says_was_done_otherwise_is_counted_and_changes_nothing(tmp
     lines = list(csv.DictReader(io.StringIO(path.read_text(encoding="utf-8-sig"))))
     way = next(line["way"] for line in lines if line["job_id"] == "N000")
     step["preheat_c"] = None if way == "preheat" else 150.0
+    # Another job done as drawn: in a log without any preheat, one that is not written down tells nothing.
+    other = next(line["job_id"] for line in lines if line["way"] == "preheat" and line["job_id"] not in ("", "N000"))
+    steps = [step, step | {"job_id": other, "preheat_c": 150.0}]
     jobs = log.tables["jobs"]
-    with_step = Log.from_tables({"jobs": jobs, "heat_steps": log_of(heat_steps=[step]).tables["heat_steps"]})
+    with_step = Log.from_tables({"jobs": jobs, "heat_steps": log_of(heat_steps=steps).tables["heat_steps"]})
     found, plain = trial_outcome(path, with_step), trial_outcome(path, log)
     assert found.otherwise == 1
     assert plain.otherwise == 0
