@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.errors import UnconvergedError
+from analysis.models.column_pairs import products, symmetric
 
 Floats = NDArray[np.float64]
 
@@ -49,22 +50,14 @@ class _Crossed:
         For more than :data:`FEW` sets all products are worked out beforehand, so that the sums are one product of
         matrices; for a few sets that would take longer than a product of matrices for each.
         """
-        width = len(columns)
-        self._columns, self._products, self._place = columns, None, np.zeros((width, width), dtype=np.int64)
-        if sets <= FEW:
-            return
-        self._products = np.empty((width * (width + 1) // 2, columns.shape[1]))
-        end = 0
-        for at in range(width):
-            begin, end = end, end + width - at
-            np.multiply(columns[at], columns[at:], out=self._products[begin:end])
-            self._place[at, at:] = self._place[at:, at] = np.arange(begin, end)
+        self._columns = columns
+        self._products = products(columns) if sets > FEW else None
 
     def sums(self, weights: Floats) -> Floats:
         """The sums, shape (b, p, p), for weights of shape (b, n)."""
         if self._products is None:
             return np.asarray((self._columns * weights[:, None, :]) @ self._columns.T)
-        return np.asarray((weights @ self._products.T)[:, self._place])
+        return symmetric(weights @ self._products.T, len(self._columns))
 
 
 def _newton_step(

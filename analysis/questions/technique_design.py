@@ -121,9 +121,14 @@ def _gathered(name: str, level: Codes) -> Codes:
         return with_neighbours(level, FEWEST)
     term = TERM_OF[name]
     least = term.min_level if isinstance(term, Category) else FEWEST
+    return small_together(level, least)
+
+
+def small_together(level: Codes, least: int) -> Codes:
+    """Levels with fewer than ``least`` rows as one, the last; all numbered from 0."""
     found, at, n = np.unique(level, return_inverse=True, return_counts=True)
     pooled = np.where(n < least, len(found), np.arange(len(found)))
-    return np.unique(pooled[at], return_inverse=True)[1]
+    return np.asarray(np.unique(pooled[at], return_inverse=True)[1], dtype=np.int64)
 
 
 def with_neighbours(level: Codes, least: int) -> Codes:

@@ -20,7 +20,7 @@ from analysis.models.overlap_weights import (
     variance_if_equal,
 )
 from analysis.questions.contrasts import Contrast
-from analysis.questions.technique_design import FEWEST, Codes, Columns
+from analysis.questions.technique_design import FEWEST, Codes, Columns, small_together
 
 Floats = NDArray[np.float64]
 
@@ -117,9 +117,7 @@ class Samples:
 
 def _strata(rows: pd.DataFrame) -> Codes:
     """Technician of each row; those with hardly a job together, since a stratum of one or two hardly varies."""
-    who = pd.factorize(rows["technician_id"])[0]
-    found, at, n = np.unique(who, return_inverse=True, return_counts=True)
-    return np.asarray(np.where(n < FEWEST, len(found), np.arange(len(found)))[at], dtype=np.int64)
+    return small_together(pd.factorize(rows["technician_id"])[0], FEWEST)
 
 
 def _overlap(arms: Arms, e: Floats, watched: Mapping[str, Codes]) -> Overlap:
