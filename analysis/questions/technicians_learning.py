@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import pandas as pd
 from numpy.typing import NDArray
 from scipy import optimize, stats
 from scipy.special import expit
@@ -72,6 +73,17 @@ def _smallest_rise(fit: FirthResult, term: FittedCurve, columns: tuple[int, ...]
     return float(np.sqrt(needed / (line @ np.linalg.solve(block, line))))
 
 
+def shared_range(counted: Floats, who: pd.Series) -> tuple[float, float]:
+    """Numbers of earlier jobs over which the curve is drawn: as far as several people have come.
+
+    Beyond, it would be one person's, for the whole bench to see. Empty (high under low) where only one or two have come
+    beyond their first few jobs.
+    """
+    low, high = (float(end) for end in np.quantile(counted, [0.02, 0.98]))
+    reached = np.sort(pd.Series(counted).groupby(who.astype(str).to_numpy()).max().to_numpy(float))[::-1]
+    return low, min(high, float(reached[min(SHARED_BY, len(reached)) - 1]))
+
+
 def learning(found: Technicians) -> Learning | None:
     """The learning curve; None when the numbers of earlier jobs do not vary enough for one.
 
@@ -91,11 +103,10 @@ def learning(found: Technicians) -> Learning | None:
     term = next(term for term in design.terms if term.label == EARLIER.label)
     assert isinstance(term, FittedCurve)
     counted = rows[EARLIER.column].to_numpy(float)
-    ends = np.quantile(counted, [0.02, 0.98])
-    # Beyond where several people have come the curve would be one person's, for the whole bench to see.
-    reached = np.sort(rows.groupby(rows["technician_id"].astype(str))[EARLIER.column].max().to_numpy(float))[::-1]
-    ends[1] = min(ends[1], reached[min(SHARED_BY, len(reached)) - 1])
-    grid = np.linspace(ends[0], ends[1], 61)
+    low, high = shared_range(counted, rows["technician_id"])
+    if not low < high:
+        return None
+    grid = np.linspace(low, high, 61)
     p = term_test(x, y, columns, EARLIER.label).p
     base = found.offset + found.centre
     smallest = _smallest_rise(fit, term, columns, grid)

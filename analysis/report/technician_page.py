@@ -303,7 +303,11 @@ def learning_picture(answers: TechnicianAnswers) -> Picture | Prose:
     if isinstance(found, NotComparable):
         return Prose([])
     if learned is None:
-        return Prose(["There is no learning curve: earlier jobs do not vary enough in this log."])
+        return Prose(
+            [
+                "There is no learning curve: earlier jobs do not vary enough in this log, or only one or two people have many."
+            ]
+        )
     curve = learned.curve
     ends = " and ".join(
         f"{percent(curve.chance[at])} ({interval(curve.low[at], curve.high[at])}) at {curve.x[at]:.0f}"

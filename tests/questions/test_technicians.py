@@ -15,7 +15,7 @@ from analysis.cohort.features import build_cohort
 from analysis.models.within_group import compare_groups, fit_case_mix
 from analysis.questions.technicians import Technicians, compare_technicians
 from analysis.questions.technicians_alone import Alone
-from analysis.questions.technicians_learning import learning
+from analysis.questions.technicians_learning import learning, shared_range
 from analysis.questions.technicians_rows import NotComparable
 from analysis.questions.technicians_twin import _Twin, technician_twin
 from analysis.questions.twin import rng_of
@@ -164,6 +164,15 @@ def test_a_planted_rise_with_earlier_jobs_is_found_and_a_level_line_mostly_is_no
         if slope:
             assert told.curve.chance[-1] > told.curve.chance[0] + 0.3
     assert verdicts == [Verdict.CANNOT_TELL, Verdict.CLEAR]
+
+
+def test_the_curve_of_learning_is_drawn_as_far_as_three_people_have_come():
+    alike = np.arange(100.0)
+    who = pd.Series(["T1"] * 100 + ["T2"] * 100 + ["T3"] * 30)
+    assert shared_range(np.concatenate([alike, alike, alike[:30]]), who)[1] == 29
+    two = pd.Series(["T1"] * 500 + ["T2"] * 500 + ["T3"] * 5)
+    low, high = shared_range(np.concatenate([np.arange(500.0), np.arange(500.0), np.arange(5.0)]), two)
+    assert low > high == 4
 
 
 def test_a_change_for_everyone_does_not_pass_for_learning(cohort):
