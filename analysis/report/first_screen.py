@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import pandas as pd
-
 from analysis.models.design import TooFew
 from analysis.questions.causes import EVIDENCE, Causes
 from analysis.questions.description import Undatable
@@ -189,7 +187,7 @@ def first_screen(review: Review) -> FirstScreen:
 def _unfinished(review: Review) -> list[Statement]:
     """That the log ends a week or more before its month does: a page of a few days reads like one of a bad month."""
     last, end = review.log.last_date, review.month.end_time
-    if last is pd.NaT or (end - last).days < DAYS_SHORT:
+    if last != last or (end - last).days < DAYS_SHORT:
         return []
     says = f"The log's last entry is of {last:%Y-%m-%d}: what {month_name(review.month)} brought later is not on this page."
     return [

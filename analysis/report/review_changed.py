@@ -62,9 +62,9 @@ def looked_words(review: Review) -> Prose:
 
 
 def _covered(found: Covered) -> str:
-    """That a person's failures are another explanation's; the person is not named and not in the table."""
+    """That a person's failures are another explanation's; that person is not named and not in the table."""
     return (
-        f"No technician stands in the table. The jobs of one failed more often too, but {found.shared_failures} of these"
+        f"One technician's jobs failed more often too and are not in the table: {found.shared_failures} of these"
         f" {plural(found.person.failed, 'failure')} are also those of {name_of(found.by)}; of the other"
         f" {plural(found.rest, 'job')} {found.rest_failed} failed. Who was given the boards is no cause."
     )
