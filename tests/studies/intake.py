@@ -10,6 +10,8 @@ Printed for each size, with Monte Carlo errors over shops:
   intercept, where each shop's luck with its plain rate makes the predictions of shops differ too and so flattens the
   slope; within shops (one slope, each shop its own intercept); and the middle and the mean of the shops' own slopes;
 - how often the 80 % interval holds the true chance;
+- the log score lost a thousand jobs against the true chances (the smaller the better) by the model, the pooled rate of
+  the damage class, plain shares of the classes (one job of the plain rate added) and the plain rate;
 - at each break-even chance t, (model - best default) / (oracle - best default) of the expected utility: accepting an
   intake of chance p is worth p - t, declining 0; the best default is the better of accepting all and declining all,
   as the truth has it. What the oracle gains over it stands beside it: where that is next to nothing, so is the share.
@@ -25,6 +27,7 @@ before; slope, coverage and width then mix both).
 from __future__ import annotations
 
 import argparse
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -46,18 +49,32 @@ from tests.studies.record import Finding, add_write, report
 
 SIZES = (150, 300, 500)
 BREAK_EVEN = (0.3, 0.4, 0.5, 0.6)
+LOST = "score lost, "
 NEW_INTAKES, COPIES, ORACLE_SEED = 1500, 400, 77
 SHOPS = {"demo": Shop(), "alike": replace(Shop(), technician_effects=False), "plain": plain_shop()}
 
 
 @dataclass(frozen=True)
 class Answer:
-    """What one shop's model says of the new intakes; NaN where it refuses."""
+    """What one shop's model says of the new intakes, NaN where it refuses, and what its simpler rivals say."""
 
     jobs: int
     mean: np.ndarray
     low: np.ndarray
     high: np.ndarray
+    rivals: dict[str, np.ndarray]
+
+
+def rivals_of(used: pd.DataFrame, damage: pd.Series) -> dict[str, np.ndarray]:
+    """Chances by the pooled rate of the damage class, by plain shares of the classes, and by the plain rate."""
+    rates = fit_class_rates(used["intake_damage"], used["first_boot"])
+    codes = damage.astype(object).astype(str)
+    won, n = (codes.map(counts).fillna(0).to_numpy(float) for counts in (rates.won, rates.n))
+    return {
+        "pooled class rate": rates.means(damage).to_numpy(),
+        "plain class share": (won + rates.plain) / (n + 1),
+        "plain rate": np.full(len(damage), rates.plain),
+    }
 
 
 def first_boots(shop: Shop, truth: Truth, rng_seed: int) -> pd.DataFrame:
@@ -85,11 +102,16 @@ def answers(rows: pd.DataFrame, intakes: Intakes, trust: bool = False) -> list[A
         chances = fit.chances(intakes.recorded[seen])
         mean, low, high = (np.full(len(seen), np.nan) for _ in range(3))
         mean[seen], low[seen], high[seen] = chances.mean, chances.low, chances.high
+        rivals = rivals_of(used, intakes.recorded["intake_damage"])
         if trust and not trusted(used):
-            rates = fit_class_rates(used["intake_damage"], used["first_boot"])
-            mean = np.where(seen, rates.means(intakes.recorded["intake_damage"]), np.nan)
-        out.append(Answer(jobs, mean, low, high))
+            mean = np.where(seen, rivals["pooled class rate"], np.nan)
+        out.append(Answer(jobs, mean, low, high, rivals))
     return out
+
+
+def score_lost(truth: np.ndarray, told: np.ndarray) -> np.ndarray:
+    """Expected log score of the true chances less that of the chances told (the Kullback-Leibler divergence)."""
+    return truth * np.log(truth / told) + (1 - truth) * np.log((1 - truth) / (1 - told))
 
 
 def judged(answer: Answer, truth: np.ndarray) -> dict[str, float]:
@@ -104,6 +126,8 @@ def judged(answer: Answer, truth: np.ndarray) -> dict[str, float]:
         "width": np.mean(answer.high[seen] - answer.low[seen]),
         "off": np.sqrt(np.mean((answer.mean[seen] - truth[seen]) ** 2)),
     }
+    for name, chances in {"model": answer.mean, **answer.rivals}.items():
+        out[f"{LOST}{name}"] = 1000 * float(np.mean(score_lost(truth[seen], chances[seen])))
     for t in BREAK_EVEN:
         take_all = bool(truth.mean() > t)
         accepts = np.where(seen, answer.mean >= t, take_all)
@@ -120,11 +144,7 @@ def pooled_slope(parts: list[Answer], truth: np.ndarray) -> tuple[float, float]:
         x = np.concatenate([log_odds[i] for i in keep])
         return float(recalibration(1 / (1 + np.exp(-x)), np.concatenate([real[i] for i in keep]))[0][1])
 
-    everyone = list(range(len(parts)))
-    blocks = np.array_split(np.array(everyone), min(20, len(parts)))
-    left_out = np.array([slope(sorted(set(everyone) - set(block.tolist()))) for block in blocks])
-    m = len(blocks)
-    return slope(everyone), float(np.sqrt((m - 1) / m * ((left_out - left_out.mean()) ** 2).sum()))
+    return jackknifed(slope, len(parts))
 
 
 def slope_within(parts: list[Answer], truth: np.ndarray) -> float:
@@ -139,12 +159,13 @@ def slope_within(parts: list[Answer], truth: np.ndarray) -> float:
     return shared / spread
 
 
-def jackknifed(found: list[Answer], truth: np.ndarray) -> tuple[float, float]:
-    """The slope within shops and its error by leaving out blocks of shops."""
-    blocks = np.array_split(np.arange(len(found)), min(20, len(found)))
-    left_out = [slope_within([p for at, p in enumerate(found) if at not in set(block)], truth) for block in blocks]
-    m, values = len(blocks), np.array(left_out)
-    return slope_within(found, truth), float(np.sqrt((m - 1) / m * ((values - values.mean()) ** 2).sum()))
+def jackknifed(statistic: Callable[[list[int]], float], shops: int) -> tuple[float, float]:
+    """A statistic of all shops, given by their places, and its error by leaving out blocks of shops."""
+    everyone = list(range(shops))
+    blocks = np.array_split(np.array(everyone), min(20, shops))
+    left_out = np.array([statistic(sorted(set(everyone) - set(block.tolist()))) for block in blocks])
+    m = len(blocks)
+    return statistic(everyone), float(np.sqrt((m - 1) / m * ((left_out - left_out.mean()) ** 2).sum()))
 
 
 def study(
@@ -167,9 +188,12 @@ def study(
         frame = pd.DataFrame([judged(part, real) for part in parts])
         row: dict[str, float] = {"jobs": jobs}
         row["slope, all shops"], row["slope, all shops: error"] = pooled_slope(parts, real)
-        row["slope, within shops"], row["slope, within shops: error"] = jackknifed(parts, real)
+        row["slope, within shops"], row["slope, within shops: error"] = jackknifed(
+            lambda keep, parts=parts: slope_within([parts[at] for at in keep], real), shops
+        )
         row["slope, middle shop"] = frame["slope"].median()
-        for name in ("slope", "covered", "width", "off", "refused"):
+        lost = [name for name in frame.columns if name.startswith(LOST)]
+        for name in ("slope", "covered", "width", "off", "refused", *lost):
             row[name], row[f"{name}: error"] = frame[name].mean(), frame[name].std() / np.sqrt(shops)
         for t in BREAK_EVEN:
             most = float(np.mean(np.maximum(real - t, 0)) - max(real.mean() - t, 0.0))
