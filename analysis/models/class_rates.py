@@ -3,7 +3,7 @@
 A plain share of a class of eight jobs is mostly chance. The classes are therefore pooled as the effects of
 :mod:`analysis.models.pooled` are, with the class as the only fact: the less the classes differ beyond chance and the
 fewer jobs a class has, the closer its rate stays to the bench's own. In simulation (``tests.studies.intake``) plain
-class shares told less than no class at all below 300 jobs, and a model judged against them was believed too soon.
+class shares told less than no class at all up to 300 jobs, and a model judged against them was believed too soon.
 """
 
 from __future__ import annotations
