@@ -1,13 +1,11 @@
-"""A headless Chromium for the tests and for looking at pages."""
+"""A headless Chromium for the tests and for looking at pages (``pictures.py``)."""
 
 from __future__ import annotations
 
 import os
 import shutil
-import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
-from pathlib import Path
 from typing import Any
 
 NAMES = ("chromium", "chromium-browser", "google-chrome")
@@ -38,23 +36,3 @@ def browser() -> Iterator[Any]:
             yield started
         finally:
             started.close()
-
-
-def take_pictures(page_file: Path, out: Path) -> list[Path]:
-    """Pictures of a page: wide, phone, and printed on A4 (PDF)."""
-    out.mkdir(parents=True, exist_ok=True)
-    made = []
-    with browser() as running:
-        for name, width in (("wide", 1280), ("phone", 360)):
-            page = running.new_page(viewport={"width": width, "height": 900})
-            page.goto(page_file.resolve().as_uri())
-            made.append(out / f"{page_file.stem}-{name}.png")
-            page.screenshot(path=made[-1], full_page=True)
-        made.append(out / f"{page_file.stem}-print.pdf")
-        page.pdf(path=made[-1], format="A4", print_background=True)
-    return made
-
-
-if __name__ == "__main__":
-    for picture in take_pictures(Path(sys.argv[1]), Path(sys.argv[2])):
-        print(picture)
