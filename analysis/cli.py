@@ -6,14 +6,24 @@ import argparse
 import io
 import os
 import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 
 from analysis import __version__
 from analysis.cli_compare import add_compare_command
 from analysis.cli_evidence import add_evidence_commands
 from analysis.cli_month import add_month_command
-from analysis.cli_shared import DEMO, PROJECT, REPORTS, log_or_demo, needs_checkout, out_argument, page_arguments
+from analysis.cli_shared import (
+    DEMO,
+    PROJECT,
+    REPORTS,
+    command_adder,
+    log_argument,
+    log_or_demo,
+    needs_checkout,
+    out_argument,
+    page_arguments,
+)
 from analysis.cli_verify import add_verify_command
 from analysis.errors import ReworkError
 
@@ -142,10 +152,10 @@ def _assess_flags(assess: argparse.ArgumentParser) -> None:
     early = (KnownAt.INTAKE, KnownAt.ASSESSMENT)
     of_job = [c for c in JOBS.columns if c.role in (Role.PREDICTOR, Role.MONEY) and c.known_at in early]
     of_donor = [DONORS[name] for name in ("donor_age_years", "known_good", "prior_installs_n")]
-    assess.add_argument("log", type=Path, help="folder that holds jobs.csv")
+    log_argument(assess)
     for column in (*of_job, *of_donor):
-        about = f"{column.help} {column.rule}".replace("%", "%%")
-        donor = "a donor you could use, shown as an option: " if column in of_donor else ""
+        about = f"{column.help} Allowed: {column.rule}.".replace("%", "%%")
+        donor = "Of a donor you could use, shown as an option. " if column in of_donor else ""
         flag = f"--{column.name.replace('_', '-')}"
         assess.add_argument(flag, default="", metavar="VALUE", help=f"{donor}{about}")
     assess.add_argument(
@@ -184,52 +194,36 @@ def _counter(args: argparse.Namespace) -> int:
 
 
 def _parser() -> argparse.ArgumentParser:
-    text = argparse.RawDescriptionHelpFormatter
     parser = argparse.ArgumentParser(
         prog="rework",
         description="Outcome statistics for a board-level rework bench: a log of past jobs in, a reviewed month out.",
-        epilog="Start with:\n  rework review            the demo month\n  rework blank-log my_log  a folder to fill\n"
-        "  rework check my_log      every fault at once",
-        formatter_class=text,
+        epilog="Start with:\n  rework review                          the demo month of an invented workshop\n"
+        "  rework import jobs.xlsx --into my_log  your own spreadsheet\n"
+        "  rework check my_log                    every fault at once\n\n"
+        "Each command explains itself: rework COMMAND --help. Each duty has a guide in notebooks/guide/.",
+        formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     parser.add_argument("--version", action="version", version=f"rework-outcomes {__version__}")
-    commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
-
-    def add(name: str, run: Callable[[argparse.Namespace], int], what: str, example: str) -> argparse.ArgumentParser:
-        sub = commands.add_parser(
-            name, help=what, description=what, epilog=f"Example:\n  {example}", formatter_class=text
-        )
-        sub.set_defaults(run=run)
-        return sub
-
-    check = add(
-        "check",
-        _check,
-        "List every fault of a log at once; exit status 0 clean, 1 faults, 2 cannot run.",
-        "rework check my_log",
-    )
-    check.add_argument("log", type=Path, help="folder that holds jobs.csv")
-    check.add_argument("--json", action="store_true", help="print the faults as JSON instead of lines")
-    check.add_argument("--csv", type=Path, metavar="FILE", help="also write the faults to this CSV file")
-
-    check.add_argument("--page", type=Path, metavar="FOLDER", help="also make a page of it, each fault with its row")
-
-    blank = add(
-        "blank-log", _blank_log, "Make a folder with empty tables and settings to fill.", "rework blank-log my_log"
-    )
-    blank.add_argument("folder", type=Path, help="folder to make; existing files are never overwritten")
+    add = command_adder(parser.add_subparsers(dest="command", required=True, metavar="COMMAND"))
 
     importing = add(
         "import",
         _import,
-        "Bring a shop's own spreadsheet into a log: what is unsure is asked, and the next run takes the answers. Exit"
-        " status 0 all placed or decided and the log clean, 1 questions or faults are left, 2 cannot run.",
+        "Bring your own spreadsheet into a log; what is unsure is asked.",
         "rework import jobs.xlsx --into my_log",
+        more="What each heading and word means is proposed and written to import.toml in the log; what is unsure is a"
+        ' "?" there and a question here. Put the answer in its place and run the same command again. Run it each month'
+        " with the new sheet: it adds what is new and shows what changed. What could not be placed stands in"
+        " not_placed.csv with the reason. Exit status 0 all placed or decided and the log clean, 1 questions or faults"
+        " are left, 2 cannot run.",
+        guide="bringing_in_your_log",
     )
     importing.add_argument("files", type=Path, nargs="+", metavar="FILE", help=".xlsx, .ods or CSV; only ever read")
-    importing.add_argument("--into", type=Path, required=True, metavar="FOLDER", help="the log; made or added to")
     importing.add_argument(
-        "--mapping", type=Path, metavar="FILE", help="what headings and words mean, to edit (FOLDER/import.toml)"
+        "--into", type=Path, required=True, metavar="LOG", help="folder of the log; made or added to"
+    )
+    importing.add_argument(
+        "--mapping", type=Path, metavar="FILE", help="what headings and words mean, to edit (LOG/import.toml)"
     )
     importing.add_argument(
         "--apply-changes",
@@ -241,14 +235,26 @@ def _parser() -> argparse.ArgumentParser:
         help="also set cells of the log that the sheet says otherwise: all, or those of the jobs named",
     )
 
+    blank = add(
+        "blank-log",
+        _blank_log,
+        "Make empty tables, with settings and how to fill them.",
+        "rework blank-log my_log",
+        guide="bringing_in_your_log",
+    )
+    blank.add_argument("folder", type=Path, metavar="LOG", help="folder to make; existing files are never overwritten")
+
     enter = add(
         "enter",
         _enter,
-        "Enter or continue a job: by questions, or by flags for scripts. Checked first, written whole or not at all.",
+        "Enter a job by questions at the bench, or continue one.",
         "rework enter my_log\n  rework enter my_log --job J-0701 --preset 'processor, whole move' "
         "--set boot_tests.boot_result=short",
+        more="An entry is checked first and written whole or not at all; after a fault only the answers at fault are"
+        " asked again. The files before it stay as NAME.csv.previous. Flags do the same for scripts.",
+        guide="bringing_in_your_log",
     )
-    enter.add_argument("log", type=Path, help="folder that holds jobs.csv")
+    log_argument(enter)
     enter.add_argument("--job", default="", metavar="CODE", help="the job; 'next' with flags for the next free code")
     enter.add_argument(
         "--set",
@@ -261,31 +267,61 @@ def _parser() -> argparse.ArgumentParser:
     enter.add_argument("--answers", type=Path, metavar="FILE", help="enter answers that could not be written before")
     enter.add_argument("--write-presets", action="store_true", help="make a presets.toml to fill, and nothing else")
 
-    column = add("column", _column, "Explain one column of the log.", "rework column pad_grade_found")
-    column.add_argument("name", help="heading of the column")
+    check = add(
+        "check",
+        _check,
+        "List every fault at once: file, line, job, column, rule, what to do.",
+        "rework check my_log\n  rework check my_log --page reports",
+        more="Your files are only read. Exit status 0 clean, 1 faults, 2 cannot run.",
+        guide="bringing_in_your_log",
+    )
+    log_argument(check)
+    check.add_argument("--json", action="store_true", help="print the faults as JSON instead of lines")
+    check.add_argument("--csv", type=Path, metavar="FILE", help="also write the faults to this CSV file")
+    check.add_argument("--page", type=Path, metavar="FOLDER", help="also make a page of it, each fault with its row")
+
+    column = add(
+        "column", _column, "Explain one column: what it means, what it may hold.", "rework column pad_grade_found"
+    )
+    column.add_argument("name", metavar="COLUMN", help="heading of the column")
+
+    dictionary = add("dictionary", _dictionary, "Explain all columns, as a page.", "rework dictionary")
+    out_argument(dictionary)
 
     schema = add(
         "table-schema",
         _table_schema,
-        "Write the columns as Table Schema files, for validators of that open standard.",
+        "Write the columns as Table Schema files, for other validators.",
         "rework table-schema schemas",
+        more="Table Schema is an open standard.",
     )
-    schema.add_argument("folder", type=Path, help="where the files go")
+    schema.add_argument("folder", type=Path, metavar="FOLDER", help="where the files go")
 
-    dictionary = add("dictionary", _dictionary, "Make the page that explains every column.", "rework dictionary")
-    out_argument(dictionary)
-
-    review = add("review", _review, "Make the monthly review as one HTML page.", "rework review my_log --month 2024-09")
+    review = add(
+        "review",
+        _review,
+        "Make the monthly review, one HTML page.",
+        "rework review my_log --month 2024-09",
+        more="Without --month the latest month that is over is taken: the log has an entry of its last day or later, or"
+        " it is the month before today and the log's last entry lies in it. Leave review-YYYY-MM.json beside the page:"
+        " the next review in the same folder reads it and says what became of what was to be watched.",
+        guide="before_the_monthly_meeting",
+    )
     page_arguments(review)
     review.add_argument("--month", default="", metavar="YYYY-MM", help="without it, the latest complete month")
+    add_month_command(add)
 
     assess = add(
         "assess",
         _assess,
-        "Accept or decline: chance, range, worth and like jobs for one intake; asks at the terminal without flags.",
+        "Accept or decline a device: chance, range, money, past jobs like it.",
         "rework assess my_log --intake-damage liquid --prior-rework elsewhere --device-age-years 3 \\\n"
         "    --fee-basis no_result_no_fee --fee-amount 650 --donor-cost 120\n"
         "  rework assess my_log --waiting waiting.csv",
+        more="Without flags it asks. Accept: the expected margin is positive over the whole 80 % interval of the"
+        " chance. Decline: negative over all of it. Discuss: neither. Outside our experience: nothing like it in the"
+        " log, and no number is made up. Facts of a donor change no recommendation.",
+        guide="at_the_counter",
     )
     _assess_flags(assess)
     needs_checkout(assess)
@@ -293,8 +329,9 @@ def _parser() -> argparse.ArgumentParser:
     counter = add(
         "counter",
         _counter,
-        "Make the page for accepting and declining: how far to trust it, last year replayed, a card for the counter.",
+        "Make the page behind it: how far to trust it, last year replayed, a card.",
         "rework counter my_log",
+        guide="at_the_counter",
     )
     page_arguments(counter)
     counter.add_argument(
@@ -312,7 +349,6 @@ def _parser() -> argparse.ArgumentParser:
     )
     add_evidence_commands(add)
     add_compare_command(add)
-    add_month_command(add)
     add_verify_command(add)
     return parser
 

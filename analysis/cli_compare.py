@@ -37,8 +37,11 @@ def add_compare_command(add: Callable[..., argparse.ArgumentParser]) -> None:
     compare = add(
         "compare",
         _compare,
-        "Compare ways of working, and technicians, fairly: easy and hard boards side by side, never a ranking.",
-        "rework compare my_log",
+        "Compare ways of working, and technicians, on like boards; never a ranking.",
+        "rework compare my_log\n  rework compare my_log --plan-out plan.csv",
+        more="Two pages: techniques, and technicians. Tell your people before you compare them; labour and"
+        " data-protection law may forbid it or ask for consent.",
+        guide="before_you_compare_people",
     )
     instead = compare.add_mutually_exclusive_group()
     instead.add_argument(

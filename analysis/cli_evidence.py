@@ -6,7 +6,7 @@ import argparse
 from collections.abc import Callable
 from pathlib import Path
 
-from analysis.cli_shared import log_or_demo, page_arguments
+from analysis.cli_shared import log_argument, log_or_demo, page_arguments
 
 
 def _evidence(args: argparse.Namespace) -> int:
@@ -42,9 +42,11 @@ def add_evidence_commands(add: Callable[..., argparse.ArgumentParser]) -> None:
     evidence = add(
         "evidence",
         _evidence,
-        "Make the one-page sheet for clients: what the bench achieves, with its numbers of jobs. From a sealed log it"
-        " can be recounted; without a seal it is a draft.",
+        "Make the one-page sheet for clients, each rate with its jobs.",
         "rework evidence my_log --half 2024H1 --language de",
+        more="From a sealed log it can be recounted; without a seal it is a draft and says so. A half-year with fewer"
+        " than ten closed jobs gives no sheet.",
+        guide="when_a_client_asks",
     )
     evidence.add_argument(
         "--half", default="", metavar="YYYYHN", help="half-year, such as 2024H1 (the latest that ended)"
@@ -69,17 +71,23 @@ def add_evidence_commands(add: Callable[..., argparse.ArgumentParser]) -> None:
     seal = add(
         "seal",
         _seal,
-        "Seal a log until a day: salted hashes of its rows, one more line in its ledger. A log with faults is refused.",
+        "Seal the log until a day: later changes show.",
         "rework seal my_log --until 2024-09-30",
+        more="Writes salted hashes of its rows, one more line in seals/ledger.jsonl, and prints a fingerprint: hand it"
+        " to somebody else on the same day. A log with faults is refused, since jobs set aside would be missing.",
+        guide="when_a_client_asks",
     )
-    seal.add_argument("log", type=Path, help="folder that holds jobs.csv; a folder 'seals' is added to it")
+    log_argument(seal, "folder that holds jobs.csv; a folder 'seals' is added to it")
     seal.add_argument("--until", required=True, metavar="YYYY-MM-DD", help="last day; it must be over")
 
     recount = add(
         "recount",
         _recount,
-        "Count a sheet again from its sealed log; exit status 0 it matches, 1 it does not, 2 cannot run.",
-        "rework recount evidence-2024H1.html my_log",
+        "Count a sheet again from its sealed log.",
+        "rework recount reports/evidence-2024H1.html my_log",
+        more="Compares every sealed row, every total and every word. Exit status 0 it matches, 1 it does not and where,"
+        " 2 cannot run.",
+        guide="when_a_client_asks",
     )
-    recount.add_argument("sheet", type=Path, help="page made by 'rework evidence'")
-    recount.add_argument("log", type=Path, help="folder of the sealed log")
+    recount.add_argument("sheet", type=Path, metavar="PAGE", help="page made by 'rework evidence'")
+    log_argument(recount, "folder of the sealed log")

@@ -41,16 +41,19 @@ def add_month_command(add: Callable[..., argparse.ArgumentParser]) -> None:
     month = add(
         "month",
         _month,
-        "Make every page of a month, two at a time: review, accept or decline, techniques, technicians, log check; and"
-        " the index that links them.",
+        "Make every page of the month, and an index of them.",
         "rework month my_log --month 2024-09",
+        more="Two at a time: review, accept or decline, techniques, technicians, log check. Private pages are not among"
+        " them. What has not changed since is not worked out again.",
+        guide="before_the_monthly_meeting",
     )
     month.add_argument("--month", default="", metavar="YYYY-MM", help="without it, the latest complete month")
     page_arguments(month)
     index = add(
         "index",
         _index,
-        "Make index.html of a folder of pages: each with the sentences of its first screen, earlier months, guides.",
+        "Make the index alone: pages, earlier months, guides.",
         "rework index --out reports",
+        more="index.html of a folder of pages: each with the sentences of its first screen. No private page is named.",
     )
     out_argument(index)

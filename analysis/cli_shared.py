@@ -3,11 +3,54 @@
 from __future__ import annotations
 
 import argparse
+import textwrap
+from collections.abc import Callable
 from pathlib import Path
 
 PROJECT = Path(__file__).resolve().parent.parent
 DEMO = PROJECT / "data_demo"
 REPORTS = PROJECT / "reports"
+
+
+def command_adder(
+    commands: argparse._SubParsersAction[argparse.ArgumentParser],
+) -> Callable[..., argparse.ArgumentParser]:
+    """Make what adds a command: all of them explain themselves in the same order.
+
+    Returns
+    -------
+    callable
+        Takes the name, what runs it, one line that the README repeats, an example, what else one must know, and the
+        guide of the duty; gives the command's parser.
+    """
+
+    def add(
+        name: str,
+        run: Callable[[argparse.Namespace], int],
+        what: str,
+        example: str,
+        *,
+        more: str = "",
+        guide: str = "",
+    ) -> argparse.ArgumentParser:
+        about = "\n\n".join(textwrap.fill(part, 79) for part in (what, more) if part)
+        beside = f"\n\nGuide: notebooks/guide/{guide}.md" if guide else ""
+        command = commands.add_parser(
+            name,
+            help=what,
+            description=about,
+            epilog=f"Example:\n  {example}{beside}",
+            formatter_class=argparse.RawDescriptionHelpFormatter,
+        )
+        command.set_defaults(run=run)
+        return command
+
+    return add
+
+
+def log_argument(command: argparse.ArgumentParser, about: str = "folder that holds jobs.csv") -> None:
+    """Add the log, which must be named."""
+    command.add_argument("log", type=Path, metavar="LOG", help=about)
 
 
 def needs_checkout(command: argparse.ArgumentParser) -> None:
@@ -23,7 +66,8 @@ def out_argument(command: argparse.ArgumentParser) -> None:
 
 def page_arguments(command: argparse.ArgumentParser) -> None:
     """Add the log, which may be left out for the demo, and the folder of the page."""
-    command.add_argument("log", type=Path, nargs="?", help="folder that holds jobs.csv; without it, the demo")
+    about = "folder that holds jobs.csv; without it, the demo of an invented workshop"
+    command.add_argument("log", type=Path, nargs="?", metavar="LOG", help=about)
     out_argument(command)
 
 

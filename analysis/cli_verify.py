@@ -34,16 +34,18 @@ def add_verify_command(add: Callable[..., argparse.ArgumentParser]) -> None:
     verify = add(
         "verify",
         _verify,
-        "Compare every engine with published values and reference software, print the table and make its page, with"
-        " what the simulations found; exit status 0 all holds, 1 something fails, 2 cannot run.",
+        "Check the numbers against R and published values.",
         "rework verify",
+        more="Computes every check anew, prints the table and makes a page of it, with what simulations of shops with a"
+        " known truth found and when they were run. Exit status 0 all holds, 1 something fails, 2 cannot run.",
     )
     out_argument(verify)
     methods = add(
         "methods",
         _methods,
-        "Make the page of methods: each model with formula, assumptions, sources and checks; TRIPOD and STROBE"
-        " checklists filled in from the log; glossary. After 'rework verify' it links the table of checks.",
+        "Make the page of formulas, assumptions, sources, and the glossary.",
         "rework methods my_log",
+        more="Each model with formula, assumptions, sources and checks; TRIPOD and STROBE checklists filled in from the"
+        " log. After 'rework verify' it links the table of checks.",
     )
     page_arguments(methods)
