@@ -1,4 +1,4 @@
-"""Every number of the sheet counted again by an independent path: the csv module and the steps of the guide."""
+"""Every number of the sheet counted again by an independent path: the csv module and the steps of the guides."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ Z = NormalDist().inv_cdf(0.975)
 
 
 def wilson(x, n):
-    """Step 2 of the guide."""
+    """Step 2 of the guide of counts."""
     half = Z * math.sqrt(x * (n - x) / n + Z**2 / 4)
     return (x + Z**2 / 2 - half) / (n + Z**2), (x + Z**2 / 2 + half) / (n + Z**2)
 
@@ -60,7 +60,7 @@ def filled(text):
 
 
 def by_day(auditor, last):
-    """Step 4 of the guide: share recovered and share not yet closed by each day, with the likely range of the first."""
+    """Step 1 of the guide of times: shares recovered, with likely range, and not yet closed by each day."""
     left, share, q, r, s, t = 1.0, 0.0, 0.0, 0.0, 0.0, 0.0
     out = {}
     for day in range(last + 1):
@@ -176,7 +176,7 @@ def test_by_damage_step_3(page, auditor):
     assert list(shown) == ["All"]
 
 
-def test_time_step_4(page, auditor):
+def test_time_step_1_of_times(page, auditor):
     text = next(li.get_text() for li in page.find_all("li") if li.get_text().startswith("Time:"))
     days = by_day(auditor, 120)
     for day in (14, 30):
@@ -191,7 +191,9 @@ def test_time_step_4(page, auditor):
     assert f"{auditor.accepted} accepted jobs; the {auditor.count(outcome='open')} still open" in text
 
 
-GUIDE = Path(__file__).resolve().parents[2] / "notebooks" / "guide" / "audit_by_spreadsheet.md"
+GUIDES = Path(__file__).resolve().parents[2] / "notebooks" / "guide"
+COUNTS = (GUIDES / "audit_by_spreadsheet.md").read_text(encoding="utf-8")
+TIMES = (GUIDES / "audit_times_and_ledger.md").read_text(encoding="utf-8")
 NAMES = {
     "A": "id",
     "B": "month",
@@ -207,7 +209,7 @@ NAMES = {
 
 
 class Spreadsheet:
-    """The few functions that the guide's formulas use, as a spreadsheet computes them."""
+    """The few functions that the guides' formulas use, as a spreadsheet computes them."""
 
     def __init__(self, rows):
         self.rows = rows
@@ -227,7 +229,7 @@ class Spreadsheet:
         return sum(all(holds(row[name], want) for name, want in tests) for row in self.rows)
 
     def value(self, formula):
-        """A formula of the guide, put into Python."""
+        """A formula of a guide, put into Python."""
         text = re.sub(r'">="&(\w+)', r"'>=' + str(\1)", formula.removeprefix("=")).replace("^", "**")
         text = re.sub(r"\b([A-J]):\1\b", r"'\1'", text)
         text = re.sub(r"\b([K-Y]\d+)\b", r"cell('\1')", text)
@@ -247,9 +249,8 @@ class Spreadsheet:
         return eval(text, scope)
 
 
-def test_the_formulas_printed_in_the_guide_give_the_sheets_times_and_ranges(page, auditor):
-    text = GUIDE.read_text(encoding="utf-8")
-    formulas = dict(re.findall(r"^\| ([M-Y]) \| `(=[^`]+)`", text, re.M))
+def test_the_formulas_printed_in_the_guides_give_the_sheets_times_and_ranges(page, auditor):
+    formulas = dict(re.findall(r"^\| ([M-Y]) \| `(=[^`]+)`", TIMES, re.M))
     assert list(formulas) == list("MNOPQRSTUVWXY")
     sheet_ = Spreadsheet(auditor.rows)
     sheet_.cells |= {"O1": 1.0} | {f"{c}1": 0.0 for c in "PSTUV"}
@@ -264,11 +265,11 @@ def test_the_formulas_printed_in_the_guide_give_the_sheets_times_and_ranges(page
             within = f"within {row - 2} days of receipt in {share:.0f}% of accepted jobs"
             want = f"{within} (likely range {low:.0f}–{high:.0f}%)"
             assert want in shown
-    assert "`=1-0.025^(1/M2)`" in text  # while nobody's data were recovered
+    assert "`=1-0.025^(1/M2)`" in TIMES  # while nobody's data were recovered
     nobody = evidence_of_days([0] * 3 + [20] * 12)
     assert nobody[14][0] == 0
     assert nobody[14][1:] == pytest.approx((0, 1 - 0.025 ** (1 / 12)), abs=1e-12)
-    wilson_ends = re.findall(r"^(=\(M1.*)$", text, re.M)
+    wilson_ends = re.findall(r"^(=\(M1.*)$", COUNTS, re.M)
     sheet_.cells |= {"M1": 88.0, "M2": 124.0, "M3": Z}
     assert [sheet_.value(each) for each in wilson_ends] == pytest.approx(wilson(88, 124), abs=1e-12)
 
@@ -294,16 +295,16 @@ def moved(formula, row):
     return re.sub(r"\b([K-Y])([12])\b", lambda m: f"{m[1]}{int(m[2]) + row - 2}", formula)
 
 
-@pytest.mark.parametrize("heading", [1, 2, 3, 5])
+@pytest.mark.parametrize("heading", [1, 2, 3, 4])
 def test_the_counts_printed_in_the_guide_can_be_made(auditor, heading):
-    text = GUIDE.read_text(encoding="utf-8").split(f"## {heading}.")[1].split("\n## ")[0]
+    text = COUNTS.split(f"## {heading}.")[1].split("\n## ")[0]
     formulas = re.findall(r"`(=COUNTIFS[^`]*)`", text)
     assert formulas
     for formula in formulas:
         assert Spreadsheet(auditor.rows).value(formula) > 0
 
 
-def test_losses_and_fees_step_5(page, auditor):
+def test_losses_and_fees_step_4(page, auditor):
     loss, fee = (
         next(li.get_text() for li in page.find_all("li") if li.get_text().startswith(head))
         for head in ("Data lost for good", "How the bench is paid")
@@ -324,7 +325,7 @@ def test_losses_and_fees_step_5(page, auditor):
     assert sum(numbers) == auditor.accepted
 
 
-def test_chosen_months_carry_the_whole_log_step_6(demo_log, tmp_path):
+def test_chosen_months_carry_the_whole_log_step_5(demo_log, tmp_path):
     file = tmp_path / "r.csv"
     path = sheet(copy_of(demo_log, tmp_path / "log"), tmp_path, first="2023-10", last="2024-06", recount_file=file)
     auditor = Auditor(file)
