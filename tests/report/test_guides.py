@@ -10,6 +10,7 @@ import shutil
 from pathlib import Path
 
 import pytest
+from bs4 import BeautifulSoup
 
 from analysis import cli, cli_shared
 from analysis.report import render
@@ -128,6 +129,14 @@ def test_a_recount_says_what_the_guide_of_the_ledger_shows(bench, capsys):
     said = typed.said["rework recount"].replace(dt.date.today().isoformat(), sealed)
     typed_lines = [line for line in shown.splitlines() if line and not line.startswith("$")]
     assert said.splitlines() == typed_lines
+
+
+def test_the_guide_to_the_review_names_its_sections(demo_review):
+    guide = (GUIDES / "before_the_monthly_meeting.md").read_text(encoding="utf-8")
+    named = re.findall(r"^\| ([A-Z][^|]*) \|", guide, re.M)
+    page = BeautifulSoup(demo_review.read_text(encoding="utf-8"), "html5lib")
+    assert named == [heading.get_text() for heading in page.find_all("h2")][: len(named)]
+    assert len(named) == len(page.find_all("h2")) - 1  # all but how things are counted
 
 
 @pytest.mark.parametrize("guide", GUIDE_FILES, ids=lambda path: path.stem)
