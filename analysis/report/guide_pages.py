@@ -11,6 +11,14 @@ from analysis.report.plain_page import page_html
 from analysis.report.render import PROJECT, prose
 
 GUIDES = PROJECT / "notebooks" / "guide"
+# As the README lists them; what is not named follows by name.
+ORDER = (
+    "bringing_in_your_log",
+    "before_the_monthly_meeting",
+    "at_the_counter",
+    "when_a_client_asks",
+    "before_you_compare_people",
+)
 TABLE = re.compile(r"((?:^\|.*\n?)+)", re.M)
 
 
@@ -41,6 +49,11 @@ class Guide:
         return self.text.partition("\n")[0].removeprefix("# ")
 
     @property
+    def for_whom(self) -> str:
+        """The first sentence: whose duty it is."""
+        return " ".join(self.text.split("\n\n")[1].split()).partition(". ")[0].removesuffix(".") + "."
+
+    @property
     def name(self) -> str:
         """File name of its page."""
         return f"guide-{self.path.stem.replace('_', '-')}.html"
@@ -58,8 +71,9 @@ class Guide:
 
 
 def guides() -> list[Guide]:
-    """Every guide, by name."""
-    return [Guide(path) for path in sorted(GUIDES.glob("*.md"))]
+    """Every guide, in the order of the duties."""
+    place = {stem: at for at, stem in enumerate(ORDER)}
+    return [Guide(p) for p in sorted(GUIDES.glob("*.md"), key=lambda p: (place.get(p.stem, len(ORDER)), p.name))]
 
 
 def guide_html(guide: Guide) -> str:

@@ -135,7 +135,10 @@ def parts(found: Found, guide_list: Sequence[Guide]) -> list[Any]:
     if found.of_logs:
         out.append(Caution([BENCH_ONLY]))
     if guide_list:
-        out += [Heading("Guides, a duty each"), Links([(guide.name, guide.title, "") for guide in guide_list])]
+        out += [
+            Heading("Guides, a duty each"),
+            Links([(guide.name, guide.title, guide.for_whom) for guide in guide_list]),
+        ]
     if found.of_the_suite:
         out += [Heading("How the numbers are made"), Links([_short(page) for page in found.of_the_suite])]
     return [Contents([part for part in out if isinstance(part, Heading)]), *out]

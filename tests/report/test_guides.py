@@ -14,7 +14,7 @@ from bs4 import BeautifulSoup
 
 from analysis import cli, cli_shared
 from analysis.report import render
-from analysis.report.guide_pages import GUIDES, guides
+from analysis.report.guide_pages import GUIDES, ORDER, guides
 from tests.records.importing import messy_workbook
 from tests.report import notebook_cells
 from tests.report.guide_quotes import page_text, plain, quotes
@@ -168,3 +168,11 @@ def test_every_guide_has_a_page_of_its_own():
     names = [guide.name for guide in guides()]
     assert len(set(names)) == len(GUIDE_FILES)
     assert all(guide.title and "#" not in guide.title for guide in guides())
+    assert all(re.search(r"\bFor (whoever|the owner|the auditor)\b", guide.for_whom) for guide in guides())
+
+
+def test_guides_are_listed_as_in_the_readme():
+    named = re.findall(r"notebooks/guide/(\w+)\.md", (cli.PROJECT / "README.md").read_text(encoding="utf-8"))
+    listed = [guide.path.stem for guide in guides()]
+    assert [stem for stem in listed if stem in named and stem in ORDER] == [stem for stem in named if stem in ORDER]
+    assert set(ORDER) == DUTIES
