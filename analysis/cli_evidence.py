@@ -56,7 +56,10 @@ def add_evidence_commands(add: Callable[..., argparse.ArgumentParser]) -> None:
     )
     evidence.add_argument("--until", dest="last", default="", metavar="YYYY-MM", help="last of the chosen months")
     evidence.add_argument(
-        "--language", default="en", metavar="CODE", help="en or de, with a country for numbers and dates: en-US, de-CH"
+        "--language",
+        default="en",
+        metavar="CODE",
+        help="language, with a country for numbers and dates: de, en-US, de-CH",
     )
     evidence.add_argument(
         "--intake",

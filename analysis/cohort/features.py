@@ -32,6 +32,9 @@ FEATURE_SOURCES: dict[str, tuple[tuple[str, str], ...]] = {
     "ball_reset": (("chip_sides", "ball_reset"),),
     "install_set_temp_c": (("heat_steps", "set_temp_c"), ("heat_steps", "station_id")),
     "install_preheat": (("heat_steps", "preheat_c"), ("heat_steps", "step_type")),
+    "install_style": (("heat_steps", "set_temp_c"), ("heat_steps", "step_s")),
+    "processor_lower_passes": (("chip_sides", "clean_passes_n"),),
+    "blade_on_oxidised": (("chip_sides", "blade_used"), ("chip_sides", "pad_grade_found")),
 }
 
 

@@ -13,6 +13,7 @@ from analysis.records.identifiers import lone_words, luhn, reads_like
 from analysis.records.log import read_log
 from analysis.records.problems import Severity
 from analysis.report import first_screen, job_card_view, review_changed, review_rates, since_last_view
+from analysis.report.evidence_wording import languages
 from tests.evidence.sealed import TODAY, demo_copy, rows_of, sealed, sheet, write_rows
 
 NAMES = ("Anna-Mueller", "mueller_anna", "Mr-Okonkwo", "Garcia-Lopez", "J-Thomas")
@@ -181,7 +182,7 @@ def test_the_planted_log_is_flagged_column_by_column(planted):
     assert any(p.code == "unknown-column" and "client_name" in p.found for p in problems)
 
 
-@pytest.mark.parametrize("language", ["en", "de"])
+@pytest.mark.parametrize("language", languages())
 def test_none_reaches_the_sheet_its_source_or_the_recount_file(planted, tmp_path, language):
     folder, texts = planted
     if (folder / "seals").exists():

@@ -1,15 +1,12 @@
-"""The sheet as a page: gates of every page, one A4 page, two whole languages, numbers and dates by country."""
+"""The sheet as a page: gates of every page, one A4 page, in plain words."""
 
 from __future__ import annotations
 
 import re
-import string
-import tomllib
 from dataclasses import replace
 
 import pandas as pd
 import pytest
-from bs4 import BeautifulSoup
 
 from analysis.cli import main
 from analysis.cohort.outcomes import Ending
@@ -23,17 +20,12 @@ from analysis.records.dictionary import JOBS
 from analysis.records.log import read_log
 from analysis.report import evidence_page as parts
 from analysis.report import evidence_view
-from analysis.report.evidence_wording import FOLDER, languages, words_for
+from analysis.report.evidence_wording import words_for
 from tests.evidence.sealed import copy_of, demo_copy, sheet
-from tests.report.gates import assert_page_behaves, assert_page_is_sound, visible_text
+from tests.report.gates import assert_page_behaves, assert_page_is_sound, printed_pages
 from tests.tables import boot, closed, job, log_of
 
 UNTIL = pd.Timestamp("2024-09-30")
-
-
-@pytest.fixture(scope="module")
-def german(demo_log, tmp_path_factory):
-    return sheet(demo_log, tmp_path_factory.mktemp("de"), language="de")
 
 
 @pytest.fixture(scope="module")
@@ -42,88 +34,17 @@ def draft(tmp_path_factory):
     return sheet(folder, folder.parent)
 
 
-def test_the_sheet_is_sound(demo_sheet, german, draft):
-    for path in (demo_sheet, german, draft):
+def test_the_sheet_is_sound(demo_sheet, draft):
+    for path in (demo_sheet, draft):
         assert_page_is_sound(path)
 
 
 @pytest.mark.browser
-@pytest.mark.parametrize("which", ["demo_sheet", "german", "draft"])
+@pytest.mark.parametrize("which", ["demo_sheet", "draft"])
 def test_the_sheet_behaves_and_prints_on_one_page(which, request, running_browser):
     path = request.getfixturevalue(which)
     assert_page_behaves(path, running_browser)
-    page = running_browser.new_page()
-    page.goto(path.resolve().as_uri())
-    pdf = page.pdf(format="A4", print_background=True)
-    page.close()
-    assert len(re.findall(rb"/Type\s*/Page\b", pdf)) == 1
-
-
-@pytest.mark.browser
-def test_chosen_months_with_the_whole_log_and_a_device_print_on_one_page_in_german(demo_log, tmp_path, running_browser):
-    folder = copy_of(demo_log, tmp_path / "log")
-    device = ["intake_damage=none_seen", "device_age_years=3.5", "prior_rework=elsewhere", "underfill=partial"]
-    path = sheet(folder, tmp_path, first="2023-10", last="2024-06", language="de", intake=device)
-    page = running_browser.new_page()
-    page.goto(path.resolve().as_uri())
-    assert len(re.findall(rb"/Type\s*/Page\b", page.pdf(format="A4"))) == 1
-    page.close()
-
-
-def keys(table, before=""):
-    """Every key of a words file, countries aside, with the names in braces."""
-    out = {}
-    for name, value in table.items():
-        where = f"{before}{name}"
-        if isinstance(value, dict):
-            out |= keys(value, f"{where}.")
-        else:
-            texts = value if isinstance(value, list) else [value]
-            fields = [sorted(f for _, f, _, _ in string.Formatter().parse(text) if f) for text in texts]
-            out[re.sub(r"formats\.[A-Z]+", "formats", where)] = (len(texts), [] if "formats" in where else fields)
-    return out
-
-
-def test_the_languages_are_complete():
-    files = {path.stem: tomllib.loads(path.read_text(encoding="utf-8")) for path in FOLDER.glob("*.toml")}
-    assert set(files) == set(languages()) >= {"en", "de"}
-    wanted = keys(files["en"])
-    for code, found in files.items():
-        assert keys(found) == wanted, code
-        blank = [key for key, (n, _) in keys(found).items() if n == 0]
-        assert not blank
-
-
-def test_no_english_is_left_on_the_german_sheet(german):
-    soup = BeautifulSoup(german.read_text(encoding="utf-8"), "html5lib")
-    assert soup.html["lang"] == "de-DE"
-    text = visible_text(soup).replace("rework recount", "")
-    words = set(re.findall(r"[a-z]{3,}", text.lower()))
-    assert not words & {"the", "and", "jobs", "data", "recovered", "likely", "closed", "page", "with", "of"}
-    assert "30. September 2024" in text
-    assert "71\u00a0%" in text
-
-
-@pytest.mark.parametrize(
-    ("code", "day", "big", "tiny"),
-    [
-        ("en", "30 September 2024", "12,345", "0.4%"),
-        ("en-US", "September 30, 2024", "12,345", "0.4%"),
-        ("de", "30. September 2024", "12.345", "0,4\u00a0%"),
-        ("de-CH", "30. September 2024", "12’345", "0.4\u00a0%"),
-    ],
-)
-def test_numbers_and_dates_follow_the_country(code, day, big, tiny):
-    words = words_for(code)
-    assert (words.day(UNTIL), words.count(12345), words.percent(0.004)) == (day, big, tiny)
-    assert words.percent(0.5) == words.form["percent"].format(n="50")
-    assert words.percent(float("nan")) == words.between(float("nan"), 1.0) == "–"
-
-
-@pytest.mark.parametrize("code", ["xx", "de-US", "../en"])
-def test_a_language_or_country_that_is_not_there_is_refused(code):
-    with pytest.raises(ReworkError, match=r"no (words|number formats)"):
-        words_for(code)
+    assert printed_pages(path, running_browser) == 1
 
 
 def test_plain_language_no_codes_and_no_people(demo_sheet, demo_log):

@@ -173,6 +173,8 @@ def test_models_see_only_predictors_known_in_time_by_the_dictionary(terms, times
     for term in terms:
         if term.column == "test_band":  # the number of the boot test itself
             continue
+        told = f"say in FEATURE_SOURCES (analysis/cohort/features.py) which columns of the log {term.column} is made of"
+        assert term.column in FEATURE_SOURCES, told
         for table, column in FEATURE_SOURCES[term.column]:
             declared = BY_NAME[table][column]
             assert declared.role is Role.PREDICTOR, f"{column} is no predictor"

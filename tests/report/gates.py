@@ -75,6 +75,15 @@ def visible_text(soup: BeautifulSoup) -> str:
     return copy.get_text(" ", strip=True)
 
 
+def printed_pages(path: Path, browser: Any) -> int:
+    """Sheets of A4 that a page takes in print."""
+    page = browser.new_page()
+    page.goto(path.resolve().as_uri())
+    pdf = page.pdf(format="A4", print_background=True)
+    page.close()
+    return len(re.findall(rb"/Type\s*/Page\b", pdf))
+
+
 def assert_page_behaves(path: Path, browser: Any) -> None:
     """Open a page in a browser: nothing leaves the file, no error, no horizontal scroll, prints on A4, accessible."""
     for width in WIDTHS:
