@@ -14,7 +14,7 @@ from analysis.questions.offer_rows import Outcome
 from analysis.questions.trust import Trust
 from analysis.records.dictionary import DONORS, JOBS
 from analysis.records.problems import plural
-from analysis.report.wording import interval, listed, number, percent, points, sentence
+from analysis.report.wording import interval, listed, number, percent, points, sentence, span
 
 OUTCOMES = {Outcome.RECOVERED: "Recovery", Outcome.FIRST_BOOT: "First boot"}
 SHOWN_FACTS, SHOWN_ALIKE = 4, 8
@@ -72,7 +72,7 @@ def why_words(found: Assessment, currency: str) -> list[str]:
     value = found.value
     out = list(found.outside)
     if value is not None:
-        ends = f"{money(value.margin_low, currency)} to {money(value.margin_high, currency)}"
+        ends = f"{span(value.margin_low, value.margin_high)} {currency}"
         out += {
             Why.PAYS: [f"The expected margin is positive over the whole interval of the chance ({ends})."],
             Why.LOSES: [f"The expected margin is negative over the whole interval of the chance ({ends})."],

@@ -113,7 +113,7 @@ def _share(count: int, total: int) -> str:
 def _cell(p: Proportion, least: int) -> str:
     if p.n < least:
         return f"too few ({p.n})"
-    return f"{percent(p.rate)} ({interval(p.low, p.high)}), n {p.n}"
+    return f"{percent(p.rate)} ({interval(p.low, p.high)}), n = {p.n}"
 
 
 def _whole(row: CardRow, least: int) -> str:

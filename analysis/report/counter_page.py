@@ -33,11 +33,12 @@ from analysis.report.page import (
     Picture,
     Prose,
     Statement,
+    jobs_left_out,
     jobs_up_to,
     ledger_grid,
     mend_first,
 )
-from analysis.report.wording import interval, listed, number, percent, sentence
+from analysis.report.wording import interval, listed, number, percent, span
 
 
 def page_head(counter: Counter) -> PageHead:
@@ -76,7 +77,7 @@ def _range(total: Sum, unit: str, digits: int = 0) -> str:
     shown = f"{number(total.total, digits)} {unit}"
     if math.isnan(total.low):
         return shown
-    return f"{shown} ({number(total.low, digits)} to {number(total.high, digits)})"
+    return f"{shown} ({span(total.low, total.high, digits)})"
 
 
 def _turned(total: Sum) -> Sum:
@@ -145,10 +146,7 @@ def _few(counter: Counter) -> Statement:
 
 
 def _left_out(counter: Counter) -> Statement:
-    ledger = counter.rows[Outcome.RECOVERED].ledger
-    reasons = [f"{reason}: {n}" for reason, n in ledger.exclusions]
-    says = f"{ledger.left_out} of {plural(ledger.rows_in, 'job')} in the log have no outcome to learn from."
-    return Statement("Jobs left out", says, f"{sentence('; '.join(reasons))}." if reasons else "")
+    return jobs_left_out(counter.rows[Outcome.RECOVERED].ledger, "no outcome to learn from")
 
 
 def first_screen(counter: Counter) -> FirstScreen:
@@ -262,9 +260,9 @@ def measures_grid(counter: Counter) -> Grid | Prose:
                 str(s.n),
                 number(s.brier, 3),
                 number(s.log_score, 3),
-                f"{number(s.auc.value, 2)} ({number(s.auc.low, 2)} to {number(s.auc.high, 2)})",
+                f"{number(s.auc.value, 2)} ({span(s.auc.low, s.auc.high, 2)})",
                 number(s.intercept.value, 2),
-                f"{number(s.slope.value, 2)} ({number(s.slope.low, 2)} to {number(s.slope.high, 2)})",
+                f"{number(s.slope.value, 2)} ({span(s.slope.low, s.slope.high, 2)})",
             ]
         )
     heads = ["chances by", "jobs", "Brier", "log score", "AUC (95 %)", "intercept", "slope (95 %)"]

@@ -12,11 +12,11 @@ from analysis.questions.verdicts import Verdict
 from analysis.questions.watch import Signal
 from analysis.records.problems import plural
 from analysis.records.setting_aside import strays_told
-from analysis.report.page import FirstScreen, PageHead, Statement, jobs_up_to, mend_first
+from analysis.report.page import FirstScreen, PageHead, Statement, jobs_left_out, jobs_up_to, mend_first
 from analysis.report.to_watch import suspect, to_watch
 from analysis.report.watch_expected import once_in
 from analysis.report.watch_words import watched_words
-from analysis.report.wording import hours_of, listed, number, of, sentence
+from analysis.report.wording import hours_of, listed, number, of, sentence, span
 
 VERDICT_TEXT = {
     Verdict.CLEAR: "Clear: {direction} than expected",
@@ -85,7 +85,7 @@ def _against_expected(now: MonthExpected) -> Statement:
         f" from boards like these. {verdict}."
     )
     detail = (
-        f"Chance and the model's uncertainty give {now.low} to {now.high} of {now.n}. Boards alike in: {listed(list(now.facts)) or 'nothing that could be told apart yet'}; from {plural(now.model_n, 'job')}"
+        f"Chance and the model's uncertainty give {span(now.low, now.high)} of {now.n}. Boards alike in: {listed(list(now.facts)) or 'nothing that could be told apart yet'}; from {plural(now.model_n, 'job')}"
         f" first tested before {now.fitted_before:%Y-%m-%d}."
     )
     if now.verdict is not Verdict.CANNOT_TELL:
@@ -160,19 +160,14 @@ def _alarm(signal: Signal) -> str:
 
 
 def _left_out(review: Review) -> Statement:
-    ledger = review.cohort.ledger
     faulty = review.log.jobs_set_aside
-    reasons = [f"{reason}: {n}" for reason, n in ledger.exclusions if not reason.startswith("set aside")]
-    have = "has" if ledger.left_out == 1 else "have"
-    says = f"{ledger.left_out} of {plural(ledger.rows_in, 'job')} in the log {have} no first-boot result to count."
     aside = (
-        f"{plural(faulty, 'job')} set aside because of faults; 'rework check' lists them. "
+        f"{plural(faulty, 'job')} set aside because of faults; 'rework check' lists them."
         if faulty
-        else "No job set aside for faults. "
+        else "No job set aside for faults."
     )
-    strays = strays_told(review.log.strays_left_out)
-    told = [aside.strip(), strays, sentence("; ".join(reasons)) + "." if reasons else ""]
-    return Statement("Jobs left out", says, " ".join(filter(None, told)))
+    first = " ".join(filter(None, (aside, strays_told(review.log.strays_left_out))))
+    return jobs_left_out(review.cohort.ledger, "no first-boot result to count", first)
 
 
 def first_screen(review: Review) -> FirstScreen:

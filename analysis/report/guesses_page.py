@@ -8,7 +8,7 @@ from analysis.questions.guess_ledger import Blend, GuessLedger
 from analysis.records.log import Log
 from analysis.records.problems import plural
 from analysis.report.page import Caution, FirstScreen, Grid, PageHead, Prose, Statement
-from analysis.report.wording import interval, number, of, percent
+from analysis.report.wording import interval, number, of, percent, span
 
 
 def page_head(log: Log, ledger: GuessLedger) -> PageHead:
@@ -41,9 +41,7 @@ def _spread(ledger: GuessLedger) -> Statement:
         says = "What came lay further apart than the guesses: bolder ones would have told more."
     else:
         says = "How far high and low guesses lie apart fits what came, within chance."
-    detail = (
-        f"Calibration slope {number(slope.value, 2)} (95 % interval {number(slope.low, 2)} to {number(slope.high, 2)})."
-    )
+    detail = f"Calibration slope {number(slope.value, 2)} (95 % interval {span(slope.low, slope.high, 2)})."
     return Statement("High and low guesses", says, detail)
 
 
@@ -82,7 +80,7 @@ def bands_grid(ledger: GuessLedger) -> Grid | Prose:
         return Prose(["No guess was written on a closed job yet."])
     rows = [
         [
-            f"{band.low} to {band.high - 1} %",
+            f"{band.low}–{band.high - 1} %",
             percent(band.mean),
             of(band.recovered),
             percent(band.recovered.rate),

@@ -125,7 +125,7 @@ def _title(entry: Entry) -> str:
 
 def _usual(each: Detail) -> str:
     low, high = f"{each.low:.3g}", f"{each.high:.3g}"
-    return f"usual {low if low == high else f'{low} to {high}'}, n {each.n}"
+    return f"usual {low if low == high else f'{low}–{high}'}, n = {each.n}"
 
 
 def _recorded(entry: Entry) -> str:

@@ -86,6 +86,25 @@ class Statement:
     detail: str = ""
 
 
+def jobs_left_out(ledger: Ledger, lack: str, first: str = "") -> Statement:
+    """The line of a first screen on what is not counted: "126 of 650 jobs in the log have no first-boot result to count".
+
+    Parameters
+    ----------
+    ledger : Ledger
+        Where every job went.
+    lack : str
+        What the jobs left out are without.
+    first : str
+        Sentences put before the reasons.
+    """
+    reasons = "; ".join(f"{reason}: {n}" for reason, n in ledger.exclusions if not reason.startswith("set aside"))
+    have = "has" if ledger.left_out == 1 else "have"
+    says = f"{ledger.left_out} of {plural(ledger.rows_in, 'job')} in the log {have} {lack}."
+    told = f"{reasons[:1].upper()}{reasons[1:]}." if reasons else ""
+    return Statement("Jobs left out", says, " ".join(filter(None, (first, told))))
+
+
 def mend_first(log: Log) -> list[Statement]:
     """A line before all others where faults set many jobs aside: the rates of what is left may be far off."""
     total = len(log.tables["jobs"]) + log.jobs_set_aside

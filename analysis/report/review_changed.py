@@ -13,7 +13,7 @@ from analysis.questions.what_changed import MINIMUM_GROUP, NOTHING, Candidate, C
 from analysis.records.problems import plural
 from analysis.report.page import Grid, Prose
 from analysis.report.watch_words import watched_words
-from analysis.report.wording import listed, number, percent, sentence
+from analysis.report.wording import listed, number, percent, sentence, span
 
 # Measured by tests/studies/watch.py over 200 simulated shops whose bad donor lot was signalled; a slow test holds it.
 STUDY = "python -m tests.studies.watch --shops 200"
@@ -171,7 +171,7 @@ def _before(each: Candidate) -> str:
 
 def _accounts(each: Candidate) -> str:
     toll = each.toll
-    return f"{number(toll.lost)} ({number(toll.lost_low)} to {number(toll.lost_high)})"
+    return f"{number(toll.lost)} ({span(toll.lost_low, toll.lost_high)})"
 
 
 def _overlap(shown: tuple[Candidate, ...]) -> list[str]:

@@ -13,16 +13,7 @@ from analysis.records.problems import plural
 from analysis.report import figures
 from analysis.report.first_screen import no_model_words
 from analysis.report.page import Grid, Picture, Prose, ledger_grid
-from analysis.report.wording import (
-    interval,
-    listed,
-    odds,
-    odds_range,
-    percent,
-    points,
-    points_range,
-    sentence,
-)
+from analysis.report.wording import interval, listed, odds, odds_range, percent, points, points_range, sentence
 
 NO_MODEL = (TooFew, Undatable)
 
@@ -140,13 +131,13 @@ def forest_picture(review: Review) -> Picture | Prose:
     if isinstance(model, NO_MODEL) or not model.fit.converged or not model.effects:
         return Prose([""])  # the sentences above say why
     rows = [
-        figures.Interval(e.label, e.odds_ratio, e.low, e.high, f"{points(e.difference.points)} points, n {e.n}")
+        figures.Interval(e.label, e.odds_ratio, e.low, e.high, f"{points(e.difference.points)} points\nn = {e.n}")
         for e in model.effects
     ]
     clear = [e.label.replace(":", "") for e in model.effects if e.verdict is Verdict.CLEAR]
     heading = f"Clear: {'; '.join(clear)}" if clear else "Nothing done at the bench is clear from chance"
     alt = "Odds ratios of first-boot success with 95 % intervals. " + "; ".join(
-        f"{e.label}{f' against {e.versus}' if e.versus else ''}: {odds(e.odds_ratio)} ({odds(e.low)} to {odds(e.high)})"
+        f"{e.label}{f' against {e.versus}' if e.versus else ''}: {odds(e.odds_ratio)} ({odds_range(e.low, e.high)})"
         for e in model.effects
     )
     caption = (

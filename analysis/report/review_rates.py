@@ -11,7 +11,7 @@ from analysis.questions.review import Review
 from analysis.records.problems import plural
 from analysis.report import figures
 from analysis.report.page import Bullets, Grid, Picture, Prose, ledger_grid
-from analysis.report.wording import hours_of, interval, listed, number, of, of_known, percent, rate, sentence
+from analysis.report.wording import hours_of, interval, listed, number, of, of_known, percent, rate, sentence, span
 
 
 def month_ledger(review: Review) -> Grid:
@@ -97,7 +97,7 @@ def months_picture(review: Review) -> Picture | Prose:
         heading,
     )
     alt = "First-boot successes by month against expectation. " + "; ".join(
-        f"{month_name(e.month)}: {e.observed} of {e.n}, expected {number(e.expected, 1)}, chance allows {e.low} to {e.high}"
+        f"{month_name(e.month)}: {e.observed} of {e.n}, expected {number(e.expected, 1)}, chance allows {span(e.low, e.high)}"
         for e in year
     )
     caption = (

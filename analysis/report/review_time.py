@@ -213,7 +213,7 @@ def _same_at_first(row: AttemptRow, estimate: tuple[float, float, float]) -> tup
 def _low_to_high(row: AttemptRow) -> str:
     """Both bounds, and in brackets the outer ends of their intervals."""
     (low, lowest, _), (high, _, highest) = row.within_low, row.within_high
-    return f"{100 * low:.0f} to {percent(high)} ({interval(lowest, highest)})"
+    return f"{interval(low, high)} ({interval(lowest, highest)})"
 
 
 def _attempts_note(answer: AttemptsAnswer, bounded: bool) -> str:

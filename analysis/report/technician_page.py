@@ -12,7 +12,6 @@ from analysis.questions.technicians_answers import TechnicianAnswers
 from analysis.questions.technicians_rows import NotComparable
 from analysis.questions.technicians_twin import CLEAR_RATE, LEANING_RATE
 from analysis.questions.verdicts import Verdict
-from analysis.records.problems import plural
 from analysis.report import figures, technician_figures
 from analysis.report.page import (
     Bullets,
@@ -22,6 +21,7 @@ from analysis.report.page import (
     Picture,
     Prose,
     Statement,
+    jobs_left_out,
     jobs_up_to,
     ledger_grid,
     mend_first,
@@ -37,7 +37,7 @@ from analysis.report.technician_words import (
     smallest_note,
     told_apart,
 )
-from analysis.report.wording import interval, listed, number, of, percent, points, points_range, rate
+from analysis.report.wording import interval, listed, number, of, percent, points, points_range, rate, span
 
 ORDER = "Order: by code, never by result."
 
@@ -49,10 +49,7 @@ def page_head(answers: TechnicianAnswers) -> PageHead:
 
 
 def _left_out(answers: TechnicianAnswers) -> Statement:
-    ledger = answers.found.ledger
-    named = listed([f"{n} {reason}" for reason, n in ledger.exclusions])
-    detail = f"Left out: {named}." if named else "Every job is used."
-    return Statement("Jobs used", f"{ledger.rows_used} of {plural(ledger.rows_in, 'job')}.", detail)
+    return jobs_left_out(answers.found.ledger, "no first boot of a technician who is compared")
 
 
 def _told(found: Technicians) -> str:
@@ -198,7 +195,7 @@ def funnel_grid(answers: TechnicianAnswers) -> Grid | Prose:
             p.code,
             of(p.raw),
             number(p.expected, 1),
-            *(f"{limit.low}–{limit.high}" for limit in p.limits),
+            *(span(limit.low, limit.high) for limit in p.limits),
         ]
         for p in found.people
     ]
@@ -277,7 +274,7 @@ def rank_grid(answers: TechnicianAnswers) -> Grid | Prose:
     if isinstance(found, NotComparable):
         return Prose([])
     rows = [
-        [p.code, f"{p.ranks[0]} to {p.ranks[1]}", percent(p.above_by_scale[0][1]), percent(p.above), percent(above)]
+        [p.code, span(*p.ranks), percent(p.above_by_scale[0][1]), percent(p.above), percent(above)]
         for p in found.people
         for above in (p.above_by_scale[1][1],)
     ]

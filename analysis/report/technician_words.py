@@ -12,7 +12,7 @@ from analysis.questions.technicians_twin import Detectable, TechnicianTwin
 from analysis.questions.twin import Share
 from analysis.questions.verdicts import Verdict
 from analysis.report.first_screen import few_words
-from analysis.report.wording import listed, points
+from analysis.report.wording import listed, points, span
 
 POWER_WORDS = "in 80 of 100 such logs"
 
@@ -98,7 +98,7 @@ def reach_of_all(twin: TechnicianTwin) -> str:
 
 def _range(values: list[float]) -> str:
     low, high = round(min(values)), round(max(values))
-    return str(low) if low == high else f"{low} to {high}"
+    return str(low) if low == high else span(low, high)
 
 
 def smallest_note(twin: TechnicianTwin, found: Technicians) -> str:

@@ -22,6 +22,7 @@ from analysis.report.page import (
     Picture,
     Prose,
     Statement,
+    jobs_left_out,
     jobs_up_to,
     ledger_grid,
     mend_first,
@@ -37,7 +38,7 @@ from analysis.report.technique_words import (
     refused_words,
     told_words,
 )
-from analysis.report.wording import number, of, p_value, percent, points, points_range, sentence
+from analysis.report.wording import number, of, p_value, percent, points, points_range, sentence, span
 
 
 def page_head(page: TechniqueAnswers) -> PageHead:
@@ -79,16 +80,13 @@ def _next(page: TechniqueAnswers) -> Statement:
     return Statement("What to try next", says, "Never on a client's only copy without written consent.")
 
 
-def _used(page: TechniqueAnswers) -> Statement:
-    ledger = page.found.ledger
-    named = "; ".join(f"{n} {reason}" for reason, n in ledger.exclusions)
-    detail = f"Left out: {named}." if named else "Every job is used."
-    return Statement("Jobs used", f"{ledger.rows_used} of {plural(ledger.rows_in, 'job')}.", detail)
+def _left_out(page: TechniqueAnswers) -> Statement:
+    return jobs_left_out(page.found.ledger, "no first boot to compare")
 
 
 def first_screen(page: TechniqueAnswers) -> FirstScreen:
-    """What helps, heat, where pads are lost, what to try next, jobs used."""
-    return FirstScreen([*mend_first(page.log), _helps(page), _heat(page), _damage(page), _next(page), _used(page)])
+    """What helps, heat, where pads are lost, what to try next, jobs left out."""
+    return FirstScreen([*mend_first(page.log), _helps(page), _heat(page), _damage(page), _next(page), _left_out(page)])
 
 
 def contrasts_words(page: TechniqueAnswers) -> Bullets:
@@ -237,7 +235,7 @@ def _checks(told: Told) -> list[str]:
         _in_points(told.robust.estimate, told.robust.interval()),
         complete,
         percent(told.difference.missing),
-        f"{number(ratio, 2)} ({number(low, 2)}–{number(high, 2)})",
+        f"{number(ratio, 2)} ({span(low, high, 2)})",
         f"{number(told.e_value.estimate, 1)}; {number(told.e_value.interval, 1)}",
         p_value(told.adjusted_p),
     ]

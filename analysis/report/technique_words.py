@@ -14,7 +14,7 @@ from analysis.questions.twin import Smallest
 from analysis.questions.verdicts import Verdict
 from analysis.records.problems import plural
 from analysis.report.technician_words import POWER_WORDS
-from analysis.report.wording import listed, number, percent, points, points_range, sentence
+from analysis.report.wording import listed, number, percent, points, points_range, rounded, sentence
 
 MANY_BLANKS = 0.25  # fraction of information missing from which it is said in words (common practice, no source)
 HOW_UNKNOWN_WORDS = (
@@ -35,7 +35,7 @@ def told_words(told: Told) -> str:
     with_it, without = told.contrast.arms
     return (
         f"{told.contrast.question}: on like boards {percent(first)} first boots with '{with_it}' and {percent(second)} with"
-        f" '{without}': {difference(told)}, n = {told.n}, {told.verdict}{_own(told)}.{_blank_words(told)}{unlike_words(told)}"
+        f" '{without}'{rounded(first, second, told.difference.estimate)}: {difference(told)}, n = {told.n}, {told.verdict}{_own(told)}.{_blank_words(told)}{unlike_words(told)}"
         f"{f' {HOW_UNKNOWN_WORDS}' if told.how_unknown else ''}"
     )
 

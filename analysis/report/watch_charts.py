@@ -12,7 +12,7 @@ from analysis.questions.watch import Chart
 from analysis.records.problems import plural
 from analysis.report import watch_figures
 from analysis.report.page import Grid, Picture, Prose
-from analysis.report.wording import number, percent, sentence
+from analysis.report.wording import number, percent, sentence, span
 
 NOTHING = Prose([""])
 
@@ -55,7 +55,7 @@ def rate_picture(review: Review) -> Picture | Prose:
     )
     labels = [month.strftime("%b\n%y") for month in rate.months]
     alt = f"First-boot rate by month with exact limits. {heading}. " + "; ".join(
-        f"{month_name(m)}: {x} of {n}, limits {low} to {high}"
+        f"{month_name(m)}: {x} of {n}, limits {span(low, high)}"
         for m, x, n, low, high in zip(rate.months, chart.x, chart.n, chart.low, chart.high, strict=True)
     )
     caption = (
@@ -151,7 +151,7 @@ def measures_grid(review: Review) -> Grid | Prose:
         month = chart.months[-1]
         if not month.n:
             continue
-        usual = "–" if month.limits is None else f"{number(month.limits.low, 2)} to {number(month.limits.high, 2)}"
+        usual = "–" if month.limits is None else span(month.limits.low, month.limits.high, 2)
         earlier = "–" if month.limits is None else str(month.limits.earlier)
         blank = str(month.blank)
         rows.append([sentence(chart.measure.name), number(month.mean, 2), str(month.n), blank, usual, earlier])
@@ -180,7 +180,7 @@ def recovery_grid(review: Review) -> Grid | Prose:
             month_name(each.month),
             f"{each.recovered} of {each.n}",
             number(each.expected, 1),
-            f"{each.low} to {each.high}",
+            span(each.low, each.high),
             "outside" if each.outside else "within its wide limits",
         ]
         for each in months

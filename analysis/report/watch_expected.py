@@ -11,9 +11,9 @@ from analysis.questions.review import Review
 from analysis.questions.verdicts import Verdict
 from analysis.records.problems import plural
 from analysis.report.page import Grid, Prose
-from analysis.report.wording import listed, number, percent
+from analysis.report.wording import listed, number, percent, span
 
-# Measured over 1,200 quiet months of 200 simulated shops; a slow test holds them.
+# Measured over 1200 quiet months of 200 simulated shops; a slow test holds them.
 STUDY = "python -m tests.studies.expected --shops 200"
 QUIET_CLEAR, QUIET_LEANING = 0.037, 0.104
 
@@ -40,7 +40,7 @@ def words_of_the_verdict(review: Review) -> Prose:
         return Prose([""])
     return Prose(
         [
-            f"{quiet_words(now)} That is worked out as if the model were exact; counted over 1,200 quiet months of 200 simulated"
+            f"{quiet_words(now)} That is worked out as if the model were exact; counted over 1200 quiet months of 200 simulated"
             f" shops, of all sizes and with models no more exact than a shop's, it was {once_in(QUIET_CLEAR)} and"
             f" {once_in(QUIET_LEANING)} ({STUDY}). A single 'leaning' month is therefore no alarm; the watch below adds the months"
             " up."
@@ -51,7 +51,7 @@ def words_of_the_verdict(review: Review) -> Prose:
 def _cells(each: Against | None) -> list[str]:
     if each is None:
         return ["–", "–", "–"]
-    return [f"{each.observed} of {each.n}", number(each.expected, 1), f"{each.low} to {each.high}"]
+    return [f"{each.observed} of {each.n}", number(each.expected, 1), span(each.low, each.high)]
 
 
 def damage_grid(review: Review) -> Grid | Prose:

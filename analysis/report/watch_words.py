@@ -8,7 +8,7 @@ from analysis.questions.review import Review
 from analysis.questions.watch import MINIMUM_JOBS, PRIMARY, PRIMARY_RATE, SHARED_RATE, Signal
 from analysis.records.problems import plural
 from analysis.report.page import Bullets, Prose
-from analysis.report.wording import number
+from analysis.report.wording import number, span
 
 
 def watch_words(review: Review) -> Prose | Bullets:
@@ -93,7 +93,7 @@ def measure_words(review: Review) -> Prose:
     return Prose(
         [
             f"{measure.name.capitalize()}: {number(month.mean, 2)} on average of {plural(month.n, 'job')},"
-            f" usual for so many jobs {number(month.limits.low, 2)} to {number(month.limits.high, 2)}."
+            f" usual for so many jobs {span(month.limits.low, month.limits.high, 2)}."
             for measure, month in outside
             if month.limits is not None
         ]

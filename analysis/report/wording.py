@@ -10,14 +10,32 @@ from analysis.records.problems import plural
 MINUS = "−"
 
 
+def _whole(share: float) -> int:
+    """Whole percents, halves up, as on the sheet for clients and in spreadsheets."""
+    return math.floor(100 * share + 0.5 + 1e-9)
+
+
 def percent(share: float) -> str:
     """A share as a whole percentage; "–" where there is none."""
-    return "–" if math.isnan(share) else f"{100 * share:.0f} %"
+    return "–" if math.isnan(share) else f"{_whole(share)} %"
 
 
 def interval(low: float, high: float) -> str:
     """An interval of shares: "61–70 %"."""
-    return "–" if math.isnan(low) or math.isnan(high) else f"{100 * low:.0f}–{100 * high:.0f} %"
+    return "–" if math.isnan(low) or math.isnan(high) else f"{_whole(low)}–{_whole(high)} %"
+
+
+def span(low: float, high: float, digits: int = 0) -> str:
+    """An interval of numbers: "7–13"; "−3 to 13" where an end has a sign, which a dash would hide."""
+    if math.isnan(low) or math.isnan(high):
+        return "–"
+    ends = number(low, digits), number(high, digits)
+    return (" to " if MINUS in "".join(ends) else "–").join(ends)
+
+
+def rounded(a: float, b: float, difference: float) -> str:
+    """What is said before the difference of two shares, where the three whole numbers would contradict one another."""
+    return "" if _whole(a) - _whole(b) == round(100 * difference) else ", rounded"
 
 
 def of(p: Proportion) -> str:

@@ -99,7 +99,7 @@ def test_the_pages_behave_in_a_browser(page, private, running_browser):
 def test_the_first_sentence_says_whether_they_can_be_told_apart(page, answers):
     soup = soup_of(page)
     labels = [tag.get_text() for tag in soup.select(".first .label")]
-    assert labels == ["Can they be told apart?", "What the boards did", "What this log could show", "Jobs used"]
+    assert labels == ["Can they be told apart?", "What the boards did", "What this log could show", "Jobs left out"]
     first = soup.select_one(".first .says").get_text()
     assert re.match(r"They cannot be told apart|They can hardly be told apart|Told apart by this log", first)
     for word in ("posterior", "log odds", "prior", "poisson", "laplace", "intercept", "likelihood", "e-value", "holm"):

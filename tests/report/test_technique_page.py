@@ -151,7 +151,7 @@ def test_the_first_screen_is_plain_and_every_number_has_its_n(page):
         "Heat settings",
         "Where pads are lost",
         "What to try next",
-        "Jobs used",
+        "Jobs left out",
     ]
     says = [tag.get_text() for tag in first.select(".says")]
     assert re.search(r"Clear: preheat at install, \d+ points more .*\d+ jobs", says[0])

@@ -25,7 +25,7 @@ def test_unknown_later_tests_show_both_bounds_and_what_they_assume():
     grid = review_time.attempts_grid(reviewed(*hundred_jobs(logged=False)))
     at = grid.heads.index("booted by then, of tested jobs: low to high")
     assert grid.rows[0][at].startswith("50 % (")
-    assert grid.rows[1][at].startswith("65 to 80 % (")
+    assert grid.rows[1][at].startswith("65–80 % (")
     assert [row[grid.heads.index("closed, no later record")] for row in grid.rows] == ["25", "0"]
     assert "Of 25 closed jobs only a failed first result is written down" in grid.under
     assert "every row from test 2 on is of jobs whose later tests are recorded" in grid.under

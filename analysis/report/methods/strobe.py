@@ -77,7 +77,7 @@ def _main(facts: ChecklistFacts) -> str:
         return f"The fit did not settle: {described.fit.reason}."
     rows = [
         f"{e.label}: {points(e.difference.points)} points ({points_range(e.difference.low, e.difference.high)}), odds"
-        f" ratio {odds(e.odds_ratio)} ({odds_range(e.low, e.high)}), n {e.n}, {e.verdict}"
+        f" ratio {odds(e.odds_ratio)} ({odds_range(e.low, e.high)}), n = {e.n}, {e.verdict}"
         for e in described.effects
     ]
     return f"Adjusted for all the rest, 95 % intervals. {'; '.join(rows)}." if rows else "Nothing could be told."
