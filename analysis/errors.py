@@ -31,6 +31,10 @@ class ReworkError(Exception):
             parts.append(f"What to do: {self.todo}")
         return "\n  ".join(parts)
 
+    def _render_traceback_(self) -> list[str]:
+        """Lines that IPython, and so a notebook, shows instead of a traceback."""
+        return str(self).splitlines()
+
 
 class LogError(ReworkError):
     """The log cannot be read at all, or has faults that forbid going on."""

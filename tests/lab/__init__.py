@@ -1,0 +1,1 @@
+"""Notebooks in JupyterLab itself: its own server, its own kernels, a browser, the menus a user has."""
