@@ -34,7 +34,13 @@ def two_test_log(sides=(), steps=()):
 def test_features_by_hand():
     log = two_test_log(
         sides=[
-            side(clean_passes_n=3, pad_grade_found=1, pads_lost_n=2, ball_alloy="sn63pb37", ball_reset=True),
+            side(
+                clean_passes_n=3,
+                pad_grade_found=1,
+                pads_lost_n=2,
+                ball_alloy="sn63pb37",
+                ball_reset=True,
+            ),
             side("storage", clean_passes_n=2, pad_grade_found=2, pads_lost_n=0, blade_used=True),
             side("memory", clean_passes_n=1, pad_grade_found=4, reball_tries_n=2),
             side("processor", "landing"),

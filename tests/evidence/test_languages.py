@@ -77,7 +77,10 @@ def test_every_country_says_how_numbers_and_dates_are_written(code):
         assert set(form) == {*FORMATS, "date", "month"}
         assert set(braces(form["date"])) in ({"d", "month", "y"}, {"d", "m", "y"})
         assert "y" in braces(form["month"])
-        assert not re.search(r"\d %|\} %", form["percent"]), "between number and % stands a space that does not break"
+        breaking = [key for key in ("thousands", "percent", "range") if " " in form[key]]
+        assert breaking == [], (
+            f"{country}: a number would break at a line's end; write \\u00a0 or \\u202f for the space"
+        )
 
 
 def test_a_translated_sheet_is_sound_and_says_its_language(translated):
