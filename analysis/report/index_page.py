@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from analysis.errors import RenderError
+from analysis.report import glossary
 from analysis.report.guide_pages import Guide, guide_html, guides
 from analysis.report.page import Caution, FirstScreen, PageHead, Prose
 from analysis.report.plain_page import Contents, Heading, page_html
@@ -135,17 +136,16 @@ def parts(found: Found, guide_list: Sequence[Guide]) -> list[Any]:
     if found.of_logs:
         out.append(Caution([BENCH_ONLY]))
     if guide_list:
-        out += [
-            Heading("Guides, a duty each"),
-            Links([(guide.name, guide.title, guide.for_whom) for guide in guide_list]),
-        ]
+        links = [(guide.name, guide.title, guide.for_whom) for guide in guide_list]
+        words = (glossary.NAME, glossary.TITLE, "What each means, in plain language.")
+        out += [Heading("Guides, a duty each"), Links([*links, words])]
     if found.of_the_suite:
         out += [Heading("How the numbers are made"), Links([_short(page) for page in found.of_the_suite])]
     return [Contents([part for part in out if isinstance(part, Heading)]), *out]
 
 
 def publish_index(folder: Path, say: Callable[[str], None]) -> Path:
-    """Publish ``index.html`` over the pages of a folder, and the guides beside it.
+    """Publish ``index.html`` over the pages of a folder, and the guides and the glossary beside it.
 
     Raises
     ------
@@ -157,6 +157,7 @@ def publish_index(folder: Path, say: Callable[[str], None]) -> Path:
     known = guides()
     for guide in known:
         publish(guide_html(guide), folder / guide.name)
+    publish(glossary.words_html(), folder / glossary.NAME)
     found = look(folder)
     publish(page_html(page_head(found), parts(found, known)), folder / NAME)
     say(f"Index written to {folder / NAME}")

@@ -105,7 +105,7 @@ def test_the_index_and_the_guides_behave_in_a_browser(folder, demo_review, runni
     index_of(folder)
     guides = sorted(folder.glob("guide-*.html"))
     assert guides
-    for path in (folder / "index.html", *guides):
+    for path in (folder / "index.html", folder / "words.html", *guides):
         assert_page_is_sound(path)
         assert_page_behaves(path, running_browser)
 

@@ -11,7 +11,7 @@ from typing import Any
 from analysis.cohort.outcomes import DEFINITIONS
 from analysis.errors import RenderError
 from analysis.questions.checklist_facts import ChecklistFacts, checklist_facts
-from analysis.report.glossary import glossary
+from analysis.report.glossary import Definitions, glossary
 from analysis.report.methods.answers import Item
 from analysis.report.methods.declared import Method, methods
 from analysis.report.methods.names import names_grid
@@ -40,16 +40,6 @@ CAUTION = (
     "Leaded solder and flux give off fume; hot air and blades burn and cut; disconnect batteries before heat. Work on a"
     " client's only copy is mostly irreversible: get consent before each such step.",
 )
-
-
-@dataclass(frozen=True)
-class Definitions:
-    """Words with their meaning."""
-
-    words: dict[str, str]
-
-    def _repr_html_(self) -> str:
-        return f"<dl>{''.join(f'<dt>{escape(word)}</dt><dd>{escape(text)}</dd>' for word, text in self.words.items())}</dl>"
 
 
 @dataclass(frozen=True)
