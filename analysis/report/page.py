@@ -7,6 +7,7 @@ import io
 from collections.abc import Sequence
 from dataclasses import dataclass
 from html import escape
+from pathlib import Path
 from typing import Any
 
 from analysis.cohort.ledger import Ledger
@@ -15,6 +16,7 @@ from analysis.records.log import Log
 from analysis.records.problems import plural
 
 LONG_TEXT = 14  # letters of a cell from which its column keeps a width of its own on a phone
+LOOK_IN_JUPYTERLAB = Path(__file__).parent / "template" / "lab" / "lab.css"
 MANY_SET_ASIDE = 0.05  # share of the log; common practice, no source
 
 
@@ -55,7 +57,9 @@ class PageHead:
 
     def _repr_mimebundle_(self, **_: Any) -> dict[str, Any]:
         banner = "<p><strong>Invented data.</strong></p>" if self.invented else ""
-        html = f"{banner}<p>{escape(self.shop)}</p><h1>{escape(self.title)}</h1><p>{escape(self.period)}</p>"
+        # Only JupyterLab shows this; its style is that of all cells below.
+        look = f"<style>{LOOK_IN_JUPYTERLAB.read_text(encoding='utf-8')}</style>"
+        html = f"{look}{banner}<p>{escape(self.shop)}</p><h1>{escape(self.title)}</h1><p>{escape(self.period)}</p>"
         facts = vars(self) | {"log_hash": self.log_hash[:12]}
         return {"text/html": html, "application/vnd.rework.page+json": facts}
 
@@ -125,8 +129,8 @@ class FirstScreen:
 
     def _repr_html_(self) -> str:
         items = [
-            f'<li><span class="label">{escape(s.label)}</span><span class="says">{escape(s.says)}</span>'
-            + (f'<span class="detail">{escape(s.detail)}</span>' if s.detail else "")
+            f'<li><span class="label">{escape(s.label)}</span> <span class="says">{escape(s.says)}</span>'
+            + (f' <span class="detail">{escape(s.detail)}</span>' if s.detail else "")
             + "</li>"
             for s in self.statements
         ]
