@@ -15,6 +15,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from analysis.cohort.features import FEATURE_SOURCES
 from analysis.cohort.technique_rows import HOT_SHORT, LOW_LONG
 from analysis.errors import SettingsError
 from analysis.records.settings import FILE
@@ -117,7 +118,7 @@ def _of_donor(column: str) -> dict[str, tuple[str, ...]]:
 
 def _at_bench(column: str) -> dict[str, tuple[str, ...]]:
     """What to adjust a way of working for."""
-    grades = (*GRADE, *SIDE_GRADE) if column == "processor_lower_passes" else GRADE
+    grades = (*GRADE, *SIDE_GRADE) if column.startswith("processor_lower_") else GRADE
     return {**_ALWAYS, GRADE_WHY: grades, DONOR_WHY: DONOR}
 
 
@@ -253,8 +254,8 @@ def _number(text: str) -> float:
 def _codes(column: str) -> tuple[str, ...]:
     from analysis.records.dictionary import BY_NAME
 
-    table = "donors" if column == "known_good" else "chip_sides"
-    return tuple(choice.code for choice in BY_NAME[table][column].choices)
+    table, name = FEATURE_SOURCES[column][0]
+    return BY_NAME[table][name].codes
 
 
 def contrasts_for(extra: tuple[str, ...]) -> tuple[Contrast, ...]:

@@ -41,7 +41,16 @@ def answers(found):
     return {a.contrast.name: a for a in techniques(found, DECLARED, effort=QUICK)}
 
 
-AGREED = ("hot_short", "preheat", "one_pass", "blade", "ball_reset", "ball_alloy", "donor_tested", "heat_cycles")
+AGREED = (
+    "hot_short",
+    "preheat",
+    "one_pass",
+    "blade",
+    "ball_reset",
+    "ball_alloy",
+    "donor_tested",
+    "heat_cycles",
+)
 
 
 def test_the_declared_contrasts_are_those_agreed():
