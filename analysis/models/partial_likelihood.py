@@ -9,7 +9,8 @@ the d rows that end there, and phi_l = S0 − l/d D0 (l = 0 … d − 1; Breslow
     information     = X' diag(w) X − sum over (time, l) of m_l m_l',   m_l = (S1 − l/d D1) / phi_l,
 
 where w, the events a row should have had, adds r / phi_l over the times it was at risk, times (1 − l/d) at its own end.
-So no matrix per event is ever kept.
+The events of a time share S1 and D1: with u = 1 − l/d and R1 = S1 − D1, m_l = (R1 + u D1) / phi_l, so that only sums
+over l of u^j / phi_l and u^j / phi_l² are needed, and no vector per event is ever kept.
 """
 
 from __future__ import annotations
@@ -20,6 +21,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.models.binary import blocks
 from analysis.models.timed import EVENT, Timed
 
 Floats = NDArray[np.float64]
@@ -128,6 +130,8 @@ class PartialLikelihood:
         tied = ties == "efron" and bool((sets.counts > 1).any())
         self._share = turn / sets.counts[self._step] if tied else None
         self._late = np.flatnonzero(sets.late >= 0)
+        self._dies = np.zeros(len(sets.rows))
+        self._dies[sets.died] = 1.0
 
     def _backwards(self, values: Floats) -> Floats:
         """Sum from each step to the last of its stratum."""
@@ -143,14 +147,33 @@ class PartialLikelihood:
             out[first:beyond] = np.cumsum(values[first:beyond])
         return out
 
-    def _at_risk(self, values: Floats) -> Floats:
-        """Sum of ``values`` over the rows at risk at each step, shape (k, …)."""
-        total = self._backwards(np.add.reduceat(values, self._first, axis=0))
+    def _at_risk(self, ended: Floats, late: Floats) -> Floats:
+        """Sum over the rows at risk at each step, shape (k, …), from the sums of those that end there.
+
+        ``late`` holds the summands of the rows that came under observation late.
+        """
+        total = self._backwards(ended)
         if len(self._late):
             not_yet = np.zeros_like(total)
-            np.add.at(not_yet, self.sets.late[self._late], values[self._late])
+            np.add.at(not_yet, self.sets.late[self._late], late)
             total = total - self._backwards(not_yet)
         return total
+
+    def _weighted_sums(self, risk: Floats, expected: Floats) -> tuple[Floats, Floats, Floats]:
+        """Over the rows of each step ``risk`` times x: of all that end there and of those that had the event, (k, p).
+
+        And X' diag(expected) X. A few rows at a time, so that nothing of the size of x is made.
+        """
+        steps, width = len(self.sets.counts), self.x.shape[1]
+        ended, dead, crossed = np.zeros((steps, width)), np.zeros((steps, width)), np.zeros((width, width))
+        for rows in blocks(len(risk), width):
+            x, step = self.x[rows], self.sets.last[rows]
+            first = np.flatnonzero(np.diff(step, prepend=-1))
+            spread = risk[rows, None] * x
+            ended[step[first]] += np.add.reduceat(spread, first, axis=0)
+            dead[step[first]] += np.add.reduceat(spread * self._dies[rows, None], first, axis=0)
+            crossed += (x * expected[rows, None]).T @ x
+        return ended, dead, crossed
 
     def at(self, beta: Floats, weight: Floats | None = None) -> Point:
         """Evaluate at ``beta``; with ``weight`` (k,) every step counts that often (the log likelihood does not).
@@ -160,24 +183,39 @@ class PartialLikelihood:
         Point
             Log likelihood −inf where the risk left at a step is too near to nothing beside the largest of its stratum.
         """
-        sets, x = self.sets, self.x
+        sets, x, step = self.sets, self.x, self._step
         eta = x @ beta
         eta -= np.maximum.reduceat(eta, np.flatnonzero(np.diff(sets.stratum, prepend=-1)))[sets.stratum]
         risk = np.exp(eta)
-        spread = risk[:, None] * x
-        s0, s1 = self._at_risk(risk)[self._step], self._at_risk(spread)[self._step]
+        s0 = self._at_risk(np.add.reduceat(risk, self._first), risk[self._late])[step]
         if self._share is not None:
-            dead0, dead1 = (np.add.reduceat(v[sets.died], self._first_dead, axis=0) for v in (risk, spread))
-            s0 = s0 - self._share * dead0[self._step]
-            s1 = s1 - self._share[:, None] * dead1[self._step]
+            s0 -= self._share * np.add.reduceat(risk[sets.died], self._first_dead)[step]
         if not s0.min() > LEAST_RISK:
             return Point(-np.inf, np.zeros(x.shape[1]), np.zeros((x.shape[1],) * 2))
-        times = np.ones(len(s0)) if weight is None else weight[self._step]
-        mean = s1 / s0[:, None]
-        expected = risk * self._hazard(times / s0)
-        score = (times[:, None] * (x[sets.died] - mean)).sum(axis=0)
-        information = (x * expected[:, None]).T @ x - (mean * times[:, None]).T @ mean
-        return Point(float((eta[sets.died] - np.log(s0)).sum()), score, (information + information.T) / 2)
+        times = np.ones(len(sets.counts)) if weight is None else weight
+        expected = risk * self._hazard(times[step] / s0)
+        ended, dead, information = self._weighted_sums(risk, expected)
+        s1 = self._at_risk(ended, risk[self._late, None] * x[self._late])
+        observed = (times[step] @ x[sets.died]) if weight is not None else self._dies @ x
+        score, less = self._means(s1, dead, s0, times)
+        information -= less
+        return Point(float((eta[sets.died] - np.log(s0)).sum()), observed - score, (information + information.T) / 2)
+
+    def _means(self, s1: Floats, dead: Floats, phi: Floats, times: Floats) -> tuple[Floats, Floats]:
+        """Sums over the events of m and of m m', (p,) and (p, p), each step ``times`` as often."""
+        steps = len(times)
+
+        def sums(of_events: Floats) -> Floats:
+            return np.asarray(np.bincount(self._step, of_events, minlength=steps) * times)
+
+        if self._share is None:
+            one = sums(1 / phi)
+            return one @ s1, (s1 * sums(phi**-2)[:, None]).T @ s1
+        left = 1 - self._share
+        stay = s1 - dead
+        mixed = (stay * sums(left / phi**2)[:, None]).T @ dead
+        squared = (stay * sums(phi**-2)[:, None]).T @ stay + (dead * sums((left / phi) ** 2)[:, None]).T @ dead
+        return sums(1 / phi) @ stay + sums(left / phi) @ dead, squared + mixed + mixed.T
 
     def _hazard(self, shares: Floats) -> Floats:
         """Sum of the events' ``shares`` (d,) over the steps each row was at risk at, shape (m,)."""

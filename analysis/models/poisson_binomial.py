@@ -107,6 +107,18 @@ def central_range(mass: Floats, level: float) -> tuple[int, int]:
     return low, high
 
 
+def smooth_range(mass: Floats, level: float) -> tuple[float, float]:
+    """:func:`central_range` between whole counts, for lines over the number of jobs, which whole counts make jagged.
+
+    The limits lie less than one count outside those of whole counts: the cumulative probability is drawn straight
+    between counts (interpolated limits as in Spiegelhalter, Statistics in Medicine 24 (2005) 1185–1202; from memory).
+    """
+    tail, counts = (1 - level) / 2, np.arange(len(mass))
+    low = np.interp(tail, np.cumsum(mass), counts)
+    high = len(mass) - 1 - np.interp(tail, np.cumsum(mass[::-1]), counts)
+    return float(low), float(high)
+
+
 def two_sided(mass: Floats, observed: int) -> float:
     """Twice the smaller tail, the observed count included, at most 1."""
     return min(1.0, 2 * min(at_most(mass, observed), at_least(mass, observed)))

@@ -29,8 +29,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
-from analysis.errors import ModelError, UnconvergedError
-from analysis.models.binary import BLOCK_CELLS
+from analysis.errors import UnconvergedError
+from analysis.models.binary import BLOCK_CELLS, chances
+from analysis.models.grouped_rows import GroupedRows, grouped
 from analysis.models.pooled import INTERCEPT_SD, TAU_SCALE, _half_normal, _quantile
 from analysis.models.results import Result
 
@@ -40,38 +41,6 @@ Places = NDArray[np.int64]
 POINTS = 12
 NEWTON_STEPS, SETTLED = 60, 1e-12
 NOT_FOUND = "the mode of the intercepts was not found at every point of the grid"
-
-
-@dataclass(frozen=True)
-class GroupedRows:
-    """Jobs with the log odds of their case mix.
-
-    Parameters
-    ----------
-    y : ndarray, shape (n,), or (g, n)
-        Success, 0 or 1; the same at every set of intercepts, or one row for each.
-    offset : ndarray, shape (n,), or (g, n)
-        Log odds that the case mix gives each job.
-    member : ndarray, shape (n, k)
-        1 where the job belongs to the group, each row with a single 1.
-    """
-
-    y: Floats
-    offset: Floats
-    member: Floats
-
-    def curvature(self, alpha: Floats) -> tuple[Floats, Floats, Floats]:
-        """Log likelihood (g,), its slope (g, k) and its negative second derivative (g, k) at intercepts (g, k)."""
-        eta = self.offset + alpha @ self.member.T
-        small = np.exp(-np.abs(eta))  # one exponential serves the likelihood and the chances
-        p = np.where(eta >= 0, 1.0, small) / (1.0 + small)
-        value = (eta * self.y - np.maximum(eta, 0.0) - np.log1p(small)).sum(axis=1)
-        return value, (self.y - p) @ self.member, (p * (1 - p)) @ self.member
-
-    def skewness(self, alpha: Floats) -> Floats:
-        """Third derivative of the log likelihood along each intercept, (g, k)."""
-        p = special.expit(self.offset + alpha @ self.member.T)
-        return np.asarray(-(p * (1 - p) * (1 - 2 * p)) @ self.member)
 
 
 @dataclass(frozen=True)
@@ -88,26 +57,6 @@ class MixUncertainty:
 
     x: Floats
     covariance: Floats
-
-
-def grouped(y: ArrayLike, offset: ArrayLike, group: ArrayLike) -> tuple[GroupedRows, tuple[str, ...]]:
-    """Rows by group, and the groups' names in sorted order.
-
-    Raises
-    ------
-    ModelError
-        If lengths differ, an outcome is neither 0 nor 1, an offset is missing, or there are fewer than two groups.
-    """
-    outcome, log_odds, names = np.asarray(y, float), np.asarray(offset, float), np.asarray(group, dtype=object)
-    if not len(outcome) == len(log_odds) == len(names) or not np.isin(outcome, (0.0, 1.0)).all():
-        raise ModelError("Every row needs one outcome, 0 or 1, one offset and one group.")
-    if not np.isfinite(log_odds).all():
-        raise ModelError("The offset of a row is missing or infinite.")
-    found = sorted({str(name) for name in names})
-    if len(found) < 2:
-        raise ModelError("Groups are compared with one another: there must be at least two.")
-    member = (names.astype(str)[:, None] == np.array(found)[None, :]).astype(float)
-    return GroupedRows(outcome, log_odds, member), tuple(found)
 
 
 def conditional_modes(rows: GroupedRows, precision: Floats, fits: int = 1) -> tuple[Floats, Floats, Floats, bool]:
@@ -341,8 +290,10 @@ def _grid(tau_scale: float, points: int, k: int) -> tuple[Floats, Floats]:
 
 def _moved(rows: GroupedRows, alpha: Floats, covariance: Floats, x: Floats) -> Floats:
     """How far a step of each coefficient of the case mix moves each intercept, (g, k, m)."""
-    p = special.expit(rows.offset + alpha @ rows.member.T)
-    cross = (rows.member.T * (p * (1 - p))[:, None, :]) @ x
+    cross = np.zeros((*alpha.shape, x.shape[1]))
+    for at, part in rows.parts(alpha.size):
+        p, _ = chances(part.log_odds(alpha))
+        cross += (part.member.T * (p * (1 - p))[:, None, :]) @ x[at]
     return np.asarray(-covariance @ cross)
 
 

@@ -33,8 +33,11 @@ def _by_definition(x, data, strata, ties, beta, weight=lambda step: 1.0):
 
 @pytest.mark.parametrize("ties", ["efron", "breslow"])
 @pytest.mark.parametrize("late", [False, True])
-def test_the_likelihood_is_its_definition(ties, late):
+@pytest.mark.parametrize("in_parts", [False, True])
+def test_the_likelihood_is_its_definition(ties, late, in_parts, monkeypatch):
     """Ties, strata, late entry, a competing end, a stratum without an event, and weights of steps, all at once."""
+    if in_parts:
+        monkeypatch.setattr("analysis.models.binary.BLOCK_CELLS", 1)  # 64 rows at once: a step is cut in two
     rng = np.random.default_rng(7)
     x, strata = rng.normal(size=(90, 3)), rng.integers(0, 4, 90)
     time, event = rng.integers(1, 12, 90).astype(float), rng.integers(0, 3, 90)

@@ -56,6 +56,23 @@ def test_two_groups_against_plain_integration():
     np.testing.assert_allclose([low[0], high[0]], ends, atol=0.02)
 
 
+def test_rows_taken_a_few_at_a_time_give_the_same(uneven, monkeypatch):
+    y, offset, group = uneven
+    x = np.column_stack([np.linspace(-1, 1, len(y)), np.cos(np.arange(len(y)))])
+    mix = MixUncertainty(x, np.array([[0.09, 0.01], [0.01, 0.04]]))
+    whole = fit_random_intercepts(y, offset, group, mix)
+    monkeypatch.setattr("analysis.models.binary.BLOCK_CELLS", 1)
+    parts = fit_random_intercepts(y, offset, group, mix)
+    for name in ("weight", "location", "covariance"):
+        np.testing.assert_allclose(getattr(parts, name), getattr(whole, name), rtol=0, atol=1e-12)
+
+
+def test_a_blank_name_is_a_group_of_its_own_and_like_names_are_one(uneven):
+    y, offset, _ = uneven
+    names = np.resize(np.array(["2", 2, None, "A"], dtype=object), len(y))
+    assert fit_random_intercepts(y, offset, names).names == ("2", "A", "None")
+
+
 def test_equal_groups_stand_at_a_half_and_ranks_are_open():
     y, group = rows({"A": (20, 30), "B": (20, 30), "C": (20, 30)})
     fit = fit_random_intercepts(y, np.zeros(len(y)), group)

@@ -10,12 +10,11 @@ from scipy import optimize
 from scipy.special import gammaln, logsumexp
 
 from analysis.models import poisson_binomial
+from analysis.models.grouped_rows import GroupedRows, grouped
 from analysis.models.random_intercepts import (
-    GroupedRows,
     RandomIntercepts,
     conditional_modes,
     fit_random_intercepts,
-    grouped,
     rank_intervals,
 )
 from tests.reference.check import Check, Source
