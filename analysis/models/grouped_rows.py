@@ -6,7 +6,6 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
-import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from analysis.errors import ModelError
@@ -75,10 +74,9 @@ def grouped(y: ArrayLike, offset: ArrayLike, group: ArrayLike) -> tuple[GroupedR
         raise ModelError("Every row needs one outcome, 0 or 1, one offset and one group.")
     if not np.isfinite(log_odds).all():
         raise ModelError("The offset of a row is missing or infinite.")
-    codes, labels = pd.factorize(names, use_na_sentinel=False)
-    found = sorted({str(name) for name in labels})
-    if len(found) < 2:
+    told = [str(name) for name in names]
+    place = {name: at for at, name in enumerate(sorted(set(told)))}
+    if len(place) < 2:
         raise ModelError("Groups are compared with one another: there must be at least two.")
-    place = np.array([found.index(str(name)) for name in labels])
-    member = (place[codes][:, None] == np.arange(len(found))).astype(float)
-    return GroupedRows(outcome, log_odds, member), tuple(found)
+    member = (np.array([place[name] for name in told])[:, None] == np.arange(len(place))).astype(float)
+    return GroupedRows(outcome, log_odds, member), tuple(place)
