@@ -329,7 +329,7 @@ def _parser() -> argparse.ArgumentParser:
     counter = add(
         "counter",
         _counter,
-        "Make the page behind it: how far to trust it, last year replayed, a card.",
+        "Make the page behind `assess`: how far to trust it, last year, a card to print.",
         "rework counter my_log",
         guide="at_the_counter",
     )
