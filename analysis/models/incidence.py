@@ -107,7 +107,7 @@ def _curve(
         times, estimate, se = (
             np.concatenate([[first], rest]) for first, rest in ((0.0, times), (start, estimate), (0.0, se))
         )
-    se = np.nan_to_num(se)
+    se = np.where(np.isnan(se), 0.0, se)
     # Sums and products of shares leave 0 and 1 by rounding.
     estimate = np.where(estimate < ROUNDING, 0.0, np.where(estimate > 1 - ROUNDING, 1.0, estimate))
     low, high = _log_log(estimate, se, level)
@@ -150,8 +150,8 @@ def cumulative_incidence(data: Timed, level: float = 0.95, minimum: int = 10, ca
     if not (data.event == cause).any():
         nothing = np.empty(0)
         return _curve(data, nothing, nothing, nothing, 0.0, level, minimum)
-    times, at, rows = data.distinct
-    n = (data.n - np.cumsum(rows) + rows).astype(float)
+    times, at, _ = data.distinct
+    n = (data.n - data.gone[:-1]).astype(float)
     ends = np.bincount(3 * at + data.event, minlength=3 * len(times)).reshape(-1, 3).astype(float)
     mine, ended = ends[:, cause], ends[:, EVENT] + ends[:, COMPETING]
     left = np.concatenate([[1.0], np.cumprod(1 - ended / n)[:-1]]) / n  # survival just before, a row at risk

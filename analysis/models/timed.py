@@ -47,7 +47,7 @@ class Timed:
             raise ModelError("Times and events must be of the same number.")
         if (time < 0).any() or (entry < 0).any():
             raise ModelError("A time is negative.", todo="Leave such rows out and count them.")
-        if not np.isin(event, [CENSORED, EVENT, COMPETING]).all():
+        if not ((event == CENSORED) | (event == EVENT) | (event == COMPETING)).all():
             raise ModelError("An event must be 0 (censored), 1 (event) or 2 (competing end).")
         if ((entry >= time) & (entry > 0)).any():
             raise ModelError("A row enters at or after its own end.")
@@ -74,6 +74,11 @@ class Timed:
         place[order] = np.arange(len(order))
         at = place[codes]
         return found[order], at, np.bincount(at, minlength=len(order))
+
+    @cached_property
+    def gone(self) -> Ints:
+        """Rows ended before each of the different times, and before the end of all, shape (k + 1,)."""
+        return np.concatenate([[0], np.cumsum(self.distinct[2])])
 
     @property
     def late(self) -> bool:
@@ -133,7 +138,6 @@ def refuse_late(data: Timed, what: str) -> None:
 def at_risk(data: Timed, times: ArrayLike) -> Ints:
     """Rows still under observation just before each time."""
     at = np.asarray(times, dtype=float)
-    known, _, rows = data.distinct
-    left = data.n - np.append(0, np.cumsum(rows))[np.searchsorted(known, at, side="left")]
+    left = data.n - data.gone[np.searchsorted(data.distinct[0], at, side="left")]
     not_yet = len(data.entry) - np.searchsorted(np.sort(data.entry), at, side="left") if data.late else 0
     return np.asarray(left - not_yet, dtype=np.int64)
