@@ -55,6 +55,15 @@ def test_every_command_to_be_typed_parses(text):
 
 
 @pytest.mark.parametrize("name", list(commands()))
+def test_every_example_of_a_help_parses(name):
+    examples = commands()[name].format_help().split("Example:")[1].partition("Guide:")[0].replace("\\\n", " ")
+    lines = re.findall(r"^ *(rework .*)$", examples, re.M)
+    assert lines
+    for line in lines:
+        _parser().parse_args(shlex.split(line)[1:])
+
+
+@pytest.mark.parametrize("name", list(commands()))
 def test_every_guide_named_by_a_help_is_there(name):
     for guide in re.findall(r"notebooks/guide/\w+\.md", commands()[name].format_help()):
         assert (ROOT / guide).is_file()
