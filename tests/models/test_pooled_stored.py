@@ -32,6 +32,8 @@ def test_the_stored_model_gives_the_same_chances_and_the_same_text():
 def test_it_can_be_read_without_this_package():
     found = json.loads(TEXT)
     effects = {row["name"]: row["mean"] for row in found["effects"]}
+    damage = ["damage: drop", "damage: liquid", "damage: not recorded"]  # the most frequent first, blanks last
+    assert list(effects)[:6] == ["(intercept)", *damage, "age, by two SD", "age: not recorded"]
     assert effects["damage: liquid"] < effects["damage: drop"]
     assert found["log_hash"] == "abc"
     assert found["code_version"]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from scipy import special, stats
+from scipy import optimize, special, stats
 
 from analysis.errors import ModelError, UnconvergedError
 from analysis.models import random_intercepts
@@ -124,6 +124,18 @@ def test_groups_without_a_failure_stay_finite():
     assert fit.converged
     assert np.isfinite(fit.location).all()
     assert 0.9 < fit.above_mean()[0] < 1
+
+
+def test_a_group_far_from_what_its_mix_promised_settles_at_the_root_of_its_score():
+    # The full first step from 0 goes to -190 and the next one back: only halved steps arrive.
+    y, offset, tau = np.zeros((1, 40)), np.full((1, 40), 6.0), 3.0
+    rows_of_one = random_intercepts.GroupedRows(y, offset, np.ones((40, 1)))
+    alpha, _, information, settled = random_intercepts.conditional_modes(rows_of_one, np.array([[[tau**-2]]]))
+    root = optimize.brentq(lambda a: -40 * special.expit(6 + a) - a / tau**2, -20, 0, xtol=1e-12)
+    p = special.expit(6 + root)
+    assert settled
+    np.testing.assert_allclose(alpha, [[root]], atol=1e-6)
+    np.testing.assert_allclose(information, [[[40 * p * (1 - p) + tau**-2]]], rtol=1e-5)
 
 
 def test_an_unsure_mix_widens_as_drawing_it_does():

@@ -21,6 +21,10 @@ def test_what_passed_the_gate_stays_as_it_was():
     assert data.time.tolist() == [1, 2, 3]
     with pytest.raises(ValueError, match="read-only"):
         data.time[0] = -5
+    late = timed(hours + 6, [1, 0, 2], [0, 1, 2])
+    assert (late.entry.dtype, late.entry.tolist()) == (np.dtype(float), [0, 1, 2])
+    with pytest.raises(ValueError, match="read-only"):
+        late.entry[0] = 0.5
     assert (data.n, data.events, data.late) == (3, 1, False)
     assert data.part(np.array([True, False, True])).event.tolist() == [1, 2]
     assert timed(pd.Series([1.0, 2.0]), pd.Series([True, False])).event.tolist() == [1, 0]

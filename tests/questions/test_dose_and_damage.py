@@ -214,7 +214,9 @@ def test_pads_lost_add_up_and_those_gone_before_are_counted_apart(log):
     pads = pad_rows(log, cohort)
     found = damage_steps(pads)
     assert sum(row.pads for row in found.steps) == sum(row.pads for row in found.spots) == found.lost
-    assert found.gone.pads > 0
+    sides, dated = log.tables["chip_sides"], set(cohort.first_boots["job_id"]) - cohort.undated.jobs
+    gone = sides[sides["pads_lost_at"].eq("found") & sides["job_id"].isin(dated)]
+    assert (found.gone.pads, found.gone.sides) == (gone["pads_lost_n"].sum(), len(gone))
     assert not found.pads.rows["lost_at"].eq("found").any()
     assert pads.ledger.rows_used == len(pads.rows) == sum(row.lost.n for row in found.spots)
 

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
@@ -11,6 +13,7 @@ import pytest
 from analysis.demo.shop import Shop
 from analysis.demo.simulator import simulate
 from analysis.errors import ReworkError
+from analysis.models.cusum import Limit
 from analysis.questions.since_last import (
     SCHEMA,
     MonthChange,
@@ -63,6 +66,24 @@ def test_the_file_fits_its_documented_schema_and_names_no_job(last, tables, tmp_
     jsonschema.validate(json.loads(path.read_text(encoding="utf-8")), SCHEMA)
     text = path.read_text(encoding="utf-8")
     assert not any(job in text for job in tables["jobs"]["job_id"])
+
+
+def test_limits_fit_the_schema_as_they_are_written_and_not_with_one_of_their_facts_missing(tables):
+    jsonschema = pytest.importorskip("jsonschema")
+    january, july = pd.Timestamp("2024-01-01"), pd.Timestamp("2024-07-01")
+    in_force = Limit(5.4, 0.05, 120, 2000, 0.003, 7)
+    charts = SimpleNamespace(
+        primary=SimpleNamespace(name="first boot", limits=[(january, replace(in_force, value=9.0)), (july, in_force)]),
+        others=[],
+    )
+    content = json.loads(summary_text(summarise(Log.from_tables(tables), MONTH, WATCHED, charts)))
+    written = {"value": 5.4, "rate": 0.05, "jobs": 120, "draws": 2000, "error": 0.003, "rng_seed": 7}
+    assert content["limits"] == [{"chart": "first boot", "since": "2024-07-01"} | written]
+    jsonschema.validate(content, SCHEMA)
+    for fact in content["limits"][0]:
+        less = {name: value for name, value in content["limits"][0].items() if name != fact}
+        with pytest.raises(jsonschema.ValidationError, match=fact):
+            jsonschema.validate(content | {"limits": [less]}, SCHEMA)
 
 
 @pytest.mark.parametrize("content", ["", "[]", "{}", '{"format": 2}', '{"format": 1, "month": "2024-03"}', "no"])

@@ -301,7 +301,14 @@ def test_lists_as_spreadsheets_save_them_are_read(tmp_path):
         assert trial_outcome(path, log) == plain
 
 
-@pytest.mark.parametrize("word", ["no", "", "N", "-"])
+def test_consent_may_be_noted_in_any_of_the_plain_words(tmp_path):
+    path, log = run(a_plan(), tmp_path, helps)
+    plain, words = trial_outcome(path, log), ["Yes", "y", "TRUE", "1", "x"]
+    write_lines(path, [line | {"written_consent": words[at % 5]} for at, line in enumerate(filled(path))])
+    assert trial_outcome(path, log) == plain
+
+
+@pytest.mark.parametrize("word", ["no", "", "N", "-", "–", "False", "0"])
 def test_without_any_consent_nothing_is_looked_at(tmp_path, word):
     path, log = run(a_plan(), tmp_path, helps)
     write_lines(path, [line | {"written_consent": word} for line in filled(path)])

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -9,6 +11,7 @@ import pytest
 from analysis.cohort.features import build_cohort
 from analysis.models.change_point import change_point, weight_of_change
 from analysis.models.cusum import scores, walk
+from analysis.questions import watching
 from analysis.questions.watch import watch
 from analysis.report.watch_words import signal_words
 from tests.months import Months, days_of
@@ -80,3 +83,18 @@ def _goes_on(chances, y, least: int) -> bool:
     end = next(k for k in at if k >= least) + 1
     began = change_point(chances[:end], y[:end], worse=True)
     return weight_of_change(chances[: began.low], y[: began.low], worse=True) > 0.2
+
+
+def test_alarms_and_recovery_of_the_twelve_months_are_told_and_no_earlier_ones(monkeypatch):
+    def chart(*days):
+        return SimpleNamespace(signals=tuple(SimpleNamespace(day=pd.Timestamp(day)) for day in days))
+
+    received = tuple(SimpleNamespace(month=pd.Period(month)) for month in ("2023-03", "2023-04", "2024-03"))
+    for name in ("rate_chart", "process_measures", "_looked_into"):
+        monkeypatch.setattr(watching, name, lambda *_: None)
+    monkeypatch.setattr(watching, "recovery_watch", lambda *_: received)
+    charts = SimpleNamespace(primary=chart("2023-03-31", "2023-04-01"), others=(chart("2024-03-31"),), each_rate=0.1)
+    log = SimpleNamespace(settings=SimpleNamespace(month_complete_share=0.9))
+    found = watching.watching(log, None, pd.Period("2024-03"), charts, None)
+    assert [f"{signal.day:%Y-%m-%d}" for signal in found.signals] == ["2024-03-31", "2023-04-01"]
+    assert [str(each.month) for each in found.recovery] == ["2023-04", "2024-03"]
