@@ -51,7 +51,11 @@ class Trial:
         answer = self._process.stdout.readline()
         if not answer:
             raise SystemExit("The process that runs the tests has ended.")
-        return json.loads(answer)
+        found = json.loads(answer)
+        if found["code"] is None and not found["late"]:
+            printed = (self.folder / "trial.txt").read_text(errors="replace")
+            raise SystemExit(f"NOT VALID: tests ended without telling how: {' '.join(tests)[:500]}\n{printed[-3000:]}")
+        return found
 
     def close(self) -> None:
         """End it."""
@@ -148,6 +152,7 @@ def _arguments() -> argparse.Namespace:
     parser.add_argument("--random-seed", type=int, default=7, help="seed of the draw (7)")
     parser.add_argument("--budget", type=float, default=60, help="seconds of tests tried on a mutant at most (60)")
     parser.add_argument("--tests", nargs="+", default=[], metavar="PATH", help="only these test folders and files")
+    parser.add_argument("--minutes", type=float, default=600, help="stop after so long: those tried are a sample too")
     parser.add_argument("--again", action="store_true", help="only those that the kept run of this seed left unnoticed")
     parser.add_argument("--commit", default="HEAD", help="commit of this checkout to try (HEAD)")
     parser.add_argument("--kept", type=Path, default=KEPT, help="folder of the clone and of what was measured")
@@ -155,10 +160,15 @@ def _arguments() -> argparse.Namespace:
     return parser.parse_args()
 
 
-def _try_all(trial: Trial, drawn: Sequence[Mutant], covering: Covering, budget_s: float) -> list[Outcome]:
+def _try_all(drawn: Sequence[Mutant], covering: Covering, args: argparse.Namespace) -> list[Outcome]:
+    """Try mutants in the order drawn until all are tried or the time is over, then their killers without a change."""
     outcomes: list[Outcome] = []
+    _compile(covering)
+    trial, end = Trial(covering.root, args.kept), time.monotonic() + 60 * args.minutes
     for mutant in drawn:
-        outcomes.append(try_one(trial, mutant, covering, budget_s))
+        if time.monotonic() > end:
+            break
+        outcomes.append(try_one(trial, mutant, covering, args.budget))
         last = outcomes[-1]
         print(f"{len(outcomes):>4} {last.kind:<11} {mutant.file}:{mutant.line} {last.by}", file=sys.stderr, flush=True)
     false = killers_fail_unchanged(trial, outcomes)
@@ -179,19 +189,29 @@ def main() -> None:
         content = json.loads((RESULTS / f"{name}.json").read_text(encoding="utf-8"))
         before = from_rows(content["outcomes"])
         drawn, noticed = _left(root, before), [each for each in before if each.kind in NOTICED]
-        now = [*noticed, *_try_all(Trial(root, args.kept), drawn, covering, args.budget)]
+        now = [*noticed, *_try_all(drawn, covering, args)]
         gone = len(before) - len(now)
         as_drawn, _, _ = told(before, equivalents).partition("\n\n")
         print(f"As drawn:\n{as_drawn}\n\nNow ({gone} no longer in the code):")
         content["again"] = _run(args, start, now, equivalents) | {"no_longer_in_the_code": gone}
     else:
         population, drawn = _sample(root, args.sample, args.random_seed, args.kept)
-        now = _try_all(Trial(root, args.kept), drawn, covering, args.budget)
+        now = _try_all(drawn, covering, args)
         print(f"{len(now)} of {sum(population.values())} mutants drawn: {population}")
         content = {"random_seed": args.random_seed, "population": population} | _run(args, start, now, equivalents)
     print(told(now, equivalents))
     if args.write:
         keep(name, content)
+
+
+def _compile(covering: Covering) -> None:
+    """Keep compiled forms of package and tests, as pytest makes them, so that each copy need not make them anew."""
+    words = [sys.executable, "-m", "pytest", "-n", "0", "--collect-only", "-q", "-p", "no:cacheprovider"]
+    own = environment(covering.root)
+    done = subprocess.run([*words, *covering.seconds], cwd=covering.root, env=own, capture_output=True, check=False)
+    if done.returncode:
+        raise SystemExit("NOT VALID: tests cannot be collected without any change.")
+    subprocess.run([sys.executable, "-m", "compileall", "-q", "analysis"], cwd=covering.root, env=own, check=True)
 
 
 def _run(args: argparse.Namespace, start: float, now: list[Outcome], equivalents: dict[Any, str]) -> dict[str, Any]:

@@ -11,7 +11,11 @@ import os
 import signal
 import sys
 import time
+import traceback
 from pathlib import Path
+
+# Libraries imported beforehand are also plugins of pytest; that is all the same here.
+QUIET = ("-W", "ignore::pytest.PytestAssertRewriteWarning")
 
 
 class _First:
@@ -33,7 +37,17 @@ def _run_tests(tests: list[str], told: Path) -> None:
     os.dup2(out, 1)
     os.dup2(out, 2)
     first, base = _First(), told.with_suffix("")
-    fixed = ["-x", "-n", "0", "-p", "no:cacheprovider", "--hypothesis-seed=0", f"--basetemp={base}", "--tb=line"]
+    fixed = [
+        "-x",
+        "-n",
+        "0",
+        "-p",
+        "no:cacheprovider",
+        "--hypothesis-seed=0",
+        *QUIET,
+        f"--basetemp={base}",
+        "--tb=line",
+    ]
     code = int(pytest.main([*fixed, *tests], plugins=[first]))
     told.write_text(json.dumps({"code": code, "by": first.by, "late": False}))
 
@@ -60,6 +74,8 @@ def run(tests: list[str], limit_s: float, told: Path) -> dict[str, object]:
     if not child:
         try:
             _run_tests(tests, told)
+        except BaseException:
+            traceback.print_exc()
         finally:
             os._exit(0)
     end = time.monotonic() + limit_s
