@@ -203,7 +203,7 @@ def work_before(log: Log, wanted: pd.DataFrame) -> tuple[pd.DataFrame, Undated]:
 
     Returns
     -------
-    DataFrame, shape (m, 12)
+    DataFrame, shape (m, features)
         In the order of ``wanted``: ``clean_passes_per_side`` (passes, mean over the sides with a count),
         ``pad_grade_found_worst`` (0–4, client's chips), ``pads_lost_n`` (pads), ``pads_lost_band``,
         ``reball_tries_n``, ``blade_used``, ``ball_alloy`` and ``ball_reset`` (processor, lower side),
