@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import argparse
 import io
-import os
 import sys
 from collections.abc import Sequence
 from pathlib import Path
@@ -371,8 +370,6 @@ def _refuse_without_checkout(args: argparse.Namespace) -> None:
 def main(argv: Sequence[str] | None = None) -> int:
     """Run the command line; return its exit status."""
     args = _parser().parse_args(argv)
-    # Before numpy is imported: several threads in thousands of products of small matrices only wait for one another.
-    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):  # a terminal that lacks a letter shows its number instead
             stream.reconfigure(errors="backslashreplace")

@@ -1,0 +1,1 @@
+import analysis  # noqa: F401  (before numpy, in every test process: one thread for its products)
