@@ -41,7 +41,7 @@ MEASURES = (
     Measure("clean_passes_per_side", "cleaning passes a side", "passes"),
     Measure("pads_lost_n", "pads lost a job", "pads"),
     Measure("reball_tries_n", "reball tries", "tries"),
-    Measure("preset_share", "share of heat steps left at the preset", ""),
+    Measure("preset_share", "share of heat steps left at the preset", "%"),
     Measure("hours_at_test_1", "bench hours to boot test 1", "hours"),
 )
 

@@ -9,6 +9,7 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import MultipleLocator
 
 from analysis.questions.counter import Bin
+from analysis.report.direct_labels import label_point
 from analysis.report.figures import PERCENT
 from analysis.report.style import COLOURS, QUIET, canvas, look, title, title_height
 
@@ -24,6 +25,7 @@ def calibration(bins: Sequence[Bin], heading: str) -> Figure:
             axes.plot([each.told] * 2, [each.came.low, each.came.high], color=COLOURS[0], linewidth=2)
             axes.plot(each.told, each.came.rate, "o", color=COLOURS[0], markersize=6)
         axes.set(xlim=(low, high), ylim=(low, high))
+        label_point(axes, high, high, "as told", dx=-14)
         for axis in (axes.xaxis, axes.yaxis):
             axis.set_major_formatter(PERCENT)
             axis.set_major_locator(MultipleLocator(0.1 if high - low < 0.7 else 0.2))

@@ -13,6 +13,7 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import FixedLocator, FuncFormatter, MaxNLocator, NullLocator
 from numpy.typing import ArrayLike, NDArray
 
+from analysis.report.direct_labels import End, label_ends
 from analysis.report.style import (
     COLOURS,
     DASHES,
@@ -31,7 +32,6 @@ from analysis.report.style import (
 PERCENT = FuncFormatter(lambda share, _: f"{100 * share:.0f} %")
 ODDS_TICKS = (0.05, 0.2, 0.5, 1, 2, 5, 20)
 WIDE_ODDS_TICKS = (0.05, 0.2, 1, 5, 20)  # over the whole scale there is no room for all of them
-LABEL_GAP = 0.09  # of the axis, so that labels beside curves stay apart
 
 
 @dataclass(frozen=True)
@@ -183,7 +183,13 @@ def incidence(curves: Sequence[Curve], ticks: Sequence[float], heading: str, x_l
         axes.set_ylabel(y_label)
         axes.set_xlabel(x_label)
         if len(curves) > 1:
-            _label_ends(axes, [(each.times[-1], each.estimate[-1], each.label) for each in curves])
+            label_ends(
+                axes,
+                [
+                    End(float(each.times[-1]), float(each.estimate[-1]), each.label, COLOURS[i % len(COLOURS)])
+                    for i, each in enumerate(curves)
+                ],
+            )
         _at_risk_rows(table, curves, ticks, end)
         title(figure, heading)
     return figure
@@ -212,29 +218,6 @@ def _at_risk_rows(axes: Axes, curves: Sequence[Curve], ticks: Sequence[float], e
             )
 
 
-def _label_ends(axes: Axes, ends: list[tuple[float, float, str]]) -> None:
-    """Write each label beside the end of its curve, pushed apart where labels would overlap."""
-    order = sorted(range(len(ends)), key=lambda i: ends[i][1])
-    rank = LABEL_GAP * np.arange(len(ends))
-    wanted = np.array([ends[i][1] for i in order]) - rank
-    # Halfway between pushing all upwards and pushing all downwards; within the axis as far as they fit.
-    apart = (np.maximum.accumulate(wanted) + np.minimum.accumulate(wanted[::-1])[::-1]) / 2
-    places = np.clip(apart, 0, max(0.0, 1 - float(rank[-1]))) + rank
-    for place, i in zip(places, order, strict=True):
-        x, y, label = ends[i]
-        axes.annotate(
-            label,
-            (x, y),
-            xytext=(1.04, float(place)),
-            textcoords=("axes fraction", "data"),
-            fontsize=SMALL,
-            color=COLOURS[i % len(COLOURS)],
-            va="center",
-            annotation_clip=False,
-            arrowprops={"arrowstyle": "-", "color": RULE, "linewidth": 0.6},
-        )
-
-
 def cause_bars(labels: Sequence[str], parts: Sequence[Sequence[int]], kinds: Sequence[str], heading: str) -> Figure:
     """Horizontal bars split by the quality of the evidence: solid, hatched, open."""
     fills: tuple[dict[str, Any], ...] = (
@@ -244,36 +227,43 @@ def cause_bars(labels: Sequence[str], parts: Sequence[Sequence[int]], kinds: Seq
         {"facecolor": "white", "edgecolor": QUIET, "hatch": "...."},
     )
     with look():
-        figure, axes = canvas(1.15 + 0.34 * len(labels) + title_height(heading))
+        figure, axes = canvas(0.6 + 0.4 * len(labels) + title_height(heading))
         y = np.arange(len(labels))[::-1]
-        start = np.zeros(len(labels))
-        for k, kind in enumerate(kinds):
-            width = np.array([part[k] for part in parts], dtype=float)
-            if width.any():
-                axes.barh(y, width, left=start, height=0.62, linewidth=0.9, label=kind, **fills[k])
-            start += width
-        for at, total in zip(y, start, strict=True):
-            axes.text(total + 0.02 * max(start.max(), 1), at, f"{total:.0f}", va="center")
-        axes.set(yticks=y, xlim=(0, max(start.max() * 1.1, 1)))
+        wide = np.array(parts, dtype=float)
+        starts = np.cumsum(wide, axis=1) - wide
+        totals = wide.sum(axis=1)
+        most = max(float(totals.max()), 1)
+        for k in range(len(kinds)):
+            if wide[:, k].any():
+                axes.barh(y, wide[:, k], left=starts[:, k], height=0.5, linewidth=0.9, **fills[k])
+        for at, total in zip(y, totals, strict=True):
+            axes.text(total + 0.02 * most, at, f"{total:.0f}", va="center")
+        for row, k in _where_named(wide, starts / most):
+            axes.text(starts[row, k], y[row] + 0.27, kinds[k], fontsize=SMALL, color=QUIET, va="bottom")
+        axes.set(yticks=y, xlim=(0, 1.1 * most), ylim=(-0.5, len(labels) - 0.3))
         axes.set_yticklabels([wrapped(label, 24) for label in labels])
         axes.set_xlabel("failed jobs")
         axes.xaxis.set_major_locator(MaxNLocator(nbins=5, integer=True))
         sns.despine(ax=axes, left=True)
-        figure.legend(
-            loc="outside lower center",
-            ncols=4,
-            frameon=False,
-            fontsize=SMALL,
-            handlelength=1.2,
-            columnspacing=0.8,
-            handletextpad=0.4,
-        )
         title(figure, heading)
     return figure
 
 
+def _where_named(wide: NDArray[np.float64], starts: NDArray[np.float64]) -> list[tuple[int, int]]:
+    """The widest part of each kind, in a row where no other kind's name is written close by."""
+    room = 0.34  # of the longest bar, which the longest name takes
+    taken: list[tuple[int, int]] = []
+    for k in range(wide.shape[1]):
+        for row in np.argsort(-wide[:, k], kind="stable"):
+            near = (abs(starts[row, k] - starts[row, other]) < room for at, other in taken if at == row)
+            if wide[row, k] and not any(near):
+                taken.append((int(row), k))
+                break
+    return taken
+
+
 def months(
-    labels: Sequence[str],
+    months: Sequence[Any],
     observed: Sequence[float],
     low: Sequence[float],
     expected: Sequence[float],
@@ -283,21 +273,27 @@ def months(
 ) -> Figure:
     """Successes of each month as a dot, what chance allows as a bar around the expected number."""
     with look():
-        figure, axes = canvas(3.2 + title_height(heading))
-        x = np.arange(len(labels))
-        axes.vlines(x, low, high, color=RULE, linewidth=8, label="what chance allows")
-        axes.hlines(expected, x - 0.28, x + 0.28, color=QUIET, linewidth=1.4, label="expected")
-        axes.plot(x, observed, MARKS[0], color=COLOURS[0], markersize=6, clip_on=False, label="seen", linestyle="none")
+        figure, axes = canvas(2.9 + title_height(heading))
+        x = np.arange(len(months))
+        axes.vlines(x, low, high, color=RULE, linewidth=8)
+        axes.hlines(expected, x - 0.28, x + 0.28, color=QUIET, linewidth=1.4)
+        axes.plot(x, observed, MARKS[0], color=COLOURS[0], markersize=6, clip_on=False, linestyle="none")
         axes.set_xticks(x)
-        axes.set_xticklabels([f"{label}\n{count}" for label, count in zip(labels, n, strict=True)])
-        axes.set_xlim(-0.6, max(len(labels), 6) - 0.4)
+        axes.set_xticklabels([f"{month.strftime('%b')}\n{count}" for month, count in zip(months, n, strict=True)])
+        axes.set_xlim(-0.6, max(len(months), 6) - 0.4)
         axes.set_ylim(0, max(max(high, default=1), max(observed, default=1)) * 1.08 + 0.5)
         axes.set_ylabel("first-boot successes")
         axes.yaxis.set_major_locator(MaxNLocator(nbins=6, integer=True))
-        axes.set_xlabel("month, and jobs tested in it")
+        axes.set_xlabel(f"{months[0].strftime('%b %Y')} to {months[-1].strftime('%b %Y')}, and jobs tested")
         axes.spines["bottom"].set_zorder(0)
-        figure.legend(
-            loc="outside lower center", ncols=3, frameon=False, fontsize=SMALL, handlelength=1, columnspacing=1
+        last = len(months) - 1
+        label_ends(
+            axes,
+            [
+                End(last, high[-1], "range"),
+                End(last, expected[-1], "expected"),
+                End(last, observed[-1], "booted", COLOURS[0]),
+            ],
         )
         title(figure, heading)
     return figure

@@ -229,7 +229,7 @@ class Picture:
         data = base64.b64encode(out.getvalue()).decode("ascii")
         width, height = (round(inches * 96) for inches in self.figure.get_size_inches())
         image = f'<img src="data:image/png;base64,{data}" alt="{escape(self.alt)}" width="{width}" height="{height}">'
-        return f"<figure>{image}<figcaption>{escape(self.caption)} (n = {self.n})</figcaption></figure>"
+        return f"<figure>{image}<figcaption>{escape(self.caption)} <span>(n = {self.n})</span></figcaption></figure>"
 
 
 @dataclass(frozen=True)

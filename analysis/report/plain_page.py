@@ -11,7 +11,7 @@ from typing import Any
 
 from analysis import __version__
 from analysis.report.page import FirstScreen, Grid, PageHead
-from analysis.report.render import TEMPLATES, slug
+from analysis.report.render import TEMPLATES, css_text, slug
 
 FAILS = "FAILS"
 # The pages of notebooks extend the skeleton of nbconvert; here is the little of it that a page of parts needs.
@@ -87,6 +87,7 @@ def page_html(head: PageHead, parts: Sequence[Any]) -> str:
     # Parts escape what they show, as the cells of a notebook do; the template escapes the rest.
     made = Environment(loader=ChoiceLoader([folders, DictLoader({"base/null.j2": SKELETON})]), autoescape=False)
     made.filters["prose"] = str  # named in the cells of the other template, which are not drawn here
+    made.filters["css_text"] = css_text
     css = [(TEMPLATES / name).read_text(encoding="utf-8") for name in ("bench/page.css", "plain/plain.css")]
     page = vars(head) | {
         "log_hash": head.log_hash[:12],

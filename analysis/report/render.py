@@ -216,6 +216,11 @@ def prose(markdown: str) -> str:
     )
 
 
+def css_text(text: object) -> str:
+    """A text as it may stand between quotation marks in a style sheet, whatever it holds."""
+    return "".join(letter if letter.isalnum() else f"\\{ord(letter):06x} " for letter in str(text))
+
+
 def to_html(notebook: Any) -> str:
     """Export an executed notebook with our own template: nothing remote, code folded away."""
     from nbconvert.exporters.templateexporter import TemplateExporter
@@ -225,6 +230,7 @@ def to_html(notebook: Any) -> str:
     config.TemplateExporter.extra_template_basedirs = [str(TEMPLATES)]
     exporter = TemplateExporter(config=config, template_name="bench", template_file="index.html.j2")  # type: ignore[no-untyped-call]
     exporter.register_filter("prose", prose)  # type: ignore[no-untyped-call]
+    exporter.register_filter("css_text", css_text)  # type: ignore[no-untyped-call]
     notebook = _without_paths(notebook)
     meta = _page_meta(notebook) | {"css": (TEMPLATES / "bench" / "page.css").read_text(encoding="utf-8")}
     body, _ = exporter.from_notebook_node(notebook, resources={"page": meta})

@@ -88,7 +88,7 @@ def months_picture(review: Review) -> Picture | Prose:
     # A range from none to all holds whatever happens: such a month says nothing.
     mute = sum(each.low == 0 and each.high == each.n for each in year)
     figure = figures.months(
-        [each.month.strftime("%b\n%y") for each in year],
+        [each.month for each in year],
         [each.observed for each in year],
         [each.low for each in year],
         [each.expected for each in year],

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import functools
 import textwrap
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from typing import Any
 
@@ -22,8 +22,9 @@ from matplotlib.textpath import TextPath
 WIDTH_IN = 4.2
 TEXT, SMALL, TITLE = 9.5, 9.0, 10.5  # points
 INK, QUIET, RULE = "#1b2126", "#5a646c", "#c9ced2"
-# From Okabe and Ito's colours for all kinds of colour vision (2008), darkened for contrast on white.
-COLOURS = ("#1f4e5f", "#b3541e", "#4a6b2a", "#7a3e78", "#8a6d00", "#30343a")
+# Dark enough for words on white and told apart by all kinds of colour vision, simulated (tests/report/test_palette.py).
+COLOURS = ("#1f4e5f", "#b3541e", "#2d69c3", "#5a3c00", "#5a785a", "#2d1e4b")
+PALETTE = (*COLOURS, INK, QUIET, RULE, "white")  # everything that is drawn or written
 MARKS = ("o", "s", "^", "D", "v", "P")
 DASHES = ("-", "--", "-.", ":", (0, (5, 1, 1, 1, 1, 1)), (0, (1, 1)))
 
@@ -112,6 +113,15 @@ def _drawn_width(line: str) -> float:
     # The points that hold this font's curves span what the curves span (tested); to follow each takes forty times as long.
     places = outline.vertices[outline.codes != Path.CLOSEPOLY, 0]
     return float(np.ptp(places))
+
+
+def month_labels(months: Sequence[Any]) -> list[str]:
+    """Short names of months; below the first and wherever it changes, the year."""
+    years = [None, *(month.year for month in months)]
+    return [
+        month.strftime("%b") + ("" if month.year == before else f"\n{month.year}")
+        for before, month in zip(years, months, strict=False)
+    ]
 
 
 def wrapped(text: str, width: int = 24) -> str:

@@ -12,6 +12,7 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import FixedLocator, FuncFormatter, MaxNLocator
 from numpy.typing import NDArray
 
+from analysis.report.direct_labels import End, label_ends, label_point
 from analysis.report.figures import PERCENT, beside
 from analysis.report.style import COLOURS, QUIET, RULE, SMALL, canvas, look, title, title_height, wrapped
 
@@ -35,34 +36,23 @@ class Pair:
 def raw_and_adjusted(pairs: Sequence[Pair], average: float, heading: str) -> Figure:
     """Open squares for raw rates, dots with intervals for the same boards; the bench's average as a line."""
     with look():
-        figure, axes = canvas(1.0 + 0.36 * len(pairs) + title_height(heading))
+        figure, axes = canvas(1.0 + 0.4 * len(pairs) + title_height(heading))
         y = np.arange(len(pairs))[::-1]
-        axes.axvline(average, color=QUIET, linewidth=0.9, linestyle=(0, (4, 3)), label="bench's average")
+        axes.axvline(average, color=QUIET, linewidth=0.9, linestyle=(0, (4, 3)))
         for at, pair in zip(y, pairs, strict=True):
-            first = bool(at == y[0])
             axes.plot([pair.low, pair.high], [at, at], color=COLOURS[0], linewidth=2, solid_capstyle="butt")
-            axes.plot(
-                pair.adjusted, at, "o", color=COLOURS[0], markersize=6, label="on the same boards" if first else None
-            )
-            axes.plot(
-                pair.raw,
-                at + 0.24,
-                "s",
-                markerfacecolor="white",
-                markeredgecolor=QUIET,
-                markersize=5.5,
-                clip_on=False,
-                label="raw rate" if first else None,
-            )
+            axes.plot(pair.adjusted, at, "o", color=COLOURS[0], markersize=6)
+            axes.plot(pair.raw, at + 0.24, "s", color=QUIET, markerfacecolor="white", markersize=5.5, clip_on=False)
             beside(axes, at, pair.words)
-        axes.set(xlim=(0, 1), ylim=(-0.6, len(pairs) - 0.35), yticks=y)
+        label_point(axes, pairs[0].raw, float(y[0]) + 0.24, "raw rate", dy=5)
+        end, aside = (pairs[0].low, -5) if pairs[0].low > 1 - pairs[0].high else (pairs[0].high, 5)
+        label_point(axes, end, float(y[0]), "same boards", dx=aside, colour=COLOURS[0])
+        label_point(axes, average, -0.72, "bench's average", dx=5 if average < 0.6 else -5)
+        axes.set(xlim=(0, 1), ylim=(-1, len(pairs) - 0.1), yticks=y)
         axes.set_yticklabels([wrapped(pair.label, 14) for pair in pairs])
         axes.xaxis.set_major_formatter(PERCENT)
         axes.xaxis.set_major_locator(FixedLocator([0, 0.25, 0.5, 0.75, 1]))
         sns.despine(ax=axes, left=True)
-        figure.legend(
-            loc="outside lower center", ncols=3, frameon=False, fontsize=SMALL, handlelength=1.4, columnspacing=1
-        )
         title(figure, heading)
     return figure
 
@@ -93,22 +83,21 @@ def funnel(points: Sequence[FunnelPoint], sizes: Floats, bands: Sequence[Floats]
     with look():
         figure, axes = canvas(3.4 + title_height(heading))
         axes.axhline(0, color=QUIET, linewidth=0.9)
-        for band, dashes, label in zip(bands, ("-", (0, (4, 3))), ("95 % limits", "99.8 % limits"), strict=True):
+        for band, dashes in zip(bands, ("-", (0, (4, 3))), strict=True):
             for side in (0, 1):
-                axes.plot(
-                    sizes, band[:, side], color=RULE, linewidth=1.4, linestyle=dashes, label=None if side else label
-                )
+                axes.plot(sizes, band[:, side], color=RULE, linewidth=1.4, linestyle=dashes)
         for point in points:
             axes.plot([point.jobs] * 2, point.action, color=QUIET, linewidth=0.8)
             axes.plot([point.jobs] * 2, point.warning, color=QUIET, linewidth=2.4, solid_capstyle="butt")
             axes.plot(point.jobs, point.points, "o", color=COLOURS[0], markersize=6, clip_on=False)
         _label(axes, points)
-        axes.set_xlim(0, max(float(sizes.max()), max(p.jobs for p in points)) * 1.08)
+        axes.set_xlim(0, max(float(sizes.max()), max(p.jobs for p in points)) * 1.05)
         axes.yaxis.set_major_formatter(SIGNED)
         axes.xaxis.set_major_locator(MaxNLocator(nbins=6, integer=True))
         axes.set_xlabel("jobs with a first-boot result")
         axes.set_ylabel("first boots in 100 jobs,\nmore or fewer than expected")
-        figure.legend(loc="outside lower center", ncols=2, frameon=False, fontsize=SMALL, handlelength=2)
+        names = ("95 % limits", "99.8 % limits")
+        label_ends(axes, [End(sizes[-1], band[-1, 1], name) for band, name in zip(bands, names, strict=True)])
         title(figure, heading)
     return figure
 

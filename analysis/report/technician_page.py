@@ -40,6 +40,7 @@ from analysis.report.technician_words import (
 from analysis.report.wording import interval, listed, number, of, percent, points, points_range, rate, span
 
 ORDER = "Order: by code, never by result."
+NOT_COMPARED = Prose(["Nothing to show while technicians are not compared."])
 
 
 def page_head(answers: TechnicianAnswers) -> PageHead:
@@ -106,7 +107,7 @@ def mix_picture(answers: TechnicianAnswers) -> Picture | Prose:
         technician_figures.raw_and_adjusted(pairs, found.average, heading),
         f"Raw and adjusted first-boot rates of each technician. {alt} Bench's average {percent(found.average)}.",
         "Squares: raw rates. Dots: rates if everyone had had the bench's own mix of boards, with 95 % intervals; "
-        + ORDER.lower(),
+        + ORDER.lower().rstrip("."),
         found.ledger.rows_used,
     )
 
@@ -137,17 +138,17 @@ def mix_grid(answers: TechnicianAnswers) -> Grid | Prose:
 
 
 def _bands(found: Technicians) -> tuple[np.ndarray, list[np.ndarray]]:
-    """Exact limits, in points, of so many jobs of the bench's own mix."""
+    """Limits between whole counts, in points, of so many jobs of the bench's own mix."""
     chances = np.sort(expit(found.offset + found.centre))
     most = max(person.raw.n for person in found.people)
     least = min(person.raw.n for person in found.people)
-    sizes = np.unique(np.linspace(max(5, 0.6 * least), most * 1.08, 24).round().astype(int))
+    sizes = np.unique(np.linspace(max(5, 0.5 * least), most * 1.1, 40).round().astype(int))
     bands: list[np.ndarray] = [np.empty((len(sizes), 2)) for _ in range(2)]
     for row, n in enumerate(sizes):
         taken = np.quantile(chances, (np.arange(n) + 0.5) / n)
         mass = poisson_binomial.pmf(taken)
         for band, level in zip(bands, (WARNING, ACTION), strict=True):
-            band[row] = 100 * (np.array(poisson_binomial.central_range(mass, level)) - taken.sum()) / n
+            band[row] = 100 * (np.array(poisson_binomial.smooth_range(mass, level)) - taken.sum()) / n
     return sizes.astype(float), bands
 
 
@@ -159,7 +160,7 @@ def funnel_picture(answers: TechnicianAnswers) -> Picture | Prose:
     """Funnel plot with exact limits."""
     found = answers.found
     if isinstance(found, NotComparable):
-        return Prose([])
+        return NOT_COMPARED
     dots = [
         technician_figures.FunnelPoint(
             p.code,
@@ -179,8 +180,8 @@ def funnel_picture(answers: TechnicianAnswers) -> Picture | Prose:
     return Picture(
         technician_figures.funnel(dots, *_bands(found), heading),
         f"Funnel plot of first boots in 100 jobs more or fewer than expected, against the number of jobs. {alt} {heading}.",
-        "Bars: exact limits on each person's own boards (thick 95 %, thin 99.8 %). Lines: limits of so many jobs of the"
-        " bench's own mix",
+        "Bars: exact limits on each person's own boards (thick 95 %, thin 99.8 %). Lines: the same for so many jobs of the"
+        " bench's own mix, smoothed between whole numbers",
         found.ledger.rows_used,
     )
 
@@ -220,7 +221,7 @@ def verdict_grid(answers: TechnicianAnswers) -> Grid | Prose:
     """Verdict, chance of lying above the average, and what the log could have shown of this person."""
     found = answers.found
     if isinstance(found, NotComparable) or answers.twin is None:
-        return Prose([])
+        return NOT_COMPARED
     rows = [
         [
             p.code,
@@ -272,7 +273,7 @@ def rank_grid(answers: TechnicianAnswers) -> Grid | Prose:
     """Ranks with their intervals, and the chances under other suppositions."""
     found = answers.found
     if isinstance(found, NotComparable):
-        return Prose([])
+        return NOT_COMPARED
     rows = [
         [p.code, span(*p.ranks), percent(p.above_by_scale[0][1]), percent(p.above), percent(above)]
         for p in found.people
@@ -298,7 +299,7 @@ def learning_picture(answers: TechnicianAnswers) -> Picture | Prose:
     """First boot over the number of earlier jobs."""
     found, learned = answers.found, answers.learning
     if isinstance(found, NotComparable):
-        return Prose([])
+        return NOT_COMPARED
     if learned is None:
         return Prose(
             [

@@ -127,7 +127,13 @@ def reach_list(page: TechniqueAnswers) -> Bullets | Prose:
     """Beside every "cannot tell" or "leaning": what the log could have shown."""
     open_ones = [told for told in page.told if told.verdict is not Verdict.CLEAR]
     if not open_ones:
-        return Prose(["Every contrast that was compared is clear."] if page.told else [])
+        return Prose(
+            [
+                "Every contrast that was compared is clear."
+                if page.told
+                else "Nothing to show: no two ways are compared."
+            ]
+        )
     smallest = page.log.settings.smallest_difference_points
     pace = page.trial.a_month
     return Bullets([reach_words(told, page.twins.get(told.contrast.name), smallest, pace) for told in open_ones])

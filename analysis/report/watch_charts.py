@@ -12,6 +12,7 @@ from analysis.questions.watch import Chart
 from analysis.records.problems import plural
 from analysis.report import watch_figures
 from analysis.report.page import Grid, Picture, Prose
+from analysis.report.watch_words import measured, usual_range
 from analysis.report.wording import number, percent, sentence, span
 
 NOTHING = Prose([""])
@@ -53,7 +54,6 @@ def rate_picture(review: Review) -> Picture | Prose:
         if out
         else f"Plain first-boot rate: {plural(len(rate.months), 'month')}, each by itself within wide limits"
     )
-    labels = [month.strftime("%b\n%y") for month in rate.months]
     alt = f"First-boot rate by month with exact limits. {heading}. " + "; ".join(
         f"{month_name(m)}: {x} of {n}, limits {span(low, high)}"
         for m, x, n, low, high in zip(rate.months, chart.x, chart.n, chart.low, chart.high, strict=True)
@@ -64,7 +64,7 @@ def rate_picture(review: Review) -> Picture | Prose:
         f" {int(1 / chart.rate)}. It knows nothing of how hard the boards were and judges each month alone: it can miss what the"
         " watch above adds up"
     )
-    drawn = watch_figures.rate_chart(labels, chart.x, chart.n, chart.low, chart.high, chart.centre, heading)
+    drawn = watch_figures.rate_chart(rate.months, chart.x, chart.n, chart.low, chart.high, chart.centre, heading)
     return Picture(drawn, f"{alt}.", caption, int(chart.n.sum()))
 
 
@@ -120,6 +120,7 @@ def measures_picture(review: Review) -> Picture | Prose:
                 [np.nan if each is None else each.low for each in limits],
                 [np.nan if each is None else each.high for each in limits],
                 [month.outside for month in chart.months],
+                share=chart.measure.unit == "%",
             )
         )
     out = [
@@ -135,12 +136,12 @@ def measures_picture(review: Review) -> Picture | Prose:
     alt = (
         f"Measures of the work before the first boot test over {plural(len(months), 'month')}. {heading}. "
         + "; ".join(
-            f"{chart.measure.name}, {month_name(chart.months[-1].month)}: {number(chart.months[-1].mean, 2)}"
+            f"{chart.measure.name}, {month_name(chart.months[-1].month)}: {measured(chart.measure, chart.months[-1].mean)}"
             for chart in charts
         )
     )
     caption = "Dot: mean of the month's jobs; bar: usual range for so many jobs; square: outside it"
-    drawn = watch_figures.measures([month.month.strftime("%b\n%y") for month in months], rows, heading)
+    drawn = watch_figures.measures([month.month for month in months], rows, heading)
     return Picture(drawn, f"{alt}.", caption, sum(month.n + month.blank for month in months))
 
 
@@ -151,10 +152,12 @@ def measures_grid(review: Review) -> Grid | Prose:
         month = chart.months[-1]
         if not month.n:
             continue
-        usual = "–" if month.limits is None else span(month.limits.low, month.limits.high, 2)
+        usual = usual_range(chart.measure, month)
         earlier = "–" if month.limits is None else str(month.limits.earlier)
         blank = str(month.blank)
-        rows.append([sentence(chart.measure.name), number(month.mean, 2), str(month.n), blank, usual, earlier])
+        rows.append(
+            [sentence(chart.measure.name), measured(chart.measure, month.mean), str(month.n), blank, usual, earlier]
+        )
     if not rows:
         return NOTHING
     heads = ["measure", "mean", "jobs", "not recorded", "usual for so many jobs", "from earlier jobs"]

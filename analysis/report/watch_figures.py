@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import seaborn as sns
@@ -13,8 +14,21 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import FixedLocator
 from numpy.typing import ArrayLike
 
+from analysis.report.direct_labels import End, label_ends, label_point
 from analysis.report.figures import PERCENT
-from analysis.report.style import COLOURS, MARKS, QUIET, RULE, SMALL, WIDTH_IN, canvas, look, title, title_height
+from analysis.report.style import (
+    COLOURS,
+    MARKS,
+    QUIET,
+    RULE,
+    SMALL,
+    WIDTH_IN,
+    canvas,
+    look,
+    month_labels,
+    title,
+    title_height,
+)
 
 ALARM = COLOURS[1]
 
@@ -22,26 +36,21 @@ ALARM = COLOURS[1]
 def climb(days: ArrayLike, value: ArrayLike, limit: ArrayLike, signal: ArrayLike, heading: str) -> Figure:
     """Where a chart stands after each job, its limit, and its alarms as squares."""
     with look():
-        figure, axes = canvas(2.5 + title_height(heading))
+        figure, axes = canvas(2.3 + title_height(heading))
         when, at, alarms = np.asarray(days), np.asarray(value, dtype=float), np.asarray(signal, dtype=bool)
-        axes.plot(when, limit, color=QUIET, linewidth=1.2, linestyle=(0, (4, 3)), drawstyle="steps-post", label="limit")
-        axes.plot(when, at, color=COLOURS[0], linewidth=1.5, drawstyle="steps-post", label="after each job")
+        top = np.asarray(limit, dtype=float)
+        axes.plot(when, top, color=QUIET, linewidth=1.2, linestyle=(0, (4, 3)), drawstyle="steps-post")
+        axes.plot(when, at, color=COLOURS[0], linewidth=1.5, drawstyle="steps-post")
+        axes.set_ylim(0, 1.12 * max(float(at.max()), float(top.max())))
         if alarms.any():
-            axes.plot(
-                when[alarms],
-                at[alarms],
-                MARKS[1],
-                color=ALARM,
-                markersize=7,
-                clip_on=False,
-                label="alarm",
-                linestyle="none",
-            )
-        axes.set_ylim(0, None)
+            axes.plot(when[alarms], at[alarms], MARKS[1], color=ALARM, markersize=7, clip_on=False, linestyle="none")
+            last = int(np.flatnonzero(alarms)[-1])
+            late = when[last] - when[0] > (when[-1] - when[0]) / 2
+            label_point(axes, when[last], at[last], "alarm", dx=-8 if late else 8, colour=ALARM)
         axes.set_ylabel("evidence of a change")
         axes.set_xlabel("day of the first boot test")
         axes.set_xticks(*_month_ticks(when))
-        figure.legend(loc="outside lower center", ncols=3, frameon=False, fontsize=SMALL, handlelength=1.6)
+        label_ends(axes, [End(when[-1], top[-1], "limit"), End(when[-1], at[-1], "after\neach job", COLOURS[0])])
         title(figure, heading)
     return figure
 
@@ -52,45 +61,53 @@ def _month_ticks(days: ArrayLike) -> tuple[list[np.datetime64], list[str]]:
     every = np.arange(months.min(), months.max() + 1)
     step = max(1, -(-len(every) // 6))
     picked = every[::-step][::-1]
-    return [month.astype("datetime64[D]") for month in picked], [month.item().strftime("%b\n%Y") for month in picked]
+    return [month.astype("datetime64[D]") for month in picked], month_labels([month.item() for month in picked])
 
 
 def rate_chart(
-    labels: Sequence[str], x: ArrayLike, n: ArrayLike, low: ArrayLike, high: ArrayLike, centre: float, heading: str
+    months: Sequence[Any], x: ArrayLike, n: ArrayLike, low: ArrayLike, high: ArrayLike, centre: float, heading: str
 ) -> Figure:
     """Share of each month as a dot between its exact limits."""
     with look():
-        figure, axes = canvas(2.6 + title_height(heading))
-        at = np.arange(len(labels))
+        figure, axes = canvas(2.4 + title_height(heading))
+        at = np.arange(len(months))
         size = np.asarray(n, dtype=float)
-        axes.vlines(at, np.asarray(low) / size, np.asarray(high) / size, color=RULE, linewidth=7, label="limits")
-        axes.axhline(centre, color=QUIET, linewidth=1, linestyle=(0, (4, 3)), label="mean")
-        axes.plot(
-            at, np.asarray(x) / size, MARKS[0], color=COLOURS[0], markersize=5, clip_on=False, label="seen", zorder=3
-        )
-        axes.set(ylim=(0, 1), xlim=(-0.6, max(len(labels), 6) - 0.4))
-        step = max(1, -(-len(labels) // 8))
+        share, bottom, top = (np.asarray(ends, dtype=float) / size for ends in (x, low, high))
+        axes.vlines(at, bottom, top, color=RULE, linewidth=7)
+        axes.axhline(centre, color=QUIET, linewidth=1, linestyle=(0, (4, 3)))
+        axes.plot(at, share, MARKS[0], color=COLOURS[0], markersize=5, clip_on=False, zorder=3, linestyle="none")
+        axes.set(ylim=(0, 1), xlim=(-0.6, max(len(months), 6) - 0.4))
+        step = max(1, -(-len(months) // 8))
         axes.set_xticks(at[::-step][::-1])
-        axes.set_xticklabels(list(labels)[::-step][::-1])
+        axes.set_xticklabels(month_labels(list(months)[::-step][::-1]))
         axes.yaxis.set_major_formatter(PERCENT)
         axes.set_ylabel("booted at the first test")
-        figure.legend(loc="outside lower center", ncols=3, frameon=False, fontsize=SMALL, handlelength=1.6)
+        last = len(months) - 1
+        label_ends(
+            axes,
+            [
+                End(last, top[-1], "limits"),
+                End(axes.get_xlim()[1], centre, "mean"),
+                End(last, share[-1], "month", COLOURS[0]),
+            ],
+        )
         title(figure, heading)
     return figure
 
 
 @dataclass(frozen=True)
 class Small:
-    """One measure by month: means with the ends of their usual range, NaN where there is none."""
+    """One measure by month: means with the ends of their usual range, NaN where there is none; a share is in percent."""
 
     name: str
     mean: Sequence[float]
     low: Sequence[float]
     high: Sequence[float]
     outside: Sequence[bool]
+    share: bool = False
 
 
-def measures(labels: Sequence[str], rows: Sequence[Small], heading: str) -> Figure:
+def measures(months: Sequence[Any], rows: Sequence[Small], heading: str) -> Figure:
     """Small panels under one another, one a measure, on the same months."""
     with look():
         height = 1.0 * len(rows) + 0.7 + title_height(heading)
@@ -99,9 +116,9 @@ def measures(labels: Sequence[str], rows: Sequence[Small], heading: str) -> Figu
         panels = figure.subplots(len(rows), 1, sharex=True, squeeze=False)[:, 0]
         for axes, row in zip(panels, rows, strict=True):
             _small(axes, row)
-        panels[-1].set_xticks(np.arange(len(labels)))
-        panels[-1].set_xticklabels(labels)
-        panels[-1].set_xlim(-0.6, max(len(labels), 6) - 0.4)
+        panels[-1].set_xticks(np.arange(len(months)))
+        panels[-1].set_xticklabels(month_labels(months))
+        panels[-1].set_xlim(-0.6, max(len(months), 6) - 0.4)
         title(figure, heading)
     return figure
 
@@ -129,4 +146,6 @@ def _small(axes: Axes, row: Small) -> None:
     top = float(np.nanmax([*mean, *high, 0.5]))
     axes.yaxis.set_major_locator(FixedLocator(half_steps(top)))
     axes.set_ylim(0, 1.1 * top)
+    if row.share:
+        axes.yaxis.set_major_formatter(PERCENT)
     sns.despine(ax=axes)

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from analysis.models.resampled_limits import MINIMUM_DIFFERING
 from analysis.questions.period import month_name
+from analysis.questions.process_measures import Measure, MeasuredMonth
 from analysis.questions.review import Review
 from analysis.questions.watch import MINIMUM_JOBS, PRIMARY, PRIMARY_RATE, SHARED_RATE, Signal
 from analysis.records.problems import plural
 from analysis.report.page import Bullets, Prose
-from analysis.report.wording import number, span
+from analysis.report.wording import interval, number, percent, span
 
 
 def watch_words(review: Review) -> Prose | Bullets:
@@ -71,6 +72,19 @@ def watched_words(signal: Signal) -> str:
     return signal.chart.removesuffix(", worse").removesuffix(", better").replace("first boot", "first boots", 1)
 
 
+def measured(measure: Measure, mean: float) -> str:
+    """A month's mean: of a share as percent, else with two decimals."""
+    return percent(mean) if measure.unit == "%" else number(mean, 2)
+
+
+def usual_range(measure: Measure, month: MeasuredMonth) -> str:
+    """The usual range for a month's jobs, written like the mean; "–" where there is none."""
+    if month.limits is None:
+        return "–"
+    low, high = month.limits.low, month.limits.high
+    return interval(low, high) if measure.unit == "%" else span(low, high, 2)
+
+
 def measure_words(review: Review) -> Prose:
     """Whether a measure of the work left its usual range this month."""
     now = [(chart.measure, chart.months[-1]) for chart in review.watching.measures]
@@ -92,8 +106,8 @@ def measure_words(review: Review) -> Prose:
         return Prose([f"{one if len(judged) == 1 else every} usual range this month."])
     return Prose(
         [
-            f"{measure.name.capitalize()}: {number(month.mean, 2)} on average of {plural(month.n, 'job')},"
-            f" usual for so many jobs {span(month.limits.low, month.limits.high, 2)}."
+            f"{measure.name.capitalize()}: {measured(measure, month.mean)} on average of {plural(month.n, 'job')},"
+            f" usual for so many jobs {usual_range(measure, month)}."
             for measure, month in outside
             if month.limits is not None
         ]

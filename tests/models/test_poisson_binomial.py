@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from analysis.errors import ModelError
-from analysis.models.poisson_binomial import GROUP, at_least, at_most, cdf, central_range, pmf, two_sided
+from analysis.models.poisson_binomial import GROUP, at_least, at_most, cdf, central_range, pmf, smooth_range, two_sided
 
 
 def test_two_jobs_by_hand():
@@ -91,6 +91,18 @@ def test_the_central_range_leaves_no_more_than_its_tails_and_is_the_smallest(lev
     tail = (1 - level) / 2
     assert mass[:low].sum() <= tail < mass[: low + 1].sum()
     assert mass[high + 1 :].sum() <= tail < mass[high:].sum()
+
+
+@pytest.mark.parametrize("level", [0.8, 0.95, 0.998])
+def test_the_smooth_range_lies_less_than_a_count_outside_that_of_whole_counts(level):
+    for n in (8, 40, 41, 200):
+        mass = pmf(np.random.default_rng(n).uniform(0.2, 0.9, n))
+        low, high = central_range(mass, level)
+        smooth = smooth_range(mass, level)
+        assert low - 1 < smooth[0] <= low
+        assert high <= smooth[1] < high + 1
+    half = pmf([0.5, 0.5, 0.5, 0.5])  # 1, 4, 6, 4 and 1 of 16: 0.1 lies (1.6 - 1) / 4 of the way from 0 to 1
+    assert smooth_range(half, 0.8) == pytest.approx((0.15, 3.85))
 
 
 def test_better_jobs_give_more_successes():

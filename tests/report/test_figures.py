@@ -6,21 +6,25 @@ import itertools
 import math
 
 import numpy as np
+import pandas as pd
 import pytest
 from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.colors import to_hex
 from matplotlib.font_manager import FontProperties
 from matplotlib.text import Text
 from matplotlib.textpath import TextPath
 
-from analysis.report import figures
+from analysis.models.intervals import wilson
+from analysis.questions.counter import Bin
+from analysis.report import counter_figures, figures, technician_figures, technique_figures, watch_figures
 from analysis.report.page import Picture
-from analysis.report.style import TITLE, WIDTH_IN, _drawn_width, look, title_height
+from analysis.report.style import PALETTE, TITLE, WIDTH_IN, _drawn_width, look, title_height
 
 Row = figures.Interval
 LONG = "A title that is long enough to be broken twice, because it states the finding in plain words: 0 of 18 jobs"
 KINDS = ["confirmed", "probable", "suspected", "not stated"]
 TICKS = [0, 2, 4, 6, 8, 10, 12]
-MONTHS = ["Oct", "Nov", "Dec", "Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep"]
+MONTHS = list(pd.period_range("2023-10", "2024-09", freq="M"))
 PHONE_PX = 328  # 360 px less the margins of the page
 
 
@@ -38,8 +42,7 @@ def curves(speeds=(0.3, 0.31, 0.32, 0.33, 0.1, 0.5)):
 
 def months(k, high=20):
     one = np.ones(k)
-    labels = [f"{name}\n24" for name in MONTHS[:k]]
-    return figures.months(labels, 0 * one, 0 * one, 0.5 * high * one, high * one, [118] * k, LONG)
+    return figures.months(MONTHS[:k], 0 * one, 0 * one, 0.5 * high * one, high * one, [118] * k, LONG)
 
 
 def temperature():
@@ -48,7 +51,69 @@ def temperature():
     return figures.curve(x, 0.002 * (x - 60), 0 * x, 1 + 0 * x, typed, LONG, "install set temperature, °C", "chance")
 
 
+def climbing(signal_at):
+    days = np.arange("2023-01-01", "2024-09-01", dtype="datetime64[D]")[::3]
+    value = 3 + 3 * np.sin(np.arange(len(days)) / 20)
+    return watch_figures.climb(
+        days, value, np.full(len(days), 5.5), np.arange(len(days)) == signal_at * (len(days) - 1), LONG
+    )
+
+
+def rate_chart(share, k=24):
+    n = np.full(k, 20)
+    months = list(pd.period_range("2022-10", periods=k, freq="M"))
+    return watch_figures.rate_chart(months, share * n, n, 0.3 * n, n, 0.68, LONG)
+
+
+def measures():
+    some = [math.nan, *np.linspace(0, 1, 11)]
+    rows = [
+        watch_figures.Small("pads lost a job, mean", some, 12 * [0.0], some, 12 * [False]),
+        watch_figures.Small(
+            "share at the preset", 12 * [0.4], 12 * [0.2], 12 * [0.6], 11 * [False] + [True], share=True
+        ),
+    ]
+    return watch_figures.measures(MONTHS, rows, LONG)
+
+
+def pairs(raw, low):
+    rows = [technician_figures.Pair(f"T{i}", raw, low + 0.05, low, low + 0.1, "117 of 179") for i in range(3)]
+    return technician_figures.raw_and_adjusted(rows, low + 0.06, LONG)
+
+
+def funnel(jobs):
+    sizes = np.linspace(5, 1.1 * max(jobs), 40)
+    bands = [np.stack([-width / sizes**0.5, width / sizes**0.5], axis=1) for width in (90, 140)]
+    points = [technician_figures.FunnelPoint(f"T{n}", n, n % 7 - 3.0, (-9, 9), (-14, 14)) for n in jobs]
+    return technician_figures.funnel(points, sizes, bands, LONG)
+
+
+def calibration():
+    bins = [Bin(told, wilson(k, 40)) for told, k in ((0.5, 18), (0.6, 24), (0.9, 35))]
+    return counter_figures.calibration(bins, LONG)
+
+
 FIGURES = {
+    "a chart that climbs": lambda: climbing(-1),
+    "an early alarm": lambda: climbing(0),
+    "an alarm today": lambda: climbing(1),
+    "rates by month": lambda: rate_chart(0.71),
+    "rates by month at the limit": lambda: rate_chart(1.0),
+    "rates of two months": lambda: rate_chart(0.68, 2),
+    "measures": measures,
+    "raw and adjusted": lambda: pairs(0.65, 0.64),
+    "raw and adjusted, low": lambda: pairs(0.1, 0.05),
+    "raw and adjusted, high": lambda: pairs(1.0, 0.88),
+    "funnel": lambda: funnel([40, 41, 60, 179]),
+    "funnel of two": lambda: funnel([20, 400]),
+    "calibration": calibration,
+    "differences": lambda: technique_figures.differences(
+        [Row("one cleaning pass on the processor's lower side", -10, -36, 17, "cannot tell\nn = 11093")],
+        LONG,
+        "worse",
+        "better",
+    ),
+    "pads by step": lambda: technique_figures.pads_by_step(["cleaning", "step not noted"], [1177, 0], [978, 0], LONG),
     "rates": lambda: figures.rates(
         [
             Row("this month", 0.66, 0.43, 0.84, "12 of 18"),
@@ -85,6 +150,7 @@ FIGURES = {
         KINDS,
         LONG,
     ),
+    "kinds of one cause": lambda: figures.cause_bars(["pads lost"], [(1, 1, 1, 1)], KINDS, LONG),
     "one cause": lambda: figures.cause_bars(["pads lost"], [(0, 0, 1, 0)], KINDS, LONG),
     "two months without a job": lambda: months(2, 0),
     "twelve months": lambda: months(12),
@@ -168,3 +234,12 @@ def test_the_width_of_a_title_is_that_of_its_curves(text):
 
 def test_a_blank_title_takes_no_width():
     assert _drawn_width("  ") == 0.0
+
+
+def test_no_figure_needs_a_legend_or_colours_beyond_the_palette(figure):
+    assert not figure.legends
+    assert not any(axes.get_legend() for axes in figure.axes)
+    known = {to_hex(colour) for colour in PALETTE}
+    used = {to_hex(text.get_color()) for text, _ in words_of(figure)}
+    used |= {to_hex(line.get_color()) for axes in figure.axes for line in axes.lines}
+    assert used <= known
