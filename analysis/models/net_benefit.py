@@ -41,11 +41,6 @@ class NetBenefit(Result):
     accept_all: Floats
     accepted: NDArray[np.int64]
 
-    @property
-    def best_default(self) -> Floats:
-        """The better of accepting all and declining all, at each threshold."""
-        return np.maximum(self.accept_all, 0.0)
-
 
 def net_benefit(p: ArrayLike, y: ArrayLike, threshold: ArrayLike) -> NetBenefit:
     """Net benefit of chances at each threshold.

@@ -102,12 +102,6 @@ class FittedCategory:
         """Rows with a known level, or any level where rare ones were pooled."""
         return np.asarray(self._positions(frame)[0] >= 0)
 
-    def pooled_rows(self, frame: pd.DataFrame) -> Flags:
-        """Rows that go to the pool of rare levels, the never seen among them, shape (n,)."""
-        if OTHER not in self.levels:
-            return np.zeros(len(frame), dtype=bool)
-        return np.asarray(self._positions(frame)[0] == self.levels.index(OTHER))
-
     def _positions(self, frame: pd.DataFrame) -> tuple[NDArray[np.int64], NDArray[np.object_]]:
         """Each row's position among the levels, -1 for a level that is refused; and each row's level as text."""
         known = {level: i for i, level in enumerate(self.levels)}

@@ -65,13 +65,6 @@ class Recount:
     evidence: Evidence | None
     alike: Alike | None
 
-    @property
-    def matches(self) -> bool:
-        """Whether rows, counts and definitions are those of the sheet."""
-        return self.seal is not None and not (
-            self.rows.any or self.totals or self.definitions or self.grouping or self.refused
-        )
-
 
 def differing(sheet: Mapping[str, int], log: Mapping[str, int]) -> tuple[Differing, ...]:
     """Counts that differ, in the sheet's order."""

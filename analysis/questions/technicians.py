@@ -62,8 +62,6 @@ class Person:
         First boots of the own jobs (95 % Wilson interval).
     expected : float
         Successes that the bench's average would have had on the same jobs.
-    chance_of_count : float
-        Two-sided exact P of the own count against that expectation, the mix taken as known.
     limits : tuple of Limits
         At :data:`WARNING` and :data:`ACTION`.
     adjusted : Adjusted
@@ -86,7 +84,6 @@ class Person:
     code: str
     raw: Proportion
     expected: float
-    chance_of_count: float
     limits: tuple[Limits, ...]
     adjusted: Adjusted
     difference: Adjusted
@@ -172,11 +169,11 @@ def _summary(draws: Floats) -> list[Adjusted]:
     ]
 
 
-def _against_chance(chances: Floats, successes: int) -> tuple[float, float, tuple[Limits, ...]]:
-    """Expected successes, two-sided P, and limits of a person's own jobs."""
+def _against_chance(chances: Floats) -> tuple[float, tuple[Limits, ...]]:
+    """Expected successes, and limits of a person's own jobs."""
     mass = poisson_binomial.pmf(chances)
     limits = tuple(Limits(*poisson_binomial.central_range(mass, level), level) for level in (WARNING, ACTION))
-    return float(chances.sum()), poisson_binomial.two_sided(mass, successes), limits
+    return float(chances.sum()), limits
 
 
 def _people(
@@ -197,13 +194,12 @@ def _people(
     for k, code in enumerate(fit.names):
         own = group == code
         won = int(y[own].sum())
-        expected, p, limits = _against_chance(expit(offset[own] + centre), won)
+        expected, limits = _against_chance(expit(offset[own] + centre))
         people.append(
             Person(
                 code=code,
                 raw=wilson(won, int(own.sum())),
                 expected=expected,
-                chance_of_count=p,
                 limits=limits,
                 adjusted=adjusted[k],
                 difference=difference[k],

@@ -85,8 +85,6 @@ class Candidate:
         By Holm's method over all candidates.
     verdict : Verdict
         On the successes accounted for, after adjustment; it has no direction of its own.
-    share_of_shortfall : float
-        Successes accounted for, over the shortfall; NaN without one.
     jobs : tuple of str
         Jobs of the period in the group.
     """
@@ -104,7 +102,6 @@ class Candidate:
     toll: Toll
     adjusted_p: float
     verdict: Verdict
-    share_of_shortfall: float
     jobs: tuple[str, ...]
 
     @property
@@ -243,7 +240,7 @@ def what_changed(log: Log, cohort: Cohort, model: ExpectedModel, jobs: Collectio
     period, earlier = _with_settings(log, period, earlier)
     observed, expected = float(period["first_boot"].sum()), float(period["chance"].sum())
     mix = len(period) * float(earlier["chance"].mean()) - expected if len(earlier) else 0.0
-    candidates = _candidates(period, earlier, expected - observed)
+    candidates = _candidates(period, earlier)
     costly = [each for each in candidates if each.toll.odds_ratio > 1 and each.toll.lost > 0]
     # Smallest P first, as they come: by size a level that most jobs share would stand above a small bad lot. What was
     # as common before may have gone bad, but it is not what changed; people come last, for whoever got the bad lot
@@ -316,7 +313,7 @@ def _with_settings(log: Log, period: pd.DataFrame, earlier: pd.DataFrame) -> tup
     return out[0], out[1]
 
 
-def _candidates(period: pd.DataFrame, earlier: pd.DataFrame, shortfall: float) -> tuple[Candidate, ...]:
+def _candidates(period: pd.DataFrame, earlier: pd.DataFrame) -> tuple[Candidate, ...]:
     """Every level with enough jobs inside and outside, smallest P first."""
     found = []
     for factor in FACTORS:
@@ -333,7 +330,7 @@ def _candidates(period: pd.DataFrame, earlier: pd.DataFrame, shortfall: float) -
     if not found:
         return ()
     adjusted = holm(np.array([each[-1].p for each in found]))
-    out = [_candidate(*each, float(worse), shortfall) for each, worse in zip(found, adjusted, strict=True)]
+    out = [_candidate(*each, float(worse)) for each, worse in zip(found, adjusted, strict=True)]
     return tuple(sorted(out, key=lambda c: (c.toll.p, -c.toll.lost, c.factor, c.code)))
 
 
@@ -363,7 +360,7 @@ def _rows(frame: pd.DataFrame, factor: Factor, code: object) -> Rows:
 
 
 def _candidate(
-    factor: Factor, code: str, now: pd.DataFrame, then: pd.DataFrame, cost: Toll, adjusted_p: float, shortfall: float
+    factor: Factor, code: str, now: pd.DataFrame, then: pd.DataFrame, cost: Toll, adjusted_p: float
 ) -> Candidate:
     inside = now[factor.column].astype(str).eq(code)
     before = then[factor.column].astype(str).eq(code)
@@ -381,7 +378,6 @@ def _candidate(
         toll=cost,
         adjusted_p=adjusted_p,
         verdict=verdict_of(adjusted_p),
-        share_of_shortfall=cost.lost / shortfall if shortfall > 0 else float("nan"),
         jobs=tuple(str(job) for job in now.loc[inside, "job_id"]),
     )
 

@@ -11,12 +11,11 @@ import functools
 import re
 import tomllib
 from collections import Counter
-from collections.abc import Collection
 from pathlib import Path
 
 import numpy as np
 
-from analysis.records.words import Words, numbered, packed, shapes, unpacked
+from analysis.records.words import Words, numbered, shapes, unpacked
 
 # What an ordinary code of a shop looks like: letters, a number, perhaps another after a sign. Most texts end here.
 _PLAIN_CODE = re.compile(r"([A-Za-z]*)[-_./#]?(?!0[1-9])[0-9]{1,8}([-_./#](?!0[1-9])[0-9]{1,6})?")
@@ -126,17 +125,12 @@ def all_read_like(words: Words) -> dict[int, str]:
     return {place: what for place, what in told if what}
 
 
-def lone_words(codes: Collection[str]) -> set[str]:
-    """Job codes with a word that hardly any other code shares: "Schmidt" among "J-0001", "J-0002" and "J-0003".
-
-    A shop's own codes share their words. Nothing is told of the first few jobs, before a way of writing shows.
-    """
-    listed = list(codes)
-    return {listed[at] for at in with_lone_words(packed(listed))}
-
-
 def with_lone_words(words: Words) -> list[int]:
-    """Places of such codes; see :func:`lone_words`. Codes of one shape hold the same words, and are taken together."""
+    """Places of job codes with a word that hardly any other shares: "Schmidt" among "J-0001", "J-0002" and "J-0003".
+
+    A shop's own codes share their words. Nothing is told of the first few jobs, before a way of writing shows. Codes of
+    one shape hold the same words, and are taken together.
+    """
     codes, kinds = shapes(words)
     own = [{word.casefold() for word in _LONG_WORD.findall(shape)} for shape in kinds]
     if not any(own):

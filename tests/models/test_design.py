@@ -173,15 +173,6 @@ def test_seen_marks_exactly_the_rows_that_would_be_refused():
     assert design.seen(new).tolist() == [True, False, False, False, True]
 
 
-def test_rows_that_go_to_the_pool_can_be_counted():
-    rows = frame()
-    rows.loc[0, "damage"], rows.loc[1, "damage"] = "flood", "fire"
-    term = Category("damage", "damage", min_level=3).fit(rows)
-    assert term.pooled_rows(pd.DataFrame({"damage": ["flood", "quake", "drop"]})).tolist() == [True, True, False]
-    plain = Category("damage", "damage").fit(frame())
-    assert not plain.pooled_rows(frame()).any()
-
-
 @pytest.mark.parametrize("values", [["a"], [], ["a", "a", "a", "a"], [None, None, None, None]])
 def test_a_column_without_variation_is_left_out_and_named(values):
     rows = pd.DataFrame({"damage": pd.Series(values, dtype=object), "age": np.full(len(values), np.nan)})

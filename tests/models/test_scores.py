@@ -96,7 +96,6 @@ def test_net_benefit_by_hand():
     assert found.accepted.tolist() == [3, 4]
     assert found.by_chance == pytest.approx([2 / 5 - 1 / 5, 3 / 5 - 1 / 5 / 3])
     assert found.accept_all == pytest.approx([3 / 5 - 2 / 5, 3 / 5 - 2 / 5 / 3])
-    assert net_benefit([0.4, 0.4], [0, 0], 0.5).best_default.tolist() == [0.0]
 
 
 def test_net_benefit_at_the_edges():
