@@ -6,7 +6,7 @@ import sys
 import tempfile
 from pathlib import Path
 
-from tests.lab.opened import Opened, opened
+from tests.lab.opened import WINDOW, Opened, opened
 from tests.lab.server import PROJECT, lay_out, running
 from tests.report.browser import browser
 
@@ -18,7 +18,7 @@ def picture(notebook: Opened, out: Path) -> Path:
     notebook.run_all()
     for _ in range(2):  # what is drawn only now has its height only then
         tall = notebook.page.evaluate("() => document.querySelector('.jp-WindowedPanel-inner').offsetHeight")
-        notebook.page.set_viewport_size({"width": 1400, "height": min(TALLEST, tall + 200)})
+        notebook.page.set_viewport_size(WINDOW | {"height": min(TALLEST, tall + 200)})
         notebook.page.wait_for_timeout(1000)
     notebook.page.evaluate("() => document.querySelector('.jp-WindowedPanel-outer').scrollTo(0, 0)")
     notebook.page.wait_for_timeout(500)
@@ -34,7 +34,7 @@ def main(out: Path, names: list[str]) -> None:
         root = lay_out(Path(folder) / "root", PROJECT / "data_demo")
         with running(root, Path(folder) / "own") as server:
             for name in names or sorted(path.name for path in (root / "notebooks").glob("*.ipynb")):
-                with opened(started, server, name) as notebook:
+                with opened(started.new_context(viewport=WINDOW), server, name) as notebook:
                     print(picture(notebook, out), *notebook.amiss, flush=True)
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from tests.lab.opened import WINDOW
 from tests.lab.server import PROJECT, lay_out, running
 from tests.report.small_logs import write_case
 
@@ -14,7 +15,15 @@ SETTINGS = "\nminimum_technician_n = 5\n"
 
 
 @pytest.fixture(scope="session")
-def small_lab(running_browser, tmp_path_factory):
+def window(running_browser):
+    """A window of the browser."""
+    made = running_browser.new_context(viewport=WINDOW)
+    yield made
+    made.close()
+
+
+@pytest.fixture(scope="session")
+def small_lab(tmp_path_factory):
     """JupyterLab on a copy of the notebooks, with a small log where they look for the demo."""
     folder = tmp_path_factory.mktemp("small_lab")
     log = write_case(JOBS, folder / "log")
@@ -25,7 +34,7 @@ def small_lab(running_browser, tmp_path_factory):
 
 
 @pytest.fixture(scope="session")
-def demo_lab(running_browser, tmp_path_factory):
+def demo_lab(tmp_path_factory):
     """JupyterLab on a copy of the notebooks and of the demo."""
     folder = tmp_path_factory.mktemp("demo_lab")
     with running(lay_out(folder / "root", DEMO), folder / "own") as server:

@@ -13,6 +13,7 @@ import nbformat
 
 from tests.lab.server import LabServer
 
+WINDOW = {"width": 1400, "height": 900}
 OPENS_WITHIN, RUNS_WITHIN = 60_000, 300_000  # milliseconds; far more than needed, for machines that others use too
 # Reads only; every action goes through the menus. An open notebook may be on its way still.
 STATE = """() => {
@@ -108,22 +109,23 @@ class Opened:
 
 
 @contextmanager
-def opened(browser: Any, server: LabServer, name: str) -> Iterator[Opened]:
-    """A notebook opened in a window of its own; its kernel ends with it.
+def opened(window: Any, server: LabServer, name: str) -> Iterator[Opened]:
+    """A notebook opened in a tab of its own; its kernel ends with it.
 
     Parameters
     ----------
-    browser : playwright Browser
+    window : playwright BrowserContext
+        Tabs of one window load JupyterLab's own files once.
     server : LabServer
     name : str
         File name in ``notebooks/``.
     """
-    context = browser.new_context(viewport={"width": 1400, "height": 900})
+    page = window.new_page()
     try:
-        notebook = Opened(context.new_page(), server, name)
+        notebook = Opened(page, server, name)
         notebook.watch()
         notebook.open()
         yield notebook
     finally:
-        context.close()
+        page.close()
         server.end_kernels()

@@ -33,6 +33,7 @@ OPTIONS = [
     "--LabApp.check_for_updates_class=jupyterlab.NeverCheckForUpdate",
     *("--MappingKernelManager.cull_idle_timeout=600", "--MappingKernelManager.cull_interval=60"),
     "--ServerApp.shutdown_no_activity_timeout=900",
+    "--LanguageServerManager.autodetect=False",  # it would run npm, which writes into the person's home
 ]
 NO_NEWS = {"@jupyterlab/apputils-extension:announcements": True}
 
