@@ -7,7 +7,6 @@ common practice, no source.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -16,6 +15,8 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from analysis.questions.offer_rows import Outcome
+
+Places = NDArray[np.int64]
 
 SAME_AGE_YEARS = 2.0
 MOST_DIFFERENT = 1
@@ -69,58 +70,80 @@ class Alike:
         return len(self.jobs)
 
 
-def _differs(column: NDArray[np.object_], value: object, *, by: float = 0.0) -> NDArray[np.bool_]:
-    """Rows that hold another value, a number one further away than ``by``; a blank on either side does not differ."""
-    out = ~pd.isna(column)
-    if value is None or pd.isna(value):
-        return np.zeros_like(out)
-    recorded = column[out]
-    out[out] = np.abs(recorded.astype(float) - float(str(value))) > by if by else recorded != value
-    return out
+class _Fact:
+    """One fact of the past jobs; a blank on either side differs from nothing."""
+
+    def __init__(self, column: pd.Series) -> None:
+        self._codes, levels = pd.factorize(column.to_numpy(object))
+        self._place = {level: code for code, level in enumerate(levels)}
+
+    def differs(self, value: object, rows: Places) -> NDArray[np.bool_]:
+        """Which of the rows hold another value."""
+        codes = self._codes[rows]
+        if value is None or pd.isna(value):
+            return np.zeros(len(codes), dtype=bool)
+        return np.asarray((codes >= 0) & (codes != self._place.get(value, -1)))
 
 
-def alike_jobs(past: pd.DataFrame, intake: Mapping[str, object], facts: tuple[str, ...]) -> Alike:
-    """Find the past jobs that resemble an intake.
+class _Age:
+    """A fact that is a number: values near one another do not differ."""
+
+    def __init__(self, column: pd.Series) -> None:
+        self._values = column.to_numpy(float, na_value=np.nan)
+
+    def differs(self, value: object, rows: Places) -> NDArray[np.bool_]:
+        """Which of the rows hold a number further away than :data:`SAME_AGE_YEARS`."""
+        if value is None or pd.isna(value):
+            return np.zeros(len(rows), dtype=bool)
+        return np.asarray(np.abs(self._values[rows] - float(str(value))) > SAME_AGE_YEARS)
+
+
+class PastJobs:
+    """Past jobs laid out once, so that a whole year of intakes can be held against them.
 
     Parameters
     ----------
     past : DataFrame
         Closed jobs: ``job_id``, ``received_date``, ``ending``, ``recovered``, ``first_boot``, ``chain_hours`` and the
         facts.
-    intake : mapping
-        The facts by column; blank where not known.
     facts : tuple of str
         Columns of the facts compared.
     """
-    others = tuple(fact for fact in facts if fact != DAMAGE)
-    # Columns as plain arrays: a whole year is replayed through here, job by job.
-    same = np.flatnonzero(past[DAMAGE].astype(object).eq(intake[DAMAGE]).to_numpy(bool))
-    apart = np.column_stack(
-        [
-            _differs(past[fact].to_numpy(object)[same], intake.get(fact), by=SAME_AGE_YEARS if fact == AGE else 0.0)
-            for fact in others
-        ]
-    )
-    near = apart.sum(axis=1) <= MOST_DIFFERENT
-    received = past["received_date"].to_numpy("datetime64[ns]").astype(np.int64)[same[near]]
-    order = np.flatnonzero(near)[np.lexsort((-received, apart[near].sum(axis=1)))]
-    place = same[order]
-    which = [others[int(row.argmax())] if row.any() else "" for row in apart[order]]
-    jobs = tuple(
-        AlikeJob(str(job), str(ending), float(first), float(hours), differs)
-        for job, ending, first, hours, differs in zip(
-            past["job_id"].to_numpy(object)[place],
-            past["ending"].to_numpy(object)[place],
-            past["first_boot"].to_numpy(float)[place],
-            past["chain_hours"].to_numpy(float)[place],
-            which,
-            strict=True,
+
+    def __init__(self, past: pd.DataFrame, facts: tuple[str, ...]) -> None:
+        self._others = tuple(fact for fact in facts if fact != DAMAGE)
+        self._facts = [_Age(past[fact]) if fact == AGE else _Fact(past[fact]) for fact in self._others]
+        damage = past[DAMAGE].to_numpy(object)
+        self._of_class = {level: np.flatnonzero(damage == level) for level in pd.unique(damage) if not pd.isna(level)}
+        self._received = past["received_date"].to_numpy("datetime64[ns]").astype(np.int64)
+        self._told = [past[name].to_numpy(object) for name in ("job_id", "ending")]
+        self._numbers = [past[name].to_numpy(float) for name in ("first_boot", "chain_hours", Outcome.RECOVERED)]
+
+    def like(self, intake: Mapping[str, object]) -> Alike:
+        """Find those that resemble an intake.
+
+        Parameters
+        ----------
+        intake : mapping
+            The facts by column; blank where not known.
+        """
+        same = self._of_class.get(intake[DAMAGE], np.empty(0, dtype=np.int64))
+        columns = [fact.differs(intake.get(name), same) for name, fact in zip(self._others, self._facts, strict=True)]
+        apart = np.column_stack(columns)
+        differing = apart.sum(axis=1)
+        near = np.flatnonzero(differing <= MOST_DIFFERENT)
+        order = near[np.lexsort((-self._received[same[near]], differing[near]))]
+        place = same[order]
+        which = [self._others[int(row.argmax())] if row.any() else "" for row in apart[order]]
+        job, ending = (values[place] for values in self._told)
+        first, hours, recovered = (values[place] for values in self._numbers)
+        tested = ~np.isnan(first)
+        return Alike(
+            jobs=tuple(
+                AlikeJob(str(each[0]), str(each[1]), float(each[2]), float(each[3]), each[4])
+                for each in zip(job, ending, first, hours, which, strict=True)
+            ),
+            recovered=int(np.nansum(recovered)),
+            booted=int(first[tested].sum()),
+            tested=int(tested.sum()),
         )
-    )
-    first_boots = [job.first_boot for job in jobs if not math.isnan(job.first_boot)]
-    return Alike(
-        jobs=jobs,
-        recovered=int(np.nansum(past[Outcome.RECOVERED].to_numpy(float)[place])),
-        booted=int(sum(first_boots)),
-        tested=len(first_boots),
-    )

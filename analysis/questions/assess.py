@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
@@ -12,7 +12,7 @@ from analysis.models.offer_value import Basis, HoursGiven, Offer, OfferValue, ex
 from analysis.models.pooled import PooledFit
 from analysis.models.pooled_design import PooledCategory, PooledDesign, PooledNumber
 from analysis.models.pooled_facts import Contribution, FindingOut, contributions, value_of_finding_out
-from analysis.questions.alike import DAMAGE, FEWEST_ALIKE, Alike, alike_jobs
+from analysis.questions.alike import DAMAGE, FEWEST_ALIKE, Alike
 from analysis.questions.bench_model import FACTS, MODEL, BenchModel, Chance, OutcomeModel, empty_intake
 from analysis.questions.intake_form import Intake
 from analysis.questions.offer_rows import Outcome
@@ -227,22 +227,47 @@ def donor_options(model: OutcomeModel, intake: Intake) -> tuple[DonorOption, ...
 NOTHING = Alike((), 0, 0, 0)
 
 
+def decide_all(bench: BenchModel, intakes: Sequence[Intake], settings: Settings) -> list[Assessment]:
+    """The recommendation for each intake and what it rests on, without what only explains it.
+
+    Chances of all are worked out together; an odd intake never raises.
+    """
+    if not intakes:
+        return []
+    facts = pd.concat([intake.facts for intake in intakes], ignore_index=True)
+    told = {outcome: model.chances(facts) for outcome, model in bench.models.items()}
+    damages = facts[DAMAGE].astype(str)
+    hours = {damage: bench.hours(damage, settings.minimum_class_n) for damage in damages.unique()}
+    return [
+        _decision(bench, intake, {outcome: each[row] for outcome, each in told.items()}, hours[damages[row]], settings)
+        for row, intake in enumerate(intakes)
+    ]
+
+
 def decide(bench: BenchModel, intake: Intake, settings: Settings) -> Assessment:
-    """The recommendation and what it rests on, without what only explains it; an odd intake never raises."""
+    """:func:`decide_all` of a single intake."""
+    return decide_all(bench, [intake], settings)[0]
+
+
+def _decision(
+    bench: BenchModel,
+    intake: Intake,
+    told: Mapping[Outcome, Chance | None],
+    hours: tuple[HoursGiven, str] | None,
+    settings: Settings,
+) -> Assessment:
+    """The rule, given the chances of each outcome and the hours of boards with such damage."""
     trust = {outcome: model.trust for outcome, model in bench.models.items()}
     model = bench.models.get(Outcome.RECOVERED)
     lacking = lacking_money(intake)
     if model is None:
-        told = ("No accepted job has been closed yet, so that there is nothing to compare with.",)
-        return Assessment(intake, Advice.OUTSIDE, (Why.OUTSIDE,), told, {}, trust, NOTHING, lacking=lacking)
-    facts = intake.facts
-    alike = alike_jobs(bench.past, facts.iloc[0].to_dict(), FACTS)
-    if outside := never_seen(model.design, facts):
+        nothing = ("No accepted job has been closed yet, so that there is nothing to compare with.",)
+        return Assessment(intake, Advice.OUTSIDE, (Why.OUTSIDE,), nothing, {}, trust, NOTHING, lacking=lacking)
+    alike = bench.past_jobs.like(intake.facts.iloc[0].to_dict())
+    main = told[Outcome.RECOVERED]
+    if main is None:
+        outside = never_seen(model.design, intake.facts)
         return Assessment(intake, Advice.OUTSIDE, (Why.OUTSIDE,), outside, {}, trust, alike, lacking=lacking)
-    found = {outcome: each.chance(facts) for outcome, each in bench.models.items()}
-    chances = {outcome: chance for outcome, chance in found.items() if chance is not None}
-    main = chances[Outcome.RECOVERED]
-    hours = bench.hours(str(facts[DAMAGE].iloc[0]), settings.minimum_class_n)
     offer = offer_of(intake, settings)
     value, fee_from = None, (float("nan"), float("nan"))
     if offer is not None and hours is not None:
@@ -256,7 +281,7 @@ def decide(bench: BenchModel, intake: Intake, settings: Settings) -> Assessment:
         advice=advice,
         why=(*unknown, *why),
         outside=(),
-        chances=chances,
+        chances={outcome: chance for outcome, chance in told.items() if chance is not None},
         trust=trust,
         alike=alike,
         value=value,

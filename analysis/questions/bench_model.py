@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -16,7 +17,7 @@ from analysis.models.offer_value import HoursGiven, hours_given
 from analysis.models.pooled import LEVEL, PooledFit, fit_pooled, pooled_fitter
 from analysis.models.pooled_design import PooledDesign, fit_pooled_design
 from analysis.models.terms import Category, Number
-from analysis.questions.alike import DAMAGE
+from analysis.questions.alike import DAMAGE, PastJobs
 from analysis.questions.intake_columns import FAMILY_COLUMN, donor_terms, intake_terms
 from analysis.questions.offer_rows import Outcome, OutcomeRows
 from analysis.questions.trust import Trust, trust_before
@@ -86,19 +87,27 @@ class OutcomeModel:
         """Whether the model or the class rate is used."""
         return MODEL if self.fit is not None and self.trust.model else CLASS_RATE
 
-    def chance(self, intake: pd.DataFrame) -> Chance | None:
-        """Chance of one intake; None where it lies outside what has been seen."""
-        if not self.design.seen(intake)[0]:
-            return None
-        unseen = bool(self.design.unseen_family(intake)[0])
+    def chances(self, intakes: pd.DataFrame) -> list[Chance | None]:
+        """Chance of each intake, one a row; None where it lies outside what has been seen."""
+        seen, unseen = self.design.seen(intakes), self.design.unseen_family(intakes)
+        out: list[Chance | None] = [None] * len(intakes)
+        if not seen.any():
+            return out
+        rows, known = np.flatnonzero(seen), intakes[seen]
         if self.fit is not None and self.trust.model:
-            told = self.fit.chances(intake)
-            mean, low, high = float(told.mean[0]), float(told.low[0]), float(told.high[0])
+            told = self.fit.chances(known)
             # A very skew posterior can have its mean beyond the central interval.
-            return Chance(mean, min(low, mean), max(high, mean), told.level, MODEL, self.n, unseen)
-        damage = str(intake[DAMAGE].iloc[0])
-        mean, low, high = self.rates.chance(damage)
-        return Chance(mean, low, high, LEVEL, CLASS_RATE, self.rates.n[damage], unseen)
+            low, high = np.minimum(told.low, told.mean), np.maximum(told.high, told.mean)
+            for row, mean, least, most in zip(rows, told.mean.tolist(), low.tolist(), high.tolist(), strict=True):
+                out[row] = Chance(mean, least, most, told.level, MODEL, self.n, bool(unseen[row]))
+            return out
+        for row, damage in zip(rows, known[DAMAGE].astype(str), strict=True):
+            out[row] = Chance(*self.rates.chance(damage), LEVEL, CLASS_RATE, self.rates.n[damage], bool(unseen[row]))
+        return out
+
+    def chance(self, intake: pd.DataFrame) -> Chance | None:
+        """Chance of one intake, shape (1, ...); None where it lies outside what has been seen."""
+        return self.chances(intake)[0]
 
 
 @dataclass(frozen=True)
@@ -117,6 +126,11 @@ class BenchModel:
     models: Mapping[Outcome, OutcomeModel]
     past: pd.DataFrame
     log_hash: str
+
+    @cached_property
+    def past_jobs(self) -> PastJobs:
+        """Past jobs laid out to be compared with intakes."""
+        return PastJobs(self.past, FACTS)
 
     def hours(self, damage: str, least: int) -> tuple[HoursGiven, str] | None:
         """Bench hours given success and failure, and of which jobs: the damage class's, or those of all.
@@ -202,12 +216,19 @@ def bench_model(
     return BenchModel(models, past, rows[Outcome.RECOVERED].log_hash)
 
 
-def empty_intake(facts: Mapping[str, object]) -> pd.DataFrame:
-    """One row with the columns the models look at; what is not given is blank."""
-    row = {}
+def intake_rows(facts: Sequence[Mapping[str, object]]) -> pd.DataFrame:
+    """One row an intake with the columns the models look at; what is not given is blank."""
+    columns = {}
     for term in (*intake_terms(), *donor_terms()):
-        number, value = isinstance(term, Number), facts.get(term.column)
-        if value is None or pd.isna(value):
-            value = np.nan if number else None
-        row[term.column] = np.array([value], dtype=float if number else object)
-    return pd.DataFrame(row)
+        number = isinstance(term, Number)
+        given = [each.get(term.column) for each in facts]
+        blank = np.nan if number else None
+        values = np.empty(len(given), dtype=float if number else object)
+        values[:] = [blank if value is None or pd.isna(value) else value for value in given]
+        columns[term.column] = values
+    return pd.DataFrame(columns)
+
+
+def empty_intake(facts: Mapping[str, object]) -> pd.DataFrame:
+    """:func:`intake_rows` of a single intake, shape (1, ...)."""
+    return intake_rows([facts])

@@ -15,8 +15,8 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from analysis.models.rolling import Rolling
-from analysis.questions.assess import Advice, decide, offer_of
-from analysis.questions.bench_model import FACTS, BenchModel, bench_model, empty_intake
+from analysis.questions.assess import Advice, decide_all, offer_of
+from analysis.questions.bench_model import FACTS, BenchModel, bench_model, intake_rows
 from analysis.questions.intake_form import Intake
 from analysis.questions.offer_rows import Outcome, OutcomeRows
 from analysis.records.log import Log
@@ -73,22 +73,33 @@ class Replay:
     start_share: float
 
 
-def past_intake(row: Mapping[str, object], start_share: float) -> Intake:
-    """A past job as it stood on the counter."""
+def past_intakes(here: pd.DataFrame, start_share: float) -> list[Intake]:
+    """Past jobs as they stood on the counter, one a row."""
+    facts = intake_rows(here[list(FACTS)].to_dict("records"))
 
-    def number(name: str) -> float | None:
-        return None if pd.isna(row[name]) else float(str(row[name]))
+    def number(value: object) -> float | None:
+        return None if pd.isna(value) else float(str(value))
 
-    basis = "" if pd.isna(row["fee_basis"]) else str(row["fee_basis"])
-    facts = empty_intake({name: row[name] for name in FACTS})
-    return Intake(facts, {}, basis, number("fee_amount"), number("donor_cost"), start_share, name=str(row["job_id"]))
+    money = here[["job_id", "fee_basis", "fee_amount", "donor_cost"]].itertuples(index=False)
+    return [
+        Intake(
+            facts.iloc[[row]],
+            {},
+            "" if pd.isna(basis) else str(basis),
+            number(fee),
+            number(cost),
+            start_share,
+            name=str(job),
+        )
+        for row, (job, basis, fee, cost) in enumerate(money)
+    ]
 
 
 def _decided(bench: BenchModel, here: pd.DataFrame, settings: Settings, start_share: float) -> list[dict[str, object]]:
     out = []
-    for row in here.to_dict("records"):
-        intake = past_intake(row, start_share)
-        found = decide(bench, intake, settings)
+    intakes = past_intakes(here, start_share)
+    for row, found in zip(here.to_dict("records"), decide_all(bench, intakes, settings), strict=True):
+        intake = found.intake
         chance = found.chances.get(Outcome.RECOVERED)
         offer, won = offer_of(intake, settings), row["recovered"] == 1
         margin = float("nan") if offer is None else float(offer.margins(row["chain_hours"], won))

@@ -14,7 +14,7 @@ from analysis.cohort.features import build_cohort
 from analysis.errors import LogError, ReworkError
 from analysis.models.intervals import wilson
 from analysis.models.offer_value import Basis, HoursGiven, Offer, offer_value
-from analysis.questions.alike import alike_jobs
+from analysis.questions.alike import PastJobs
 from analysis.questions.another_attempt import GoOn, NextTest, after_test, next_tests, worth_of
 from analysis.questions.assess import Advice, Why, assess, by_margin_per_hour, fee_needed, recommend
 from analysis.questions.bench_model import CLASS_RATE, FACTS, MODEL, bench_model, rolled_over
@@ -85,7 +85,7 @@ def test_alike_by_hand():
     past["recovered"] = [1.0, 0.0, 1.0, 0.0, 1.0, 1.0, 1.0]
     past["first_boot"] = [1.0, np.nan, 0.0, 0.0, 1.0, 1.0, 1.0]
     past = past.assign(ending="recovered", chain_hours=5.0, received_date=pd.Timestamp("2026-01-01"))
-    found = alike_jobs(past, blank | facts, FACTS)
+    found = PastJobs(past, FACTS).like(blank | facts)
     assert [(each.job_id, each.differs) for each in found.jobs] == [
         ("same", ""),
         ("older by two", ""),
@@ -95,7 +95,7 @@ def test_alike_by_hand():
     ]
     assert (found.n, found.recovered, found.booted, found.tested) == (5, 3, 2, 4)
     # What the intake itself does not say cannot differ.
-    assert alike_jobs(past, blank | {"intake_damage": "drop"}, FACTS).n == 6
+    assert PastJobs(past, FACTS).like(blank | {"intake_damage": "drop"}).n == 6
 
 
 def _value(low, high):

@@ -6,6 +6,7 @@ import datetime as dt
 import json
 import subprocess
 import sys
+from dataclasses import astuple, replace
 
 import numpy as np
 import pandas as pd
@@ -19,7 +20,7 @@ from analysis.errors import ModelError, ReworkError
 from analysis.models.intervals import wilson
 from analysis.models.rolling import GUESS, MODEL, Rolling
 from analysis.questions import guess_ledger as guesses
-from analysis.questions.assess import THIS_DONOR, Advice, assess, donor_options
+from analysis.questions.assess import THIS_DONOR, Advice, assess, decide_all, donor_options
 from analysis.questions.bench_model import bench_model, empty_intake, rolled_over
 from analysis.questions.intake_form import read_intake
 from analysis.questions.known_bench import known_bench
@@ -76,6 +77,34 @@ def test_scrambling_the_future_leaves_past_decisions_identical(log, past, replay
     assert len(until[0]) > 20
     pd.testing.assert_frame_equal(*(each[["job_id", "month", "advice", "source"]] for each in until))
     assert not replayed.rows["advice"].equals(again.rows["advice"])
+
+
+@pytest.mark.parametrize("model", [True, False])
+def test_a_list_of_intakes_gets_what_each_gets_alone(log, past, model):
+    """With the model and with class rates; a family never seen, an age out of range, a class never seen, a blank."""
+    bench = bench_model(*past)
+    kept = {outcome: replace(each, trust=replace(each.trust, model=model)) for outcome, each in bench.models.items()}
+    bench = replace(bench, models=kept)
+    money = {"fee_basis": "flat", "fee_amount": "650", "donor_cost": "120"}
+    asked = [
+        {"intake_damage": "liquid", "device_age_years": "3"} | money,
+        {"intake_damage": "drop", "board_family": "NEW-9"} | money,
+        {"intake_damage": "drop", "device_age_years": "15"} | money,
+        {"intake_damage": "liquid"},
+    ]
+    intakes = [read_intake(each, CHEAP, TODAY, f"intake {number}") for number, each in enumerate(asked)]
+    intakes.append(replace(intakes[0], facts=empty_intake({"intake_damage": "unheard of"})))
+    together = decide_all(bench, intakes, CHEAP)
+    assert {each.advice for each in together} >= {Advice.OUTSIDE, Advice.DISCUSS}
+    for found, intake in zip(together, intakes, strict=True):
+        alone = decide_all(bench, [intake], CHEAP)[0]
+        same = (found.advice, found.why, found.outside) == (alone.advice, alone.why, alone.outside)
+        assert same
+        assert str(found.alike) == str(alone.alike)
+        assert found.chances.keys() == alone.chances.keys()
+        for outcome, chance in found.chances.items():
+            np.testing.assert_allclose(astuple(chance)[:4], astuple(alone.chances[outcome])[:4], rtol=0, atol=1e-12)
+            assert astuple(chance)[4:] == astuple(alone.chances[outcome])[4:]
 
 
 def test_the_replay_adds_up(log, replayed):
