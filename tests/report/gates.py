@@ -10,6 +10,7 @@ from typing import Any
 from bs4 import BeautifulSoup
 
 from tests.report.accessibility import looked_at
+from tests.report.one_look import assert_looks, assert_one_look
 
 WIDTHS = (360, 768, 1280)
 
@@ -39,6 +40,7 @@ def assert_page_is_sound(path: Path) -> None:
     names = [tag["id"] for tag in soup.find_all(id=True)]
     assert len(names) == len(set(names)), "two places of the page share a name"
     assert all(link["href"][1:] in names for link in soup.find_all("a", href=re.compile("^#")))
+    assert_one_look(path.name, soup)
     seen = visible_text(soup)
     for stray in ("nan", "NaN", "None", "<NA>", "Traceback", "Series(", "DataFrame", "<Figure", "{}", "object at 0x"):
         assert not re.search(rf"(?<![\w]){re.escape(stray)}(?![\w])", seen), f"'{stray}' on the page"
@@ -109,4 +111,6 @@ def assert_page_behaves(path: Path, browser: Any) -> None:
             # Of a table wider than a phone, the engine cannot judge what lies beyond the screen.
             assert width == WIDTHS[0] or not found.unjudged, found.unjudged
             assert found.passed > 20
+        if width == WIDTHS[-1]:
+            assert_looks(page)
         page.close()
