@@ -38,6 +38,14 @@ def test_an_offset_is_taken_off_the_intercept():
     np.testing.assert_allclose(shifted.coefficients - plain.coefficients, [-0.7, 0, 0], atol=1e-9)
 
 
+def test_a_failure_that_was_certain_tells_nothing():
+    # With a chance of exactly 0 its likelihood is 1; half of the other four succeed.
+    y, offset = np.array([0.0, 1.0, 0.0, 1.0, 0.0]), np.array([0.0, 0.0, 0.0, 0.0, -800.0])
+    fit = fit_logit(np.ones((5, 1)), y, ("(intercept)",), offset=offset)
+    np.testing.assert_allclose(fit.coefficients, [0.0], atol=1e-12)
+    np.testing.assert_allclose(fit.loglik, 4 * np.log(0.5))
+
+
 def test_row_order_and_units_change_nothing():
     x, y, names = sample()
     first = fit_logit(x, y, names)

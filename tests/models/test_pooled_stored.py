@@ -35,6 +35,9 @@ def test_it_can_be_read_without_this_package():
     damage = ["damage: drop", "damage: liquid", "damage: not recorded"]  # the most frequent first, blanks last
     assert list(effects)[:6] == ["(intercept)", *damage, "age, by two SD", "age: not recorded"]
     assert effects["damage: liquid"] < effects["damage: drop"]
+    assert (
+        found["form"] == "pooled logistic model, form 1"
+    )  # models stored at a shop say so: a new form is a new number
     assert found["log_hash"] == "abc"
     assert found["code_version"]
 

@@ -15,7 +15,7 @@ from analysis.demo.simulator import simulate
 from analysis.errors import ReworkError
 from analysis.models.timed import timed
 from analysis.questions.causes import NOT_WRITTEN, causes_of, failed_jobs, pad_losses
-from analysis.questions.description import Description, Undatable, describe, holm
+from analysis.questions.description import UNDATED_WORK, Description, Undatable, describe, holm
 from analysis.questions.expected import ExpectedModel, expect_month, trailing_expected
 from analysis.questions.period import latest_complete_month, month_for, parse_month
 from analysis.questions.rates import recovery_by_month_received, recovery_rate
@@ -80,6 +80,23 @@ def test_work_without_a_boot_test_never_gives_a_failed_first_test_away(tables):
     assert isinstance(answer.too_few, Undatable)
     assert len(answer.table) > 1, "the table needs no work and stays"
     assert len(without.undated.jobs) > 20
+
+
+def test_undated_work_of_a_few_jobs_costs_their_attempts_and_no_more(tables):
+    tests = tables["boot_tests"]
+    several = tests.loc[tests["test_no"].eq(2), "job_id"]
+    worked = several[several.isin(tables["chip_sides"]["job_id"])].unique()[:3]
+    blank = {name: frame.copy() for name, frame in tables.items()}
+    for name in ("chip_sides", "heat_steps"):
+        blank[name].loc[blank[name]["job_id"].isin(worked), "before_test_no"] = pd.NA
+    attempts = build_attempts(Log.from_tables(blank))
+    undated = attempts.rows["job_id"].isin(attempts.undated.jobs)
+    failed_first = attempts.rows["test_no"].eq(1) & ~attempts.rows["success"].astype(bool)
+    assert set(worked) <= set(attempts.undated.jobs)
+    assert 0 < 10 * len(attempts.undated.jobs) <= failed_first.sum()
+    answer = attempts_answer(attempts)
+    assert answer.fit.n == len(attempts.rows) - undated.sum()
+    assert dict(answer.fit.ledger.exclusions)[UNDATED_WORK] == undated.sum()
 
 
 def test_a_split_without_overlap_is_named(cohort):

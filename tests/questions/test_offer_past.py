@@ -16,7 +16,7 @@ from scipy.special import logit
 from analysis.cohort.features import build_cohort
 from analysis.demo.shop import Shop
 from analysis.demo.simulator import simulate
-from analysis.errors import ModelError, ReworkError
+from analysis.errors import LogError, ModelError, ReworkError
 from analysis.models.intervals import wilson
 from analysis.models.rolling import GUESS, MODEL, Rolling
 from analysis.questions import guess_ledger as guesses
@@ -193,6 +193,20 @@ def test_a_changed_log_is_fitted_again_with_a_word(tmp_path):
     known_bench(folder, cache, said.append)
     assert "cannot be used" in said[3]
     assert digest_of(folder) != digest_of(tmp_path)
+
+
+def test_a_log_that_changes_while_it_is_read_is_refused_and_nothing_stored(tmp_path, monkeypatch):
+    (tmp_path / "jobs.csv").write_text("job_id\n", encoding="utf-8")
+
+    def read_while_somebody_saves(folder):
+        (folder / "jobs.csv").write_text("job_id\nJ1\n", encoding="utf-8")
+        return None, None
+
+    monkeypatch.setattr("analysis.questions.known_bench._made", read_while_somebody_saves)
+    with pytest.raises(LogError, match="The log changed while it was read; nothing was used") as told:
+        known_bench(tmp_path, tmp_path / "cache", lambda _: None)
+    assert "run the command again" in str(told.value)
+    assert not (tmp_path / "cache").exists()
 
 
 def test_the_way_of_a_stored_model_loads_nothing_heavy():

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import datetime as dt
+from dataclasses import replace
+from pathlib import Path
 
 import pandas as pd
 import pytest
 
+from analysis.errors import ReworkError
 from analysis.questions.period import latest_complete_month, month_for
 from tests.tables import job, log_of
 
@@ -43,3 +46,9 @@ def test_the_latest_complete_month(days, today, month):
 
 def test_a_month_asked_for_is_taken_whatever_the_day():
     assert month_for(_log("2026-04-02", "2026-05-29"), "2026-05", dt.date(2026, 5, 30)) == pd.Period("2026-05")
+
+
+def test_a_log_without_any_date_names_its_folder():
+    with pytest.raises(ReworkError, match="no job with a date") as told:
+        latest_complete_month(replace(log_of(), folder=Path("log-of-the-bench")))
+    assert "log-of-the-bench" in str(told.value)

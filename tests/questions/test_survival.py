@@ -97,6 +97,11 @@ def test_known_zero_hours_after_test_1_are_not_called_unknown():
     assert (found.fit.n, found.fit.events) == (29, 20)
 
 
+def test_one_column_of_a_hazard_is_allowed_for_every_five_boots_and_none_for_a_part_of_five():
+    found = landmark_of(*varied([later(24, 6.0, name="A"), later(9, 5.0, booted=False, name="C")]))
+    assert (found.fit.events, found.design.budget) == (24, 4)
+
+
 def test_a_boot_within_the_hour_of_test_1_counts():
     found = landmark_of(
         *varied([later(20, 6.0, name="A"), later(5, 4.0, name="B"), later(9, 5.0, booted=False, name="C")])

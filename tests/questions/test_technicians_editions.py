@@ -93,7 +93,8 @@ def test_too_few_others_are_told_in_words():
     log = a_log(5, 5)
     jobs = log.tables["jobs"]
     log = dataclasses.replace(log, tables={**log.tables, "jobs": jobs[jobs["technician_id"].ne("C")]})
-    with pytest.raises(ReworkError, match="Fewer than 2 others have 10 first boots"):
+    with pytest.raises(ReworkError, match="Fewer than 2 others have 10 first boots") as told:
         private_answers(log, "A", shops=4)
+    assert "the bench's figures less your own are that one's" in str(told.value)
     with pytest.raises(ReworkError, match="no job of technician 'Z'"):
         private_answers(log, "Z", shops=4)

@@ -114,6 +114,14 @@ def test_every_job_stands_in_the_ledger(answers, found):
         assert sum(row.with_it.n + row.without.n for row in answer.groups.by_damage) == n
 
 
+def test_complete_jobs_alone_have_fewer_jobs_and_an_interval_somewhat_wider_than_the_normal_one(answers):
+    told = answers["preheat"]
+    low, high = told.complete.interval()
+    assert 100 < told.complete.df < told.complete_n < told.ledger.rows_used
+    assert 1.96 < (high - low) / 2 / told.complete.se < 1.99  # Student's quantile at 100 jobs and more
+    assert (low + high) / 2 == pytest.approx(told.complete.estimate)
+
+
 def test_weighting_makes_the_arms_alike(answers):
     told = answers["ball_alloy"]
     assert isinstance(told, Told)
@@ -182,6 +190,14 @@ def test_a_technique_of_one_person_is_refused():
     arm, won = [1.0, 0.0] * 30, [float(i % 3 > 0) for i in range(60)]
     assert why_refused(groups_of(*rows_of(who, arm, won)), preheat, 10) == ""
     assert "no technician is named" in why_refused(groups_of(*rows_of([None] * 60, arm, won)), preheat, 10)
+
+
+def test_a_way_that_no_job_names_is_refused_with_the_columns_to_fill():
+    nobody, preheat = groups_of(*rows_of([], [], [])), DECLARED[1]
+    assert why_refused(nobody, preheat, 10) == (
+        "the log does not say of any job which way was used: fill in preheat_c in heat_steps.csv and step_type in"
+        " heat_steps.csv"
+    )
 
 
 def test_few_failures_are_refused():

@@ -368,6 +368,17 @@ def test_the_demo_gets_a_plan_that_is_not_settled_already_and_never_a_blade():
     assert [w.per_100 for w in trial.worth] == sorted((w.per_100 for w in trial.worth), reverse=True)
     assert trial.a_month == pytest.approx(pace(found, log.last_date))
     assert trial.plan.reach.months == pytest.approx(trial.plan.jobs / trial.a_month)
+    *sizes, needed = (each.jobs for each in trial.sizes)
+    assert len(sizes) >= 3
+    assert sizes == [40 * 2**at for at in range(len(sizes))]  # each twice the last, as long as it is under the needed
+    assert sizes[-1] < needed
+
+
+def test_without_a_contrast_that_may_be_drawn_there_is_no_plan_and_the_reason_is_told():
+    log = log_of()
+    trial = next_trial(technique_rows(log, build_cohort(log)), (), AFTER)
+    assert trial.plan is None
+    assert trial.why == "no contrast is both in use, open and fit to be drawn by lot"
 
 
 @pytest.mark.parametrize(("jobs", "seed"), [(3, 1), (9999, 1), (-4, 1), (40, -1)])

@@ -7,6 +7,7 @@ import pytest
 from scipy.special import expit
 from scipy.stats import norm
 
+from analysis.questions import twin
 from analysis.questions.twin import Share, draw_outcomes, read_off, smallest_found
 
 
@@ -32,6 +33,12 @@ def test_the_same_seed_gives_the_same_answer_and_another_one_does_not():
 def test_what_is_never_found_often_enough_is_infinite():
     assert np.isinf(smallest_found(lambda size, rng: False, (1.0, 2.0, 3.0), 50, 1).size)
     assert np.isinf(smallest_found(noisy_z, (0.2, 0.5, 1.0), 200, 1).size)
+
+
+@pytest.mark.parametrize(("crossing", "size"), [(0.0, np.inf), (-1.0, np.inf), (3.5, np.inf), (3.0, 3.0), (0.1, 0.1)])
+def test_a_size_at_which_nothing_is_planted_or_beyond_the_largest_is_none(monkeypatch, crossing, size):
+    monkeypatch.setattr(twin, "_crossing", lambda *_: (crossing, 0.2))
+    assert read_off((1.0, 2.0, 3.0), np.ones((3, 20))).size == size
 
 
 def test_a_log_that_shows_everything_has_a_small_size():
