@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import hashlib
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -76,3 +77,15 @@ def usable_log(folder: Path) -> Log:
     if not read.usable:
         read.usable.append(read.log.without_faulty_jobs())
     return read.usable[0]
+
+
+def announced_log(folder: Path, say: Callable[[str], None]) -> Log:
+    """The usable log, its reading announced: what is wrong with it is told before a page's process is started.
+
+    Raises
+    ------
+    LogError
+        As :func:`usable_log`.
+    """
+    say(f"Reading the log in {folder.resolve().name} …")
+    return usable_log(folder)

@@ -30,10 +30,9 @@ def publish_counter(folder: Path, start_share: float, out: Path, say: Callable[[
     ReworkError
         If the log cannot be used or the page cannot be made; an earlier page stays.
     """
-    from analysis.records.once import usable_log
+    from analysis.records.once import announced_log
 
-    say(f"Reading the log in {Path(folder).resolve().name} …")
-    usable_log(Path(folder))  # a log that cannot be read is told of before a process is started
+    announced_log(Path(folder), say)
     given: dict[str, Value] = {"log_folder": str(Path(folder).resolve()), "start_share": float(start_share)}
     return render(NOTEBOOKS / "accept_or_decline.ipynb", given, out / "counter.html", say)
 

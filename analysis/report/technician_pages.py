@@ -27,11 +27,10 @@ def publish_technicians(folder: Path, out: Path, say: Callable[[str], None]) -> 
     ReworkError
         If the log cannot be used or the page cannot be made; an earlier page stays.
     """
-    from analysis.records.once import usable_log
+    from analysis.records.once import announced_log
 
     folder = Path(folder).resolve()
-    say(f"Reading the log in {folder.name} …")
-    usable_log(folder)  # a log that cannot be read is told of before a process is started
+    announced_log(folder, say)
     say("Comparing technicians; the simulations take about a minute …")
     path = render(NOTEBOOKS / "technicians.ipynb", {"log_folder": str(folder)}, out / "technicians.html", say)
     say(f"Page written to {path}")

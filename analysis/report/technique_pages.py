@@ -43,11 +43,10 @@ def publish_techniques(
     """
     from analysis.questions.contrasts import contrasts_for
     from analysis.questions.trial_plan import RNG_SEED
-    from analysis.records.once import usable_log
+    from analysis.records.once import announced_log
 
     folder = Path(folder).resolve()
-    say(f"Reading the log in {folder.name} …")
-    log = usable_log(folder)  # a log that cannot be read is told of before a process is started
+    log = announced_log(folder, say)
     contrasts_for(log.settings.extra_contrasts)
     if plan is not None:
         from analysis.questions.trial_outcome import trial_outcome

@@ -12,15 +12,20 @@ import pandas as pd
 from analysis.demo.shop import Shop
 from analysis.demo.simulator import simulate
 from analysis.demo.writing import table_text
+from analysis.records.dictionary import BY_NAME
+from analysis.records.log import empty_table
 
 Tables = dict[str, pd.DataFrame]
 SIZES = (0, 1, 5, 20, 60)
 ASKED = ("job_id", "received_date", "intake_damage", "decision", "outcome", "closed_date", "first_boot_result")
 
 
-@functools.cache
-def _simulated(jobs: int) -> Tables:
-    return dict(simulate(dataclasses.replace(Shop(jobs=jobs), chains=False), 5).tables)
+def small(jobs: int, **changes: object) -> Tables:
+    """A simulated log of so many jobs, no two of them on one board; ``changes`` are options of the shop."""
+    return dict(simulate(dataclasses.replace(Shop(jobs=jobs), chains=False, **changes), 5).tables)
+
+
+_simulated = functools.cache(small)
 
 
 def few(jobs: int) -> Tables:
@@ -64,6 +69,14 @@ def _one_month() -> Tables:
     jobs["closed_date"] = jobs["closed_date"].where(jobs["closed_date"].isna(), month + pd.Timedelta(days=25))
     tests["test_date"] = month + pd.to_timedelta(tests["test_no"].astype(int).clip(upper=25), unit="D")
     return tables
+
+
+def emptied(tables: Tables, gone: str) -> Tables:
+    """The same log without the rows of one table; where it is the boot tests, each job keeps its first result."""
+    jobs = tables["jobs"].copy()
+    if gone == "boot_tests":
+        jobs["first_boot_result"] = jobs["outcome"].map({"recovered": "data_readable", "not_recovered": "short"})
+    return tables | {"jobs": jobs, gone: empty_table(BY_NAME[gone])}
 
 
 CASES: dict[str, Callable[[], Tables]] = {

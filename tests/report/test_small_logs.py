@@ -7,13 +7,10 @@ import dataclasses
 import pandas as pd
 import pytest
 
-from analysis.demo.shop import Shop
-from analysis.demo.simulator import simulate
 from analysis.errors import ReworkError
 from analysis.questions.period import month_for
 from analysis.questions.review import review_of
-from analysis.records.dictionary import BY_NAME
-from analysis.records.log import Log, empty_table
+from analysis.records.log import Log
 from analysis.report import (
     first_screen,
     job_card_view,
@@ -28,6 +25,7 @@ from analysis.report import (
     watch_expected,
     watch_words,
 )
+from tests.report.small_logs import emptied, small
 from tests.tables import closed, log_of
 
 SECTIONS = [
@@ -93,11 +91,6 @@ def shown(log: Log) -> str:
     return html
 
 
-def small(jobs: int, **changes) -> dict[str, pd.DataFrame]:
-    shop = dataclasses.replace(Shop(jobs=jobs), chains=False, **changes)
-    return dict(simulate(shop, 5).tables)
-
-
 @pytest.mark.parametrize("jobs", [1, 5, 20, 60, 200])
 def test_few_jobs(jobs):
     html = shown(Log.from_tables(small(jobs)))
@@ -112,12 +105,7 @@ def test_no_job_at_all_is_told_in_words():
 
 @pytest.mark.parametrize("gone", ["heat_steps", "chip_sides", "donors", "technicians", "boot_tests"])
 def test_a_table_that_is_not_kept(gone):
-    tables = small(200)
-    tables[gone] = empty_table(BY_NAME[gone])
-    if gone == "boot_tests":
-        jobs = tables["jobs"]
-        jobs["first_boot_result"] = jobs["outcome"].map({"recovered": "data_readable", "not_recovered": "short"})
-    shown(Log.from_tables(tables))
+    shown(Log.from_tables(emptied(small(200), gone)))
 
 
 @pytest.mark.parametrize("result", ["data_readable", "short"])

@@ -11,20 +11,18 @@ import pytest
 from bs4 import BeautifulSoup
 
 from analysis.cli import DEMO, main
-from analysis.demo.shop import Shop
-from analysis.demo.simulator import simulate
 from analysis.errors import ReworkError
 from analysis.questions.technique_answers import TechniqueAnswers, technique_answers
 from analysis.questions.techniques import Effort, Told
 from analysis.questions.trial_outcome import trial_outcome
 from analysis.questions.verdicts import Verdict
-from analysis.records.dictionary import BY_NAME
-from analysis.records.log import Log, empty_table
+from analysis.records.log import Log
 from analysis.report import technique_closing, technique_details, technique_page, technique_trial, technique_words
 from analysis.report.technique_pages import publish_techniques, write_plan
 from tests.questions.test_trial import a_plan, helps, no_matter, run
 from tests.report.gates import assert_page_behaves, assert_page_is_sound, visible_text
 from tests.report.guide_quotes import assert_quoted_rightly
+from tests.report.small_logs import emptied, small
 from tests.tables import closed, log_of
 
 QUICK = Effort(copies=2, draws=12, complete_draws=12)
@@ -77,10 +75,6 @@ def shown(log: Log) -> str:
     return html
 
 
-def small(jobs: int, **changes) -> dict:
-    return dict(simulate(dataclasses.replace(Shop(jobs=jobs), chains=False, **changes), 5).tables)
-
-
 @pytest.mark.parametrize("jobs", [1, 5, 20, 60, 200])
 def test_few_jobs(jobs):
     html = shown(Log.from_tables(small(jobs)))
@@ -98,12 +92,7 @@ def test_a_way_that_is_never_recorded_is_told_with_the_column_to_fill():
 
 @pytest.mark.parametrize("gone", ["heat_steps", "chip_sides", "donors", "technicians", "boot_tests"])
 def test_a_table_that_is_not_kept(gone):
-    tables = small(200)
-    tables[gone] = empty_table(BY_NAME[gone])
-    if gone == "boot_tests":
-        jobs = tables["jobs"]
-        jobs["first_boot_result"] = jobs["outcome"].map({"recovered": "data_readable", "not_recovered": "short"})
-    html = shown(Log.from_tables(tables))
+    html = shown(Log.from_tables(emptied(small(200), gone)))
     if gone == "heat_steps":
         assert "which way was used: fill in preheat_c in heat_steps.csv and step_type in heat_steps.csv" in html
 
