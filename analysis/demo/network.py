@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -39,7 +38,7 @@ def _one_shop(shop: Shop, rng_seed: int, place: int) -> dict[str, pd.DataFrame]:
     }
 
 
-def write_network(folder: Path, jobs: int, rng_seed: int, shop: Shop | None = None) -> None:
+def write_network(folder: Path, jobs: int, rng_seed: int) -> None:
     """Write the log of a network that received so many jobs.
 
     Parameters
@@ -50,13 +49,10 @@ def write_network(folder: Path, jobs: int, rng_seed: int, shop: Shop | None = No
         Jobs in all; shops hold :data:`SHOP_JOBS` each, the last one the rest.
     rng_seed : int
         Random seed; the same seed gives the same files.
-    shop : Shop, optional
-        Options of every shop, its number of jobs aside.
     """
-    shop = shop or Shop(learning=True)
     folder.mkdir(parents=True, exist_ok=True)
     for place, start in enumerate(range(0, jobs, SHOP_JOBS)):
-        mine = replace(shop, jobs=min(SHOP_JOBS, jobs - start))
+        mine = Shop(learning=True, jobs=min(SHOP_JOBS, jobs - start))
         for name, frame in _one_shop(mine, rng_seed + place, place).items():
             with (folder / f"{name}.csv").open("a" if place else "w", encoding="utf-8", newline="\n") as out:
                 out.write(table_text(frame, name, heading=not place))

@@ -129,40 +129,35 @@ def calendar(shop: Shop, truth: Truth) -> dict[str, str]:
     }
 
 
-def answer_key(simulated: Simulated, rng_seed: int, shop: Shop) -> str:
+def answer_key(simulated: Simulated) -> str:
     """The planted truth as JSON."""
     truth = simulated.truth
     key = {
         "what": "Answer key of an invented workshop: log-odds coefficients of success at boot test 1.",
         "version": KEY_VERSION,
-        "rng_seed": rng_seed,
+        "rng_seed": DEMO_SEED,
         "coefficients": truth.as_dict(),
         "features": FEATURES,
         "techniques": truth.techniques(),
-        "calendar": calendar(shop, truth),
+        "calendar": calendar(DEMO_SHOP, truth),
     }
     return json.dumps(key, indent=1, ensure_ascii=False) + "\n"
 
 
-def write_demo(folder: Path, rng_seed: int = DEMO_SEED, shop: Shop | None = None) -> Simulated:
+def write_demo(folder: Path) -> None:
     """Write the demo log with settings, answer key and a note that all of it is invented.
 
     Parameters
     ----------
     folder : Path
         Where to.
-    rng_seed : int
-        Random seed.
-    shop : Shop, optional
-        Options; by default those of the demo.
     """
-    shop = shop or DEMO_SHOP
-    simulated = simulate(shop, rng_seed)
+    simulated = simulate(DEMO_SHOP, DEMO_SEED)
     write_tables(simulated, folder)
     truth = simulated.truth
     settings = settings_file(shop_name=SHOP_NAME, invented=True, currency="EUR", bench_hour_cost=35.0)
     note = README.format(
-        seed=rng_seed,
+        seed=DEMO_SEED,
         gain=truth.learning_per_100_jobs,
         lot=truth.bad_lot,
         start=truth.bad_lot_received_from,
@@ -170,8 +165,7 @@ def write_demo(folder: Path, rng_seed: int = DEMO_SEED, shop: Shop | None = None
     )
     for name, text in {
         FILE: settings,
-        "answer_key.json": answer_key(simulated, rng_seed, shop),
+        "answer_key.json": answer_key(simulated),
         "README.md": note,
     }.items():
         (folder / name).write_text(text, encoding="utf-8", newline="\n")
-    return simulated

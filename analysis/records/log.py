@@ -74,12 +74,10 @@ class Log:
     several_tests: frozenset[str] = frozenset()
 
     @classmethod
-    def from_tables(
-        cls, tables: Mapping[str, pd.DataFrame], settings: Settings | None = None, folder: Path = Path()
-    ) -> Log:
+    def from_tables(cls, tables: Mapping[str, pd.DataFrame], settings: Settings | None = None) -> Log:
         """Make a log from typed tables in memory, without checking them."""
         full = {table.name: tables.get(table.name, empty_table(table)) for table in TABLES}
-        return cls(full, folder, settings or Settings(), (), hash_of(coded_tables(full)))
+        return cls(full, Path(), settings or Settings(), (), hash_of(coded_tables(full)))
 
     @property
     def invented(self) -> bool:

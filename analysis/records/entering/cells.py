@@ -16,6 +16,7 @@ from analysis.records.settings import Settings
 from analysis.records.texts import Texts
 
 _NEAR = 70.0  # rapidfuzz's ratio, 0 to 100; found by trying typing slips on the declared codes
+_HINTS = 3  # words named at most
 
 
 class AnswerError(ReworkError):
@@ -74,9 +75,9 @@ class Rules:
         return str(value)
 
 
-def near(text: str, known: tuple[str, ...] | list[str], most: int = 3) -> list[str]:
+def near(text: str, known: tuple[str, ...] | list[str]) -> list[str]:
     """Known words that look like a text, the likest first."""
-    found = process.extract(text.casefold(), {k: k.casefold() for k in known}, scorer=fuzz.ratio, limit=most)
+    found = process.extract(text.casefold(), {k: k.casefold() for k in known}, scorer=fuzz.ratio, limit=_HINTS)
     return [key for _, score, key in found if score >= _NEAR]
 
 
