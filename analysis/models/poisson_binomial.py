@@ -9,6 +9,8 @@ all counts are such.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
@@ -117,6 +119,35 @@ def smooth_range(mass: Floats, level: float) -> tuple[float, float]:
     low = np.interp(tail, np.cumsum(mass), counts)
     high = len(mass) - 1 - np.interp(tail, np.cumsum(mass[::-1]), counts)
     return float(low), float(high)
+
+
+def same_level_p(groups: Sequence[Floats], observed: Sequence[int]) -> float:
+    """Exact P of three groups' counts if one level, known to nobody, added to the log odds of every job alike.
+
+    Given the total, that level falls out. Tables are ordered by their probability, as in Fisher's exact test, which
+    this is where all chances are equal.
+
+    Parameters
+    ----------
+    groups : sequence of ndarray, each of shape (n_k + 1,)
+        Probabilities of each group's counts, from :func:`pmf`.
+    observed : sequence of int
+        Successes of each.
+
+    Raises
+    ------
+    ModelError
+        If there are not three groups.
+    """
+    if len(groups) != 3:
+        raise ModelError("Three groups are compared, no more and no fewer.")
+    total = sum(observed)
+    a, b = np.meshgrid(*(np.arange(len(mass)) for mass in groups[:2]), indexing="ij")
+    rest = total - a - b
+    fits = (rest >= 0) & (rest < len(groups[2]))
+    chance = np.where(fits, groups[0][a] * groups[1][b] * groups[2][np.where(fits, rest, 0)], 0.0)
+    seen = chance[observed[0], observed[1]]
+    return float(min(1.0, chance[chance <= seen * (1 + 1e-7)].sum() / chance.sum()))
 
 
 def two_sided(mass: Floats, observed: int) -> float:

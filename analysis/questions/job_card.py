@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from analysis.cohort.work import entered
 from analysis.errors import ReworkError
 from analysis.records.dictionary import BY_NAME, Column, Kind, Role
 from analysis.records.log import Log
@@ -155,6 +156,8 @@ def _number(value: object) -> int | None:
 def _work(log: Log, job_id: str, table: str, earlier: set[str]) -> list[Entry]:
     """Sides or heat steps of a job, in the order of the log's own numbers."""
     rows = log.tables[table]
+    if table == "heat_steps":
+        rows = rows.assign(speaks=entered(rows, log)[1])
     mine, others = rows[rows["job_id"].eq(job_id)], rows[rows["job_id"].isin(earlier)]
     only_test = log.tables["boot_tests"]["job_id"].eq(job_id).sum() <= 1
     minimum = log.settings.minimum_class_n
@@ -186,7 +189,7 @@ def _beside_usual(column: Column, row: pd.Series, others: pd.DataFrame, minimum:
     like = others["chip_role"].eq(row["chip_role"]) & others[kind].eq(row[kind]) & others[column.name].notna()
     by_preset = kind == "step_type" and column.name not in MEASURED
     if by_preset:
-        like &= others["entry_kind"].ne("preset").fillna(True).to_numpy(bool)  # an unchanged preset says nothing
+        like &= others["speaks"].to_numpy(bool)  # an unchanged preset says nothing, nor what nobody says was typed
     if column.name in BY_STATION:
         like &= _same(others["station_id"], row["station_id"])
     usual = others[like.fillna(False).to_numpy(bool)]
@@ -194,9 +197,9 @@ def _beside_usual(column: Column, row: pd.Series, others: pd.DataFrame, minimum:
     if n < minimum:
         return Detail(plain.column, plain.label, plain.text, plain.unit, n=n)
     low, high = (float(end) for end in np.quantile(usual[column.name].to_numpy(float), [LOW, HIGH]))
-    # An unchanged preset is not known to be what was set, so that it is never called unusual.
-    preset = by_preset and row["entry_kind"] == "preset"
-    outside = not preset and not low <= float(row[column.name]) <= high
+    # A setting that is not known to be what was set is never called unusual.
+    mute = by_preset and not row["speaks"]
+    outside = not mute and not low <= float(row[column.name]) <= high
     return Detail(plain.column, plain.label, plain.text, plain.unit, low, high, n, outside)
 
 

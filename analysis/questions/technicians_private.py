@@ -17,12 +17,14 @@ from scipy.special import expit
 from analysis.cohort.features import Cohort, build_cohort
 from analysis.errors import ReworkError
 from analysis.models.intervals import Proportion, wilson
+from analysis.models.poisson_binomial import pmf, same_level_p
 from analysis.questions.technicians import Person, Technicians, compare_technicians
 from analysis.questions.technicians_alone import Alone
 from analysis.questions.technicians_answers import TechnicianAnswers
 from analysis.questions.technicians_editions import up_to_edition
 from analysis.questions.technicians_rows import PERSON, NotComparable
 from analysis.questions.technicians_twin import SHOPS, Detectable, technician_twin
+from analysis.questions.verdicts import Verdict, verdict_of
 from analysis.records.log import Log
 from analysis.records.once import usable_log
 
@@ -56,6 +58,8 @@ class PrivateView:
         Own jobs by damage at intake.
     over_time : tuple of OwnPart
         Own jobs in thirds, in the order received.
+    thirds : Verdict
+        Whether the thirds differ by more than chance, their boards put side by side.
     others : int
         Compared technicians beside this one.
     """
@@ -66,6 +70,7 @@ class PrivateView:
     detectable: Detectable
     by_damage: tuple[OwnPart, ...]
     over_time: tuple[OwnPart, ...]
+    thirds: Verdict
     others: int
 
 
@@ -185,12 +190,15 @@ def private_view(answers: TechnicianAnswers, code: str) -> PrivateView:
 
     damage = mine["intake_damage"].astype(object)
     order = np.argsort(mine["received_date"].to_numpy(), kind="stable")
+    thirds = np.array_split(order, PARTS)
+    same = same_level_p([pmf(chances[at]) for at in thirds], [int(booted[at].sum()) for at in thirds])
     return PrivateView(
         person=found.person(code),
         bench=found.bench,
         average=found.average,
         detectable=answers.twin.of(code),
         by_damage=tuple(part(str(d), np.flatnonzero(damage.eq(d))) for d in sorted(damage.dropna().unique())),
-        over_time=tuple(part(name, at) for name, at in zip(NAMES, np.array_split(order, PARTS), strict=True)),
+        over_time=tuple(part(name, at) for name, at in zip(NAMES, thirds, strict=True)),
+        thirds=verdict_of(same),
         others=len(found.people) - 1,
     )

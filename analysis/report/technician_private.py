@@ -87,9 +87,14 @@ def damage_grid(view: PrivateView) -> Grid:
 
 def time_grid(view: PrivateView) -> Grid:
     """Own jobs in thirds by the day received."""
+    told = {
+        Verdict.CLEAR: "Clear: the thirds differ by more than chance on such boards.",
+        Verdict.LEANING: "Leaning: the thirds seem to differ by more than chance on such boards.",
+        Verdict.CANNOT_TELL: "Cannot tell the thirds apart: such boards could give that by chance.",
+    }[view.thirds]
     under = (
-        "In the order received. 'Bench's average on these': what it would have booted of the very boards in the row, over the"
-        " whole log; a rise is learning only if the bench as a whole did not change as well."
+        f"{told} In the order received. 'Bench's average on these': what it would have booted of the very boards in the row, over the"
+        " whole log; a rise or fall is yours only if the bench as a whole did not change as well, as by a bad lot."
     )
     return _parts("Your jobs over time", "part", view.over_time, under)
 
@@ -100,7 +105,9 @@ def private_methods(answers: TechnicianAnswers) -> Prose:
         [
             "How boards are put side by side, and what the words mean, stands on the technicians' page of the bench"
             " ('rework compare'). Clear: the chance of lying above the average is over 97.5 % or under 2.5 %; leaning: over"
-            f" 90 % or under 10 %. People with fewer than {answers.minimum} first boots are not part of the comparison.",
+            " 90 % or under 10 %. Between thirds of your jobs: chance alone would do as much in at most 1 of 20 or 1 of 5 cases"
+            " (an exact test given the boards and the total). People with fewer than"
+            f" {answers.minimum} first boots are not part of the comparison.",
             f"The page counts first boots up to a certain day and moves on only when at least {OTHERS} others have added {LEAST} or"
             " more each: otherwise two editions, each less your own figures, would show what one other did in between. Your"
             " latest jobs may be missing for that.",

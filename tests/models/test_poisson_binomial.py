@@ -3,15 +3,27 @@
 from __future__ import annotations
 
 import itertools
+import math
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
+from scipy.special import expit
 
 from analysis.errors import ModelError
-from analysis.models.poisson_binomial import GROUP, at_least, at_most, cdf, central_range, pmf, smooth_range, two_sided
+from analysis.models.poisson_binomial import (
+    GROUP,
+    at_least,
+    at_most,
+    cdf,
+    central_range,
+    pmf,
+    same_level_p,
+    smooth_range,
+    two_sided,
+)
 
 
 def test_two_jobs_by_hand():
@@ -103,6 +115,34 @@ def test_the_smooth_range_lies_less_than_a_count_outside_that_of_whole_counts(le
         assert high <= smooth[1] < high + 1
     half = pmf([0.5, 0.5, 0.5, 0.5])  # 1, 4, 6, 4 and 1 of 16: 0.1 lies (1.6 - 1) / 4 of the way from 0 to 1
     assert smooth_range(half, 0.8) == pytest.approx((0.15, 3.85))
+
+
+def test_equal_chances_give_fishers_exact_test_of_three_groups():
+    sizes, observed = (7, 5, 6), (6, 1, 3)
+    tables = {
+        t: math.prod(math.comb(n, x) for n, x in zip(sizes, t, strict=True))
+        for t in itertools.product(*(range(n + 1) for n in sizes))
+        if sum(t) == sum(observed)
+    }
+    want = sum(w for w in tables.values() if w <= tables[observed]) / sum(tables.values())
+    for chance in (0.2, 0.55):  # the common level does not matter
+        got = same_level_p([pmf(np.full(n, chance)) for n in sizes], observed)
+        assert got == pytest.approx(want, rel=1e-9)
+
+
+def test_three_groups_of_one_level_are_seldom_told_apart_and_of_two_levels_often():
+    rng = np.random.default_rng(7)
+    hard = [rng.normal(0.5, 0.8, 40) for _ in range(3)]
+    masses = [pmf(expit(each)) for each in hard]
+
+    def share_clear(steps):
+        draws = [[(rng.random(40) < expit(h + s)).sum() for h, s in zip(hard, steps, strict=True)] for _ in range(300)]
+        return np.mean([same_level_p(masses, counts) <= 0.05 for counts in draws])
+
+    assert share_clear((0.6, 0.6, 0.6)) <= 0.05 + 3 * 0.0126  # three Monte Carlo errors
+    assert share_clear((1.5, 0, -1.5)) > 0.9
+    with pytest.raises(ModelError):
+        same_level_p(masses[:2], (1, 1))
 
 
 def test_better_jobs_give_more_successes():

@@ -76,6 +76,19 @@ def test_presets_of_earlier_jobs_take_no_part_and_too_few_jobs_give_no_range():
     assert not found.outside
 
 
+def test_a_blank_is_not_taken_for_typed_unless_the_log_never_says_which():
+    log = _bench(heat_steps=[_step("ME", 450)])
+    steps = log.tables["heat_steps"].copy()
+    steps.loc[steps["job_id"].isin(["E0", "E1"]), "entry_kind"] = None
+    assert _temperature(job_card(Log.from_tables(log.tables | {"heat_steps": steps}), "ME")).n == 9
+    mute = log.tables["heat_steps"].assign(entry_kind=lambda each: each["entry_kind"].mask(each["job_id"].eq("ME")))
+    found = _temperature(job_card(Log.from_tables(log.tables | {"heat_steps": mute}), "ME"))
+    assert (found.n, found.outside) == (11, False)
+    never = log.tables["heat_steps"].assign(entry_kind=lambda each: each["entry_kind"].mask(each["job_id"].notna()))
+    found = _temperature(job_card(Log.from_tables(log.tables | {"heat_steps": never}), "ME"))
+    assert (found.n, found.outside) == (11, True)
+
+
 def test_the_timeline_puts_work_before_its_test_and_undated_work_last():
     steps = [_step("ME", 330), _step("ME", 340, step_no=2, before_test_no=2), _step("ME", 350, step_no=3)]
     steps[2]["before_test_no"] = None

@@ -269,7 +269,7 @@ def test_who_alone_has_a_kind_of_board_is_named_on_the_page_and_gets_no_private_
 def test_who_is_under_the_minimum_is_not_shown_but_counted():
     html = shown(team({"A": 30, "B": 30, "C": 8}))
     assert not re.search(r">C<|\bC\b:", html)
-    assert "8 of technicians with fewer than 20 such jobs each" in html
+    assert "of technicians with fewer than 20 such jobs each: 8" in html
     html = shown(team({"A": 30, "B": 30, "C": 8}, minimum_technician_n=8))
     assert re.search(r">C<", html)
 
