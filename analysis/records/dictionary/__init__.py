@@ -11,9 +11,10 @@ from collections.abc import Iterator
 from analysis.records.dictionary.boot_tests import BOOT_TESTS
 from analysis.records.dictionary.chip_sides import CHIP_SIDES
 from analysis.records.dictionary.column import Choice, Column, Kind, KnownAt, Required, Role, Table
-from analysis.records.dictionary.donors import DONORS, TECHNICIANS
+from analysis.records.dictionary.donors import DONORS
 from analysis.records.dictionary.heat_steps import HEAT_STEPS
 from analysis.records.dictionary.jobs import JOBS
+from analysis.records.dictionary.technicians import TECHNICIANS
 
 TABLES: tuple[Table, ...] = (JOBS, CHIP_SIDES, HEAT_STEPS, BOOT_TESTS, DONORS, TECHNICIANS)
 BY_NAME: dict[str, Table] = {table.name: table for table in TABLES}
