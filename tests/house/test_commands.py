@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from analysis.cli import _parser, main
+from analysis.records.dictionary import TABLES
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -80,3 +81,17 @@ def options() -> list[tuple[str, object]]:
 def test_every_option_is_explained(command, action):
     assert action.help
     assert f"rework {command}" in (ROOT / "README.md").read_text(encoding="utf-8")
+
+
+def test_every_option_is_shown_in_a_document_or_used_by_a_test():
+    """But facts of an intake, which are the columns of the dictionary."""
+    texts = [ROOT / "README.md", *(ROOT / "notebooks" / "guide").glob("*.md"), *(ROOT / "tests").rglob("*.py")]
+    told = "".join(path.read_text(encoding="utf-8") for path in texts)
+    facts = {f"--{name.replace('_', '-')}" for table in TABLES for name in table.names}
+    dead = [
+        f"{command} {option}"
+        for command, action in options()
+        for option in action.option_strings
+        if option.startswith("--") and option not in facts and option not in told
+    ]
+    assert dead == []

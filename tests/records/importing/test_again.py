@@ -368,3 +368,15 @@ def test_answers_that_cannot_be_used_say_what_would_do(tmp_path, answer, said):
     replaced(log / "import.toml", ('Martina = "?"', f"Martina = {answer}"))
     with pytest.raises(SettingsError, match=said):
         run(source, log)
+
+
+def test_a_mapping_may_lie_elsewhere_and_is_found_there_again(tmp_path, capsys):
+    source = sheet(tmp_path / "march.csv", HEAD, ROWS)
+    mapping, folder = tmp_path / "shared" / "words.toml", tmp_path / "log"
+    mapping.parent.mkdir()
+    for _ in range(2):
+        assert main(["import", str(source), "--into", str(folder), "--mapping", str(mapping)]) in (0, 1)
+        assert not (folder / "import.toml").exists()
+        capsys.readouterr()
+    assert "[" in mapping.read_text(encoding="utf-8")
+    assert cells(folder, "job_id") == ["J-1", "J-2", "J-3"]
