@@ -15,7 +15,9 @@ PROSE = re.sub(r"^```\w*\n.*?^```$", "", TEXT.split("\n## To add a report langua
 PROSE += TEXT.split("\n## To add a model\n")[1]
 QUOTED = sorted(set(re.findall(r"`([^`\n]+)`", PROSE)))
 ENDINGS = ("py", "toml", "md", "ipynb", "csv", "R", "html")
-MADE_LATER = re.compile(r"reports/|\.previous|YYYY|table>|PAGE|my_log|NAME|(review|words)\.html|import\.toml|presets\.toml")
+MADE_LATER = re.compile(
+    r"reports/|\.previous|YYYY|table>|PAGE|my_log|NAME|(review|words)\.html|import\.toml|presets\.toml"
+)
 PLACES = [ROOT / top for top in ("analysis", "tests", "notebooks", "data_demo")]
 FOLDERS = sorted(
     str(path.relative_to(ROOT))
