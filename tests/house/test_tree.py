@@ -25,14 +25,35 @@ def tracked() -> list[str]:
     return [name for name in done.stdout.split("\0") if name]
 
 
-def imported_parts(module: Path) -> set[str]:
+# No page uses these: engines that outside checks and benchmarks compare with others', and the logs of the benchmarks.
+OF_NO_PAGE = {"analysis.models.logit", "analysis.models.log_rank", "analysis.demo.network"}
+
+
+def imported(code: str) -> set[str]:
+    """What a piece of code imports of the package, in full."""
     names = []
-    for node in ast.walk(ast.parse(module.read_text(encoding="utf-8"))):
+    for node in ast.walk(ast.parse(code)):
         if isinstance(node, ast.ImportFrom) and node.module:
-            names += [f"{node.module}.{alias.name}" for alias in node.names]
+            names += [node.module, *(f"{node.module}.{alias.name}" for alias in node.names)]
         elif isinstance(node, ast.Import):
             names += [alias.name for alias in node.names]
-    return {name.split(".")[1] for name in names if name.startswith("analysis.")} - {"__version__"}
+    return {name for name in names if name.startswith("analysis.")}
+
+
+def imported_parts(module: Path) -> set[str]:
+    return {name.split(".")[1] for name in imported(module.read_text(encoding="utf-8"))} - {"__version__"}
+
+
+def code_of(notebook: Path) -> str:
+    cells = json.loads(notebook.read_text(encoding="utf-8"))["cells"]
+    return "\n".join("".join(cell["source"]) for cell in cells if cell["cell_type"] == "code")
+
+
+def test_every_module_is_used_by_another_or_by_a_notebook():
+    codes = [module.read_text(encoding="utf-8") for module in MODULES] + [code_of(notebook) for notebook in NOTEBOOKS]
+    used = set().union(*map(imported, codes))
+    named = {".".join(path.relative_to(ROOT).with_suffix("").parts) for path in MODULES if path.stem[0] != "_"}
+    assert named - used == OF_NO_PAGE
 
 
 def test_top_level_holds_only_what_was_agreed():
