@@ -180,7 +180,7 @@ def _assess_flags(assess: argparse.ArgumentParser) -> None:
 
 
 def _counter(args: argparse.Namespace) -> int:
-    from analysis.report.counter import publish_counter, publish_guesses
+    from analysis.report.counter_pages import publish_counter, publish_guesses
 
     log = log_or_demo(args)
     if args.technician:

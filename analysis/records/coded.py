@@ -12,7 +12,7 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from analysis.records.dictionary import TABLES
-from analysis.records.words import Words, packed
+from analysis.records.packed_texts import Words, packed
 
 
 @dataclass(frozen=True)
@@ -26,7 +26,7 @@ class Coded:
     values : sequence
         Each different text of the file read once; None is missing, and two texts may mean the same value.
     known_words : ndarray of uint64, optional
-        The values as whole numbers, where they are texts and were read so; see ``words.py``.
+        The values as whole numbers, where they are texts and were read so; see ``packed_texts.py``.
     """
 
     codes: NDArray[np.integer]

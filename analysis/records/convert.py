@@ -17,11 +17,11 @@ from analysis.records.coded import Coded
 from analysis.records.dates import read_date
 from analysis.records.dictionary import Column, Kind, Required, Table
 from analysis.records.importing.value_words import BLANK_WORDS, UNKNOWN_WORDS, likeliest_code
+from analysis.records.packed_texts import shapes
 from analysis.records.problems import Problem, Severity, plural, quoted
 from analysis.records.readings import Bad, Read, Reading
 from analysis.records.settings import Settings
 from analysis.records.texts import Texts
-from analysis.records.words import shapes
 
 _LONGEST_KEY = 64
 _KEY = re.compile(r"[A-Za-z0-9][A-Za-z0-9._/#-]{0,63}")

@@ -15,7 +15,7 @@ from pathlib import Path
 
 import numpy as np
 
-from analysis.records.words import Words, numbered, shapes, unpacked
+from analysis.records.packed_texts import Words, numbered, shapes, unpacked
 
 # What an ordinary code of a shop looks like: letters, a number, perhaps another after a sign. Most texts end here.
 _PLAIN_CODE = re.compile(r"([A-Za-z]*)[-_./#]?(?!0[1-9])[0-9]{1,8}([-_./#](?!0[1-9])[0-9]{1,6})?")
@@ -116,7 +116,7 @@ def all_read_like(words: Words) -> dict[int, str]:
     Parameters
     ----------
     words : ndarray of uint64, shape (k, n)
-        The texts; see ``words.py``. Ordinary codes are looked at once a shape, for a log may hold millions.
+        The texts; see ``packed_texts.py``. Ordinary codes are looked at once a shape, for a log may hold millions.
     """
     codes, kinds = shapes(words)
     doubtful = [number for number, shape in enumerate(kinds) if _plainly(shape) != ""]

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from analysis.records.coded import Coded, CodedTables
 from analysis.records.dictionary import TABLES, Column, Kind, Table
-from analysis.records.words import joined, ranked
+from analysis.records.packed_texts import joined, ranked
 
 
 def hash_of(coded: CodedTables) -> str:

@@ -15,9 +15,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.records.packed_texts import WORD as _WORD
+from analysis.records.packed_texts import Words, numbered, unpacked
 from analysis.records.texts import Texts
-from analysis.records.words import WORD as _WORD
-from analysis.records.words import Words, numbered, unpacked
 
 LONGEST_CELL = 1 << 20  # letters; a spreadsheet holds 32,767, a lost quotation mark makes one of a whole file
 # What is worked on at once stays in a processor's cache: files of millions of rows are read three times as fast so.

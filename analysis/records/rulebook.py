@@ -13,8 +13,8 @@ from numpy.typing import NDArray
 
 from analysis.records.coded import CodedTables
 from analysis.records.dictionary import BY_NAME
+from analysis.records.packed_texts import places
 from analysis.records.problems import Problem, Severity, quoted
-from analysis.records.words import places
 
 WHOLE_COLUMN = -1
 MOST = 2**62  # numbers beyond do not fit

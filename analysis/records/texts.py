@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from analysis.records.words import Words, packed
+from analysis.records.packed_texts import Words, packed
 
 
 @dataclass(frozen=True)
@@ -23,7 +23,7 @@ class Texts:
     uniques : list of str
         Each different text once.
     known_words : ndarray of uint64, optional
-        The different texts as whole numbers, where they were read so; see ``words.py``.
+        The different texts as whole numbers, where they were read so; see ``packed_texts.py``.
     """
 
     codes: NDArray[np.integer]

@@ -44,7 +44,7 @@ def _review(order: _Order, say: Say) -> Path:
 
 
 def _counter(order: _Order, say: Say) -> Path:
-    from analysis.report.counter import publish_counter
+    from analysis.report.counter_pages import publish_counter
 
     return publish_counter(order.folder, 0.0, order.out, say)
 

@@ -11,8 +11,8 @@ from analysis.records.check import check_log
 from analysis.records.dictionary import BY_NAME, TABLES, Kind
 from analysis.records.identifiers import luhn, reads_like, with_lone_words
 from analysis.records.log import read_log
+from analysis.records.packed_texts import packed
 from analysis.records.problems import Severity
-from analysis.records.words import packed
 from analysis.report import first_screen, job_card_view, review_changed, review_rates, since_last_view
 from analysis.report.evidence_wording import languages
 from tests.evidence.sealed import TODAY, demo_copy, rows_of, sealed, sheet, write_rows

@@ -25,7 +25,7 @@ from analysis.report import counter_card, counter_page, guesses_page
 from analysis.report.assess_command import ask_intake
 from analysis.report.assess_form import AssessForm
 from analysis.report.assess_words import assessment_lines
-from analysis.report.counter import publish_counter, publish_guesses
+from analysis.report.counter_pages import publish_counter, publish_guesses
 from analysis.report.wording import number
 from tests.report.gates import assert_page_behaves, assert_page_is_sound, visible_text
 from tests.report.guide_quotes import assert_quoted_rightly
@@ -353,7 +353,9 @@ def test_questions_at_the_terminal(monkeypatch, capsys):
 
 
 def test_the_counter_command_publishes_and_says_where(tmp_path, capsys, monkeypatch):
-    monkeypatch.setattr("analysis.report.counter.publish_counter", lambda log, share, out, say: out / "counter.html")
+    monkeypatch.setattr(
+        "analysis.report.counter_pages.publish_counter", lambda log, share, out, say: out / "counter.html"
+    )
     assert main(["counter", "--out", str(tmp_path)]) == 0
     assert "counter.html" in capsys.readouterr().out
     assert main(["counter", str(DEMO), "--technician", "T77", "--out", str(tmp_path)]) == 2

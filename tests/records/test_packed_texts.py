@@ -15,7 +15,7 @@ from analysis.records.dictionary import JOBS
 from analysis.records.identifiers import all_read_like, reads_like, with_lone_words
 from analysis.records.log import read_log
 from analysis.records.loghash import _ranked
-from analysis.records.words import joined, numbered, packed, places, ranked, shapes, unpacked
+from analysis.records.packed_texts import joined, numbered, packed, places, ranked, shapes, unpacked
 from tests.files import BASE, TODAY, base, write
 
 TEXT = st.text(alphabet="aZé€0129-.#", max_size=20)
@@ -52,7 +52,7 @@ def test_places_are_those_of_the_first_that_is_alike(texts, among):
 @given(TEXTS)
 @settings(suppress_health_check=[HealthCheck.function_scoped_fixture])
 def test_texts_that_come_to_one_number_when_mixed_are_told_apart(monkeypatch, texts):
-    monkeypatch.setattr("analysis.records.words._MIXER", np.uint64(0))  # the last eight letters alone remain
+    monkeypatch.setattr("analysis.records.packed_texts._MIXER", np.uint64(0))  # the last eight letters alone remain
     codes, kinds = numbered(packed([*texts, "a" * 8 + "same", "b" * 8 + "same"]))
     assert [unpacked(kinds)[code] for code in codes][:-2] == texts
     assert codes[-1] != codes[-2]
