@@ -16,6 +16,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from analysis.models.binary import blocks
+
 Floats = NDArray[np.float64]
 
 DONORS = 5
@@ -42,10 +44,21 @@ def _match(predictors: Floats, target: Floats, blank: NDArray[np.bool_], rng: np
     x, width = predictors[sample], predictors.shape[1]
     slope = np.linalg.solve(x.T @ x + RIDGE * len(x) * np.eye(width), x.T @ target[sample])
     told = predictors @ slope
-    apart = ((told[blank][:, None, :] - told[known][None, :, :]) ** 2).sum(axis=2)
     several = min(DONORS, len(known))
-    near = np.argpartition(apart, several - 1, axis=1)[:, :several]
+    near = _nearest(told[blank], told[known], several)
     return known[near[np.arange(len(near)), rng.integers(0, several, len(near))]]
+
+
+def _nearest(of: Floats, among: Floats, several: int) -> NDArray[np.int64]:
+    """Places of the rows of ``among`` (n, k) nearest to each row of ``of`` (m, k), shape (m, several), in no order."""
+    out = np.empty((len(of), several), dtype=np.int64)
+    for rows in blocks(len(of), len(among)):
+        apart = np.zeros((len(of[rows]), len(among)))
+        for mine, theirs in zip(of[rows].T, among.T, strict=True):
+            step = mine[:, None] - theirs
+            apart += np.multiply(step, step, out=step)
+        out[rows] = np.argpartition(apart, several - 1, axis=1)[:, :several]
+    return out
 
 
 def impute(
