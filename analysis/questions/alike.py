@@ -134,7 +134,8 @@ class PastJobs:
         near = np.flatnonzero(differing <= MOST_DIFFERENT)
         order = near[np.lexsort((-self._received[same[near]], differing[near]))]
         place = same[order]
-        which = [self._others[int(row.argmax())] if row.any() else "" for row in apart[order]]
+        differs = np.array([*self._others, ""], dtype=object)
+        which = differs[np.where(differing[order] > 0, apart[order].argmax(axis=1), -1)]
         job, ending = (values[place] for values in self._told)
         first, hours, recovered = (values[place] for values in self._numbers)
         tested = ~np.isnan(first)
