@@ -18,6 +18,11 @@ def commit_of(root: Path) -> str:
     return _git(root, "rev-parse", "--short=12", "HEAD")
 
 
+def tree_of(root: Path, folder: str = "analysis") -> str:
+    """Git's hash of a folder as committed: the same wherever the same code stands, whatever else the commit holds."""
+    return _git(root, "rev-parse", f"HEAD:{folder}")[:12]
+
+
 def committed(folder: Path, commit: str = "HEAD") -> Path:
     """Clone a commit of this checkout, or bring an older clone of it up to date.
 

@@ -16,7 +16,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
-from tests.health.clone import KEPT, commit_of, committed
+from tests.health.clone import KEPT, commit_of, committed, tree_of
 from tests.health.measured import FileRun, files_of_tests, measure
 from tests.health.outcomes import keep
 
@@ -118,7 +118,13 @@ def main() -> None:
     print("\n".join(each.line() for each in least(files)))
     print(f"{len(runs)} test files run; with a failed test: {failed or 'none'}")
     if args.write:
-        content = {"commit": commit_of(root), "tests": args.tests or ["all"], "test_files": len(runs), "failed": failed}
+        content = {
+            "commit": commit_of(root),
+            "code_tree": tree_of(root),
+            "tests": args.tests or ["all"],
+            "test_files": len(runs),
+            "failed": failed,
+        }
         keep(
             "coverage",
             content | {"folders": [asdict(e) for e in by_folder(files)], "files": [asdict(e) for e in files]},

@@ -152,6 +152,18 @@ def audit_told(out: str, err: str) -> dict[str, object]:
     return {"answered": len(rows) - len(skipped), "asked": len(rows), "found": found, "reason": reason}
 
 
+def audit_lines(audit: dict[str, object]) -> list[str]:
+    """The audit in words; none is said to be clean that was not looked up."""
+    answered, asked = audit["answered"], audit["asked"]
+    if not answered:
+        return [
+            f"Vulnerabilities: NOT AUDITED, 0 of {asked} packages answered for: {audit['reason']}",
+            "  (a mirror that does not keep the registry's record of vulnerabilities says so of every package)",
+        ]
+    lines = [f"Vulnerabilities: {len(audit['found'])} found in {answered} of {asked} packages", *audit["found"]]
+    return [*lines, f"NOT AUDITED: {audit['reason']}"] if audit["reason"] else lines
+
+
 def main() -> None:
     """Print each finding; with ``--write`` keep them."""
     parser = argparse.ArgumentParser(prog="python -m tests.health.dependencies", description=__doc__)
@@ -171,13 +183,7 @@ def main() -> None:
     for words, n in Counter(licences.values()).most_common():
         few = "" if n > 3 else f" ({', '.join(name for name, each in licences.items() if each == words)})"
         print(f"  {n:>3} {words}{few}")
-    print(
-        f"Vulnerabilities: {len(audit['found'])} found, {audit['answered']} of {audit['asked']} packages answered for"
-    )
-    for line in audit["found"]:
-        print(f"  {line}")
-    if audit["reason"]:
-        print(f"  NOT AUDITED: {audit['reason']}")
+    print("\n".join(audit_lines(audit)))
     if args.write:
         found = {"pip_check": checked.strip(), "pins": len(pins), "at_odds": at_odds, "unused": unused}
         keep("dependencies", found | {"undeclared": undeclared, "licences": licences, "audit": audit})

@@ -17,7 +17,7 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
-from tests.health.clone import KEPT, commit_of, committed, environment
+from tests.health.clone import KEPT, commit_of, committed, environment, tree_of
 from tests.health.covering import Covering, unsound
 from tests.health.measured import files_of_tests, measure
 from tests.health.mutants import Mutant, changed_lines, files_in, mutants_of, mutated
@@ -218,6 +218,7 @@ def _run(args: argparse.Namespace, start: float, now: list[Outcome], equivalents
     """What is kept of one run."""
     return {
         "commit": commit_of(args.kept / "clone"),
+        "code_tree": tree_of(args.kept / "clone"),
         "tests": args.tests or ["all"],
         "budget_s": args.budget,
         "seconds": round(time.monotonic() - start),

@@ -7,7 +7,7 @@ import json
 from packaging.requirements import Requirement
 
 from tests.health.coverage import Covered, by_folder, least, out_of_report
-from tests.health.dependencies import audit_told, imported_names, pins_at_odds
+from tests.health.dependencies import audit_lines, audit_told, imported_names, pins_at_odds
 
 
 def test_folders_add_up_and_branches_count_beside_statements():
@@ -59,3 +59,6 @@ def test_an_audit_that_looked_nothing_up_is_not_taken_for_a_clean_one():
     assert silent["answered"] == 0
     assert "example" not in silent["reason"]
     assert "refused" in silent["reason"]
+    assert "NOT AUDITED, 0 of 0" in audit_lines(silent)[0]
+    assert audit_lines(told)[0] == "Vulnerabilities: 2 found in 2 of 3 packages"
+    assert audit_lines(told)[-1].startswith("NOT AUDITED: 1 x")
