@@ -279,8 +279,9 @@ def months(
         axes.hlines(expected, x - 0.28, x + 0.28, color=QUIET, linewidth=1.4)
         axes.plot(x, observed, MARKS[0], color=COLOURS[0], markersize=6, clip_on=False, linestyle="none")
         axes.set_xticks(x)
-        # Every second name, the last among them: twelve run into one another.
-        names = [month.strftime("%b") if (len(months) - at) % 2 else "" for at, month in enumerate(months)]
+        # Every second name of many, the last among them: twelve run into one another.
+        step = 2 if len(months) > 8 else 1
+        names = [month.strftime("%b") if (len(months) - 1 - at) % step == 0 else "" for at, month in enumerate(months)]
         axes.set_xticklabels([f"{name}\n{count}" for name, count in zip(names, n, strict=True)])
         axes.set_xlim(-0.6, max(len(months), 6) - 0.4)
         axes.set_ylim(0, max(max(high, default=1), max(observed, default=1)) * 1.08 + 0.5)

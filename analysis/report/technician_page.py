@@ -248,7 +248,7 @@ def verdict_grid(answers: TechnicianAnswers) -> Grid | Prose:
         f" 'Points that would have been clear': smallest distance from the average found {POWER_WORDS}, simulated"
         " with this bench's own jobs."
     )
-    return Grid("Each technician beside the bench's average", heads, rows, numbers=(2, 3, 4, 5, 6), under=under)
+    return Grid("Verdict on each technician", heads, rows, numbers=(2, 3, 4, 5, 6), under=under)
 
 
 def verdict_words(answers: TechnicianAnswers) -> Prose:

@@ -96,7 +96,7 @@ def time_grid(view: PrivateView) -> Grid:
         f"{told} In the order received. 'Bench's average on these': what it would have booted of the very boards in the row, over the"
         " whole log; a rise or fall is yours only if the bench as a whole did not change as well, as by a bad lot."
     )
-    return _parts("Your jobs over time", "part", view.over_time, under)
+    return _parts("Your jobs in thirds", "part", view.over_time, under)
 
 
 def private_methods(answers: TechnicianAnswers) -> Prose:

@@ -53,9 +53,10 @@ def dose_picture(page: TechniqueAnswers, name: str) -> Picture | Prose:
     ends = [0, len(c.x) // 2, len(c.x) - 1]
     alt = "; ".join(f"{number(c.x[i])} {unit} {percent(c.chance[i])} ({interval(c.low[i], c.high[i])})" for i in ends)
     return Picture(
-        figures.curve(c.x, c.chance, c.low, c.high, c.recorded, heading, f"{name} ({unit})", "first boots"),
+        figures.curve(c.x, c.chance, c.low, c.high, c.recorded, heading, f"{name}, {unit}", "chance of first boot"),
         f"Chance of first boot over {name}, with a 95 % band: {alt}.",
-        "Line: average chance had every job had this setting. Band: 95 % at each setting by itself. Bars: settings recorded",
+        "Line: average chance had every job had this setting; band: 95 % interval at each setting by itself; grey bars: how"
+        " often each setting was recorded",
         dose.fit.n,
     )
 
