@@ -17,6 +17,14 @@ WIDGET, HEAD = "application/vnd.jupyter.widget-view+json", "application/vnd.rewo
 by_name = pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda path: path.stem)
 
 
+# Has the look of the pages only by the style that a page's head brings along; and what needs a sideways scroll.
+UNSTYLED = (
+    "() => [...document.querySelectorAll('.first .label')].filter(e => getComputedStyle(e).display !== 'block').length"
+)
+TOO_WIDE = """() => [...document.querySelectorAll('.jp-OutputArea-output, .jp-OutputArea-output .wide')]
+  .filter(e => e.scrollWidth > e.clientWidth + 1).map(e => e.textContent.slice(0, 80))"""
+
+
 def outputs_of(notebook):
     return [output for cell in notebook.cells if cell.cell_type == "code" for output in cell.outputs]
 
@@ -83,7 +91,7 @@ def assert_runs_clean(window, lab, path):
 
 
 def assert_shown(page, done, name):
-    """What is on the screen: the title, every figure, every form as a form."""
+    """What is on the screen: the title, every figure, every table in full width, every form as a form."""
     heading = page.get_by_role("heading", name=title_of(done)).first
     heading.scroll_into_view_if_needed()
     assert heading.is_visible()
@@ -94,6 +102,8 @@ def assert_shown(page, done, name):
         "() => [...document.querySelectorAll('.jp-OutputArea img')].filter(i => i.naturalWidth).length"
     )
     assert drawn == len(html.find_all("img"))
+    assert page.evaluate(UNSTYLED) == 0
+    assert page.evaluate(TOO_WIDE) == []
     widgets = [output for output in outputs_of(done) if WIDGET in output.get("data", {})]
     assert bool(widgets) == (name in FORMS)
     assert page.locator(".jp-OutputArea-output > .jupyter-widgets").count() == len(widgets)
