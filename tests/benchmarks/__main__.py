@@ -14,7 +14,17 @@ from tests.benchmarks.steps import OURS, STEPS
 from tests.benchmarks.table import table
 
 REPORTS = Path(__file__).resolve().parents[2] / "reports"
-PACKAGES = ("numpy", "pandas", "scipy", "statsmodels", "pandera", "frictionless", "lifelines", "firthmodels")
+PACKAGES = (
+    "numpy",
+    "pandas",
+    "scipy",
+    "statsmodels",
+    "pandera",
+    "frictionless",
+    "lifelines",
+    "firthmodels",
+    "scikit-survival",
+)
 
 
 def _versions() -> dict[str, str]:

@@ -8,14 +8,36 @@ from collections.abc import Sequence
 from tests.benchmarks.measure import Measured
 from tests.benchmarks.steps import OURS
 
+FROM = 10_000  # jobs; below, what does not grow at all weighs too much
+
 
 def growth(of: Sequence[Measured]) -> float | None:
-    """Exponent of the growth of CPU seconds between the two largest sizes measured."""
+    """Exponent of the growth of CPU seconds from :data:`FROM` jobs to the largest size measured, or of all sizes."""
     known = sorted((each.jobs, each.cpu_s) for each in of if each.cpu_s)
+    known = [one for one in known if one[0] >= FROM] if sum(size >= FROM for size, _ in known) > 1 else known
     if len(known) < 2:
         return None
-    (small, first), (large, last) = known[-2:]
+    (small, first), (large, last) = known[0], known[-1]
     return math.log(last / first) / math.log(large / small)
+
+
+def together(found: Sequence[Measured], sizes: Sequence[int]) -> list[str]:
+    """Two rows: our seconds for all work that a peer did at a size, and those of the fastest peer at each, added up."""
+    ours, fastest = [], []
+    for size in sizes:
+        own = {each.work: each.cpu_s for each in found if each.jobs == size and each.who == OURS and each.cpu_s}
+        others: dict[str, float] = {}
+        for each in found:
+            if each.jobs == size and each.who != OURS and each.cpu_s and each.work in own:
+                others[each.work] = min(each.cpu_s, others.get(each.work, math.inf))
+        mine, theirs = sum(own[work] for work in others), sum(others.values())
+        ours.append(f"{mine:.3g} s for {len(others)} kinds" if others else "–")
+        fastest.append(f"{theirs:.3g} s (×{theirs / mine:.1f})" if others else "–")
+    what = "all work that another tool did too"
+    return [
+        f"| {what} | {who} | {' | '.join(cells)} | – |"
+        for who, cells in ((OURS, ours), ("the fastest other at each", fastest))
+    ]
 
 
 def _cell(each: Measured | None, ours: Measured | None) -> str:
@@ -41,4 +63,4 @@ def table(found: Sequence[Measured]) -> str:
         cells = [_cell(at.get((work, who, size)), ours.get((work, size))) for size in sizes]
         rate = growth([each for each in found if (each.work, each.who) == (work, who)])
         lines.append(f"| {work} | {who} | {' | '.join(cells)} | {'–' if rate is None else f'{rate:.2f}'} |")
-    return "\n".join(lines)
+    return "\n".join([*lines, *together(found, sizes)])
