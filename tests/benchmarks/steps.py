@@ -106,6 +106,27 @@ def _month(*, warm: bool) -> Prepare:
     return prepare
 
 
+_MODELS_APART = (
+    "import sys; from pathlib import Path; from analysis import cli; cli.MODELS = Path(sys.argv[1]);"
+    "sys.exit(cli.main(sys.argv[2:]))"
+)
+_INTAKE = "--intake-damage liquid --device-age-years 3 --fee-basis no_result_no_fee --fee-amount 650 --donor-cost 120"
+
+
+def _assess(n: int, folder: Path) -> Run:
+    """One intake at the counter, the models stored beforehand."""
+    log, models = log_of(n, folder), folder / f"models-{n}"
+
+    def run() -> None:
+        given = [str(models), "assess", str(log), *_INTAKE.split()]
+        done = subprocess.run([sys.executable, "-c", _MODELS_APART, *given], capture_output=True, check=False)
+        if done.returncode:
+            raise RuntimeError(done.stderr.decode(errors="replace")[-400:])
+
+    run()
+    return run
+
+
 def _features(n: int, folder: Path) -> Run:
     from analysis.cohort.features import build_cohort
     from analysis.records.log import read_log
@@ -239,6 +260,7 @@ STEPS: tuple[Step, ...] = (
     Step(OPTIMISM, "statsmodels Logit, a loop", peers.logit_optimism, 10_000, "statsmodels"),
     Step(OPTIMISM, "R rms", r_peers.step("rms"), 10_000, "Rscript:rms"),
     Step("the same of partial pooling", OURS, _pooled_optimism, 600),
+    Step("one intake at the counter, models stored, cold", OURS, _assess, 100_000, cold=True),
     Step("page: review, cold", OURS, _command("review", "{log}", "--out", "{out}"), 100_000, cold=True),
     Step("page: counter, cold", OURS, _command("counter", "{log}", "--out", "{out}"), 10_000, cold=True),
     Step(
