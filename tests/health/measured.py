@@ -144,7 +144,7 @@ def _used(root: Path, file: str, folder: Path, shared: str) -> dict[str, str]:
     for path in folder.glob("data.*"):
         data = CoverageData(basename=str(path))
         data.read()
-        names |= data.measured_files()
+        names |= {each for each in data.measured_files() if data.lines(each)}  # others were only found, not run
     present = {name: root / name for name in sorted(names) if (root / name).is_file()}
     return {"data": shared} | {name: hashlib.sha256(path.read_bytes()).hexdigest() for name, path in present.items()}
 

@@ -188,12 +188,13 @@ def main() -> None:
     if args.again:
         content = json.loads((RESULTS / f"{name}.json").read_text(encoding="utf-8"))
         before = from_rows(content["outcomes"])
-        drawn, noticed = _left(root, before), [each for each in before if each.kind in NOTICED]
-        now = [*noticed, *_try_all(drawn, covering, args)]
-        gone = len(before) - len(now)
+        now, gone, waiting = try_again(root, before, covering, args)
         as_drawn, _, _ = told(before, equivalents).partition("\n\n")
-        print(f"As drawn:\n{as_drawn}\n\nNow ({gone} no longer in the code):")
-        content["again"] = _run(args, start, now, equivalents) | {"no_longer_in_the_code": gone}
+        print(
+            f"As drawn:\n{as_drawn}\n\nNow ({gone} no longer in the code, {waiting} not tried again for want of time):"
+        )
+        more = {"no_longer_in_the_code": gone, "not_tried_again": waiting}
+        content["again"] = _run(args, start, now, equivalents) | more
     else:
         population, drawn = _sample(root, args.sample, args.random_seed, args.kept)
         now = _try_all(drawn, covering, args)
@@ -227,10 +228,23 @@ def _run(args: argparse.Namespace, start: float, now: list[Outcome], equivalents
     }
 
 
-def _left(root: Path, before: Sequence[Outcome]) -> list[Mutant]:
-    """Today's mutants that make the changes which nothing noticed before."""
-    found = [_same_change(root, each) for each in before if each.kind not in NOTICED]
-    return [mutant for mutant in found if mutant]
+def try_again(
+    root: Path, before: Sequence[Outcome], covering: Covering, args: argparse.Namespace
+) -> tuple[list[Outcome], int, int]:
+    """Try what nothing noticed before; what was noticed stays so, and what there is no time for stays unnoticed.
+
+    Returns
+    -------
+    outcomes : list of Outcome
+    gone, waiting : int
+        Mutants whose code is no longer there, which are left out; mutants not tried again.
+    """
+    left = [(old, _same_change(root, old)) for old in before if old.kind not in NOTICED]
+    there = [(old, mutant) for old, mutant in left if mutant]
+    tried = _try_all([mutant for _, mutant in there], covering, args)
+    waiting = [old for old, _ in there[len(tried) :]]
+    noticed = [old for old in before if old.kind in NOTICED]
+    return [*noticed, *tried, *waiting], len(left) - len(there), len(waiting)
 
 
 if __name__ == "__main__":

@@ -85,3 +85,13 @@ def test_the_score_counts_what_was_noticed_and_equivalents_apart():
 def test_outcomes_come_back_from_a_file_as_they_were():
     found = [outcome("killed", by="t"), outcome("survived")]
     assert from_rows(as_rows(found)) == found
+
+
+def test_what_there_was_no_time_to_try_again_stays_unnoticed(tmp_path, monkeypatch):
+    kinds = ("killed", "survived", "not covered", "survived")
+    before = [outcome(kind, before=str(at), number=at) for at, kind in enumerate(kinds)]
+    monkeypatch.setattr(mutation, "_same_change", lambda root, old: old.mutant if old.mutant.number != 1 else None)
+    monkeypatch.setattr(mutation, "_try_all", lambda drawn, *_: [outcome("killed", number=drawn[0].number)])
+    now, gone, waiting = mutation.try_again(tmp_path, before, None, None)
+    assert [(each.mutant.number, each.kind) for each in now] == [(0, "killed"), (2, "killed"), (3, "survived")]
+    assert (gone, waiting) == (1, 1)
