@@ -70,9 +70,11 @@ def planted_difference(shop: Simulated, name: str, arm: pd.Series) -> float:
     elif name == "hot_short":
         own = -truth.temperature_loss_at_25 * _off_the_best(shop, jobs) ** 2
         with_it, without = own[arm.eq(1)].tolist(), own[arm.eq(0)].tolist()
-    else:
+    elif name == "heat_cycles":
         own = truth.prior_installs_n * rows["prior_installs_n"]
         with_it, without = own[rows["prior_installs_n"].gt(0)].tolist(), [0.0]
+    else:
+        raise KeyError(f"say here what the demo plants for {name}, or leave it out of PLANTED")
     base = (rows["log_odds"] - own).to_numpy()
     chances = [float(np.mean(expit(base[:, None] + np.asarray(arm)[None, :]))) for arm in (with_it, without)]
     return float(chances[0] - chances[1])
