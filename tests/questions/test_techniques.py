@@ -54,7 +54,7 @@ AGREED = (
 
 
 def test_the_declared_contrasts_are_those_agreed():
-    told = "a further contrast moves every verdict: name it in AGREED, in notebooks/guide/before_you_compare_people.md and under Changes in DEVELOPERS.md"
+    told = "a further contrast moves every verdict: name it in AGREED, in the guide and under Changes in DEVELOPERS.md"
     assert tuple(c.name for c in DECLARED) == AGREED, told
     assert not any(c.exploratory for c in DECLARED)
 
