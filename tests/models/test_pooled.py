@@ -48,6 +48,15 @@ def test_effects_have_the_planted_direction():
     assert (np.diff(chance(ages).mean) < 0).all()
 
 
+def test_mean_and_sd_of_an_effect_are_those_of_draws_from_its_posterior():
+    rng, told = np.random.default_rng(5), FIT.effects()
+    point = rng.choice(len(FIT.weight), 100_000, p=FIT.weight)
+    for at in range(4):
+        drawn = rng.normal(FIT.location[point, at], np.sqrt(FIT.covariance[point, at, at]))
+        assert told["mean"][at] == pytest.approx(drawn.mean(), abs=4 * drawn.std() / np.sqrt(len(drawn)))
+        assert told["sd"][at] == pytest.approx(drawn.std(), rel=0.01)  # four Monte Carlo errors are 0.9 %
+
+
 def test_order_of_rows_and_levels_and_units_do_not_matter():
     order = np.random.default_rng(2).permutation(len(ROWS))
     shuffled = fit_pooled(ROWS.iloc[order], Y[order], TERMS, "family").chances(ROWS)
