@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from scipy import optimize
 
 from analysis.errors import ModelError
 from analysis.models.attempts import fit_beta_geometric, life_table
@@ -177,6 +178,24 @@ def test_a_job_given_up_was_not_lost_and_is_spared_the_loss_of_others_by_hand():
     second = life_table([1, 1, 1, 1, 2, 2], [0, 0, 0, 0, 1, 1], then)[1]
     assert second.within_low[0] == pytest.approx(2 / 4)
     assert second.within_continued[0] == pytest.approx(3 / 4)
+
+
+def test_a_beta_geometric_with_jobs_never_booted_is_found_where_a_search_without_slopes_finds_it():
+    counts, beyond = [40, 12, 5], 43
+
+    def minus_loglik(logs):
+        """Chance of the first success at attempt j from that at j - 1: times (b + j - 2) / (a + b + j - 1)."""
+        a, b = np.exp(logs)
+        chances = [a / (a + b)]
+        for j in (2, 3):
+            chances.append(chances[-1] * (b + j - 2) / (a + b + j - 1))
+        return -(counts @ np.log(chances) + beyond * np.log(1 - sum(chances)))
+
+    found = optimize.minimize(minus_loglik, [0, 0], method="Nelder-Mead", options={"xatol": 1e-8, "fatol": 1e-12})
+    fit = fit_beta_geometric(counts, beyond)
+    assert fit.converged
+    np.testing.assert_allclose([fit.alpha, fit.beta], np.exp(found.x), rtol=1e-5)
+    np.testing.assert_allclose(fit.loglik, -found.fun, rtol=1e-10)
 
 
 def test_a_beta_geometric_without_spread_says_so():
