@@ -48,13 +48,13 @@ def test_effects_have_the_planted_direction():
     assert (np.diff(chance(ages).mean) < 0).all()
 
 
-def test_mean_and_sd_of_an_effect_are_those_of_draws_from_its_posterior():
-    rng, told = np.random.default_rng(5), FIT.effects()
-    point = rng.choice(len(FIT.weight), 100_000, p=FIT.weight)
-    for at in range(4):
-        drawn = rng.normal(FIT.location[point, at], np.sqrt(FIT.covariance[point, at, at]))
-        assert told["mean"][at] == pytest.approx(drawn.mean(), abs=4 * drawn.std() / np.sqrt(len(drawn)))
-        assert told["sd"][at] == pytest.approx(drawn.std(), rel=0.01)  # four Monte Carlo errors are 0.9 %
+def test_an_effect_varies_as_within_and_between_the_points_of_the_prior_sd():
+    """Law of total variance: the mean of the variances and the variance of the means."""
+    told, within = FIT.effects(), FIT.weight @ np.diagonal(FIT.covariance, axis1=1, axis2=2)
+    between = FIT.weight @ FIT.location**2 - (FIT.weight @ FIT.location) ** 2
+    assert (between / within).max() > 1e-3
+    np.testing.assert_allclose(told["sd"] ** 2, within + between, rtol=1e-9)
+    np.testing.assert_allclose(told["mean"], (FIT.weight[:, None] * FIT.location).sum(axis=0), atol=1e-12)
 
 
 def test_order_of_rows_and_levels_and_units_do_not_matter():
