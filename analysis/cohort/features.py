@@ -9,6 +9,7 @@ import pandas as pd
 
 from analysis.cohort.donors import donor_features
 from analysis.cohort.ledger import Ledger
+from analysis.cohort.levels import as_levels
 from analysis.cohort.outcomes import first_boot_ledger, job_outcomes
 from analysis.cohort.work import Undated, work_before
 from analysis.records.dictionary import KnownAt, predictors
@@ -83,14 +84,9 @@ def intake_features(jobs: pd.DataFrame) -> pd.DataFrame:
 
     A blank second damage means that none was seen, so it is "no" rather than missing.
     """
-    out = pd.DataFrame({name: jobs[name] for name in INTAKE_COLUMNS})
-    for name in out.columns:
-        if out[name].dtype == "category" or out[name].dtype == "string":
-            out[name] = out[name].astype(object).where(out[name].notna(), None)
+    out = pd.DataFrame({name: as_levels(jobs[name]) for name in INTAKE_COLUMNS})
     second = jobs["second_damage"].notna() & jobs["second_damage"].ne("none_seen").fillna(False)
     out["second_damage_seen"] = np.where(second, "yes", "no")
-    out["prior_rework"] = out["prior_rework"].replace("unknown", None)
-    out["underfill"] = out["underfill"].replace("unknown", None)
     return out
 
 

@@ -12,7 +12,7 @@ from analysis.demo.gaps import OLD_MONTHS
 from analysis.demo.shop import Shop
 from analysis.demo.simulator import Simulated, simulate
 from analysis.demo.truth import Truth
-from analysis.records.dictionary import TABLES, Kind
+from analysis.records.dictionary import TABLES, WORD_OF, Kind
 from analysis.records.settings import FILE, settings_file
 
 # The planted lessons show in any large log; in 650 jobs chance hides some of them more often than not. This is one of
@@ -93,7 +93,7 @@ def _cells(frame: pd.DataFrame, name: str) -> pd.DataFrame:
         if column.kind is Kind.DATE:
             out[column.name] = values.dt.strftime("%Y-%m-%d")
         elif column.kind is Kind.YES_NO:
-            out[column.name] = values.map({True: "yes", False: "no"}, na_action="ignore")
+            out[column.name] = values.map(WORD_OF, na_action="ignore")
         elif column.kind in (Kind.NUMBER, Kind.INTEGER):
             places, numbers = pd.factorize(values)  # each different number is written once
             texts = np.array([*(f"{number:g}" for number in numbers), ""], dtype=object)

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pandas as pd
 
+from analysis.cohort.levels import NOT_KNOWN
 from analysis.errors import LogError, ReworkError
 from analysis.questions.bench_model import empty_intake
 from analysis.questions.intake_columns import EARLY
@@ -97,7 +98,7 @@ def read_intake(texts: Mapping[str, str], settings: Settings, today: dt.date, na
         todo = "Correct it; 'rework column NAME' explains a column."
         raise ReworkError("\n  ".join(faults), todo=todo, where=where)
     values = {c.name: _value(c, said[c.name]) for c in (*ASKED, *DONOR_COLUMNS) if said[c.name]}
-    facts = {c.name: values[c.name] for c in FACT_COLUMNS if c.name in values and values[c.name] != "unknown"}
+    facts = {c.name: values[c.name] for c in FACT_COLUMNS if c.name in values and values[c.name] != NOT_KNOWN}
     facts["second_damage_seen"] = _second_seen(said["second_damage"])
     return Intake(
         facts=empty_intake(facts),

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from analysis.records.coded import Coded
 from analysis.records.dates import read_date
-from analysis.records.dictionary import Column, Kind, Required, Table
+from analysis.records.dictionary import WORD_OF, Column, Kind, Required, Table
 from analysis.records.importing.value_words import BLANK_WORDS, UNKNOWN_WORDS, likeliest_code
 from analysis.records.packed_texts import shapes
 from analysis.records.problems import Problem, Severity, plural, quoted
@@ -37,7 +37,7 @@ _WITH_UNIT = re.compile(
 )
 _LONGEST_HINTED = 100  # letters
 _LONGEST_ADDRESS = 320  # letters of an e-mail address; seeking one takes time with the square of the length
-_YES_NO = {"yes": True, "no": False}
+_YES_NO = {word: value for value, word in WORD_OF.items()}
 _YES_NO_LOOSE = _YES_NO | {"y": True, "n": False, "true": True, "false": False}
 
 

@@ -10,7 +10,7 @@ from collections.abc import Iterator
 
 from analysis.records.dictionary.boot_tests import BOOT_TESTS
 from analysis.records.dictionary.chip_sides import CHIP_SIDES
-from analysis.records.dictionary.column import Choice, Column, Kind, KnownAt, Required, Role, Table
+from analysis.records.dictionary.column import WORD_OF, Choice, Column, Kind, KnownAt, Required, Role, Table
 from analysis.records.dictionary.donors import DONORS
 from analysis.records.dictionary.heat_steps import HEAT_STEPS
 from analysis.records.dictionary.jobs import JOBS
@@ -45,6 +45,7 @@ __all__ = [
     "JOBS",
     "TABLES",
     "TECHNICIANS",
+    "WORD_OF",
     "Choice",
     "Column",
     "Kind",

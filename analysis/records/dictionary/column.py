@@ -17,6 +17,9 @@ class Kind(StrEnum):
     YES_NO = "yes or no"
 
 
+WORD_OF = {True: "yes", False: "no"}  # how a yes/no stands in the log, is typed, and is told apart by a model
+
+
 class KnownAt(StrEnum):
     """When a fact is known; a model may only see what is known when it is asked."""
 

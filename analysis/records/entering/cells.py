@@ -9,7 +9,7 @@ from rapidfuzz import fuzz, process
 
 from analysis.errors import ReworkError
 from analysis.records.convert import Context, convert
-from analysis.records.dictionary import BY_NAME, Column, Kind
+from analysis.records.dictionary import BY_NAME, WORD_OF, Column, Kind
 from analysis.records.problems import quoted
 from analysis.records.rules_bench import range_todo
 from analysis.records.settings import Settings
@@ -71,7 +71,7 @@ class Rules:
                 raise AnswerError(f"{column.name}: {quoted(text)} must be {column.rule}.", todo=todo)
             return text.replace(",", ".")
         if column.kind is Kind.YES_NO:
-            return "yes" if value else "no"
+            return WORD_OF[value]
         return str(value)
 
 

@@ -16,7 +16,7 @@ from typing import Any
 
 import pandas as pd
 
-from analysis.records.dictionary import BY_NAME, TABLES, Column, Kind, KnownAt
+from analysis.records.dictionary import BY_NAME, TABLES, WORD_OF, Column, Kind, KnownAt
 from analysis.records.log import Log
 
 INTAKE_ONLY = tuple(c.name for c in BY_NAME["jobs"].columns if c.known_at is KnownAt.INTAKE or c.name == "decision")
@@ -43,7 +43,7 @@ def cell_text(value: Any, column: Column) -> str | None:
     if column.kind is Kind.INTEGER:
         return str(int(value))
     if column.kind is Kind.YES_NO:
-        return "yes" if value else "no"
+        return WORD_OF[bool(value)]
     return str(value)[:10] if column.kind is Kind.DATE else str(value)
 
 
