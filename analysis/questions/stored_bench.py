@@ -1,8 +1,9 @@
 """What a bench knows, kept on disk between two intakes: plain JSON, bound to the log it was made from.
 
-A folder a log and code version, named by both: a fitted model a file (see :mod:`analysis.models.pooled_stored`), and
-``bench.json`` with class rates, trust and past jobs. Beside it a note says which bytes of which files gave that log's
-hash, so that an unchanged log need not be read to know that it is unchanged. The whole folder may be deleted.
+A folder a log and state of the code, named by the hashes of both: a fitted model a file (see
+:mod:`analysis.models.pooled_stored`), and ``bench.json`` with class rates, trust and past jobs. Beside it a note says
+which bytes of which files gave that log's hash, so that an unchanged log need not be read to know that it is unchanged.
+The whole folder may be deleted.
 """
 
 from __future__ import annotations
@@ -16,7 +17,6 @@ from typing import Any
 
 import pandas as pd
 
-from analysis import __version__
 from analysis.errors import ModelError
 from analysis.models.class_rates import ClassRates
 from analysis.models.pooled_stored import from_json, to_json
@@ -24,14 +24,15 @@ from analysis.questions.bench_model import BenchModel, OutcomeModel
 from analysis.questions.offer_rows import Outcome
 from analysis.questions.trust import Trust
 from analysis.records.on_disk import replace_text
+from analysis.records.source import code_at_work
 
-FORM = "what a bench knows, form 2"
+FORM = "what a bench knows, form 3"
 BENCH_FILE, DONOR_FILE = "bench.json", "recovered_with_donor.json"
 MOST_KEPT = 5
 
 
 def _model_folder(cache: Path, log_hash: str) -> Path:
-    return cache / f"{log_hash[:16]}-{__version__}"
+    return cache / f"{log_hash[:16]}-{code_at_work()[:16]}"
 
 
 def _note(cache: Path, digest: str) -> Path:
@@ -82,7 +83,7 @@ def store(bench: BenchModel, cache: Path, digest: str) -> bool:
     }
     whole = {
         "form": FORM,
-        "code_version": __version__,
+        "code": code_at_work(),
         "log_hash": bench.log_hash,
         "with_donor": donor is not None,
         "outcomes": outcomes,
@@ -116,14 +117,14 @@ def recall(cache: Path, log_hash: str) -> BenchModel:
     Raises
     ------
     ModelError
-        If nothing usable is stored for this very log and version: it was made from another state of the log, is
-        damaged, or was never made.
+        If nothing usable is stored for this very log and code: it was made from another state of the log or by
+        code since changed, is damaged, or was never made.
     """
     folder = _model_folder(cache, log_hash)
     try:
         found = json.loads((folder / BENCH_FILE).read_text(encoding="utf-8"))
-        if found["form"] != FORM or found["log_hash"] != log_hash or found["code_version"] != __version__:
-            raise ModelError("The stored models were made from another log or by another version.")
+        if found["form"] != FORM or found["log_hash"] != log_hash or found["code"] != code_at_work():
+            raise ModelError("The stored models were made from another log or by other code.")
         names = (*(f"{outcome}.json" for outcome in Outcome), *((DONOR_FILE,) if found["with_donor"] else ()))
         fits = {name: from_json((folder / name).read_text(encoding="utf-8"), log_hash) for name in names}
         models = {}

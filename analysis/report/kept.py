@@ -21,10 +21,10 @@ from typing import Any
 
 from analysis.records.on_disk import replace_text
 from analysis.records.once import state_of
+from analysis.records.source import PACKAGE, source_hash
 
 FORM = "outputs of the cells of a notebook, form 1"
 MOST_KEPT = 30
-PACKAGE = Path(__file__).resolve().parents[1]
 THAT_COUNT_AND_DRAW = ("ipython", "matplotlib", "numpy", "pandas", "pillow", "scipy", "seaborn", "statsmodels")
 
 _FOLDER: ContextVar[Path | None] = ContextVar("folder of kept outputs", default=None)
@@ -53,10 +53,8 @@ def _installed(name: str) -> str:
 
 def code_state(package: Path = PACKAGE) -> str:
     """Hash of every source file of the package and of the versions of Python and of the packages below it."""
-    files = sorted(path for path in package.rglob("*") if path.is_file() and "__pycache__" not in path.parts)
-    sources = [f"{path.relative_to(package)} {hashlib.sha256(path.read_bytes()).hexdigest()}" for path in files]
     versions = [platform.python_version(), platform.machine(), *map(_installed, THAT_COUNT_AND_DRAW)]
-    return _hash(*sources, *versions)
+    return _hash(source_hash(package), *versions)
 
 
 def _state(log: Path) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import json
+import shutil
 import subprocess
 import sys
 from dataclasses import astuple, replace
@@ -20,6 +21,7 @@ from analysis.errors import LogError, ModelError, ReworkError
 from analysis.models.intervals import wilson
 from analysis.models.rolling import GUESS, MODEL, Rolling
 from analysis.questions import guess_ledger as guesses
+from analysis.questions import stored_bench
 from analysis.questions.assess import THIS_DONOR, Advice, assess, decide_all, donor_options
 from analysis.questions.bench_model import bench_model, empty_intake, rolled_over
 from analysis.questions.intake_form import read_intake
@@ -31,6 +33,7 @@ from analysis.questions.stored_bench import recall, remembered_hash, store
 from analysis.records.log import Log
 from analysis.records.once import digest_of
 from analysis.records.settings import Settings
+from analysis.records.source import code_at_work
 from tests.tables import closed, job, log_of
 
 TODAY = dt.date(2026, 11, 1)
@@ -145,7 +148,7 @@ def test_the_interval_of_a_sum_resamples_whole_months_by_hand():
     assert np.isnan([alone.low, alone.high]).all()
 
 
-def test_a_stored_bench_gives_the_same_answers_and_is_bound_to_its_log(tmp_path, log, past):
+def test_a_stored_bench_gives_the_same_answers_and_is_bound_to_its_log_and_code(tmp_path, monkeypatch, log, past):
     bench = bench_model(*past)
     assert store(bench, tmp_path, "a" * 64)
     assert remembered_hash(tmp_path, "a" * 64) == log.hash
@@ -160,13 +163,20 @@ def test_a_stored_bench_gives_the_same_answers_and_is_bound_to_its_log(tmp_path,
     assert again.donors == found.donors
     with pytest.raises(ModelError):
         recall(tmp_path, "0" + log.hash[1:])
-    stored = next(tmp_path.glob("*/recovered.json"))
+    with monkeypatch.context() as edited:
+        edited.setattr(stored_bench, "code_at_work", lambda: log.hash)
+        with pytest.raises(ModelError):
+            recall(tmp_path, log.hash)
+        shutil.copytree(next(tmp_path.glob("*/")), stored_bench._model_folder(tmp_path, log.hash))
+        with pytest.raises(ModelError, match="other code"):
+            recall(tmp_path, log.hash)
+    stored = tmp_path / f"{log.hash[:16]}-{code_at_work()[:16]}" / "recovered.json"
     stored.write_text(stored.read_text(encoding="utf-8").replace('"weight"', '"wait"'), encoding="utf-8")
     with pytest.raises(ModelError):
         recall(tmp_path, log.hash)
 
 
-def test_a_changed_log_is_fitted_again_with_a_word(tmp_path):
+def test_a_changed_log_or_code_is_fitted_again_with_a_word(tmp_path, monkeypatch):
     folder, cache, said = tmp_path / "log", tmp_path / "cache", []
     folder.mkdir()
     head = "job_id,received_date,intake_damage,decision,outcome,closed_date,first_boot_result,loss_reversible\n"
@@ -192,6 +202,11 @@ def test_a_changed_log_is_fitted_again_with_a_word(tmp_path):
         part.write_text("{", encoding="utf-8")
     known_bench(folder, cache, said.append)
     assert "cannot be used" in said[3]
+    monkeypatch.setattr(stored_bench, "code_at_work", lambda: "b" * 64)  # somebody has edited a model meanwhile
+    known_bench(folder, cache, said.append)
+    assert "cannot be used" in said[4]
+    known_bench(folder, cache, said.append)
+    assert len(said) == 5
     assert digest_of(folder) != digest_of(tmp_path)
 
 
