@@ -17,6 +17,7 @@ from analysis.cli_shared import (
     PROJECT,
     REPORTS,
     command_adder,
+    hyphenated,
     log_argument,
     log_or_demo,
     needs_checkout,
@@ -369,7 +370,7 @@ def _refuse_without_checkout(args: argparse.Namespace) -> None:
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run the command line; return its exit status."""
-    args = _parser().parse_args(argv)
+    args = _parser().parse_args([hyphenated(text) for text in (sys.argv[1:] if argv is None else argv)])
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):  # a terminal that lacks a letter shows its number instead
             stream.reconfigure(errors="backslashreplace")

@@ -48,6 +48,12 @@ def command_adder(
     return add
 
 
+def hyphenated(argument: str) -> str:
+    """An option as the commands call it, also where it is typed with the underscores of its column."""
+    option, equals, value = argument.partition("=")
+    return option.replace("_", "-") + equals + value if option.startswith("--") else argument
+
+
 def log_argument(command: argparse.ArgumentParser, about: str = "folder that holds jobs.csv") -> None:
     """Add the log, which must be named."""
     command.add_argument("log", type=Path, metavar="LOG", help=about)

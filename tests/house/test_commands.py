@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from analysis.cli import _parser, main
+from analysis.cli_shared import hyphenated
 from analysis.records.dictionary import TABLES
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -95,3 +96,22 @@ def test_every_option_is_shown_in_a_document_or_used_by_a_test():
         if option.startswith("--") and option not in facts and option not in told
     ]
     assert dead == []
+
+
+def test_an_option_may_be_typed_as_its_column_is_called():
+    assert list(map(hyphenated, ("--device_age_years=3", "--json", "my_log", "-x_y", "a_b=--c_d"))) == [
+        "--device-age-years=3",
+        "--json",
+        "my_log",
+        "-x_y",
+        "a_b=--c_d",
+    ]
+
+
+def test_an_intake_typed_with_the_columns_own_names_is_the_same_intake(monkeypatch):
+    taken = []
+    monkeypatch.setattr("analysis.report.assess_command.run_assess", lambda *given, **more: taken.append(given[2]))
+    for spelled in ("--intake-damage", "--intake_damage"):
+        assert main(["assess", "my_log", spelled, "wet_thing", "--json"]) == 0
+    assert taken[0] == taken[1]
+    assert taken[0]["intake_damage"] == "wet_thing"
