@@ -14,6 +14,7 @@ from tests.evidence.sealed import EVERY_COLUMN, rows_of, sealed, sheet, write_ro
 from tests.evidence.small_log import small_log
 
 UNTIL = dt.date(2024, 9, 30)
+FILL_IT = "fill it in tests/evidence/small_log.py"
 
 # Columns that the sheet counts: altering one moves a total, and the recount names it with both numbers.
 COUNTED = {
@@ -83,7 +84,8 @@ def altered(made, tmp_path, table, name, new):
     heads, rows = rows_of(folder / f"{table}.csv")
     at = heads.index(name)
     full = next((row for row in rows if "K-02" in row and row[at]), None)
-    row = full if full is not None else next(row for row in rows if row[at])
+    row = full if full is not None else next((row for row in rows if row[at]), None)
+    assert row is not None, f"{table}.{name} is blank: {FILL_IT}"
     keys = [row[heads.index(each)] for each in BY_NAME[table].key]
     row[at] = other_value(table, name, row[at]) if new else ""
     write_rows(folder / f"{table}.csv", heads, rows)
@@ -97,7 +99,7 @@ def names_row(text, table, key):
 def test_every_column_of_every_table_is_filled_somewhere(made):
     for table, name in EVERY_COLUMN:
         heads, rows = rows_of(made[0] / f"{table}.csv")
-        assert any(row[heads.index(name)] for row in rows), (table, name)
+        assert any(row[heads.index(name)] for row in rows), f"{table}.{name} is blank: {FILL_IT}"
 
 
 def test_the_honest_small_log_matches(made):

@@ -229,14 +229,16 @@ def test_another_user_without_rights_can_only_keep_the_answers(log, monkeypatch)
 
 def test_a_change_by_hand_during_the_check_is_read_again(log, monkeypatch):
     real, edited = storing.added_problems, []
+    typed = {"job_id": "J-5", "received_date": "2024-05-01", "intake_damage": "drop", "decision": "declined"}
 
     def meanwhile(*given):
         problems = real(*given)
         if not edited:
             edited.append(True)
-            heading = (log / "jobs.csv").read_text().splitlines()[0]
+            heading, row = as_csv_text("jobs", [typed]).splitlines()
+            assert (log / "jobs.csv").read_text().startswith(f"{heading}\n")
             with (log / "jobs.csv").open("a") as file:
-                file.write(f"J-5,2024-05-01,,,,drop,,,,,declined{',' * (heading.count(',') - 10)}\n")
+                file.write(f"{row}\n")
         return problems
 
     monkeypatch.setattr(storing, "added_problems", meanwhile)
