@@ -8,6 +8,7 @@ import os
 import secrets
 import shutil
 import signal
+import socket
 import subprocess
 import sys
 import time
@@ -145,12 +146,14 @@ def running(root: Path, own: Path) -> Iterator[LabServer]:
 
 
 def _address(started: subprocess.Popen[bytes], own: Path) -> str:
-    """Where it answers; it says so in its runtime folder."""
+    """Where it answers; it says so in its runtime folder, shortly before it listens there."""
     until = time.monotonic() + STARTS_WITHIN
     while time.monotonic() < until and started.poll() is None:
         for path in (own / "jupyter_runtime_dir").glob("jpserver-*.json"):
-            with contextlib.suppress(json.JSONDecodeError):  # still being written
-                return str(json.loads(path.read_text(encoding="utf-8"))["url"])
+            with contextlib.suppress(json.JSONDecodeError, OSError):  # still being written; not yet listening
+                told = json.loads(path.read_text(encoding="utf-8"))
+                with socket.create_connection(("127.0.0.1", told["port"])):
+                    return str(told["url"])
         time.sleep(0.1)
     raise AssertionError("JupyterLab did not start:\n" + (own / "said.txt").read_text(encoding="utf-8"))
 

@@ -113,9 +113,7 @@ def test_people_stand_in_the_order_of_their_codes_everywhere(page):
 
 
 def test_beside_every_cannot_tell_stands_what_the_log_could_have_shown(page, answers):
-    table = next(
-        t for t in soup_of(page).find_all("table") if t.caption.get_text().startswith("Each technician beside")
-    )
+    table = next(t for t in soup_of(page).find_all("table") if t.caption.get_text().startswith("Verdict on each"))
     rows = [[cell.get_text() for cell in row.find_all(["th", "td"])] for row in table.select("tbody tr")]
     assert [row[0] for row in rows] == list(answers.found.fit.names)
     for row in rows:
@@ -269,7 +267,7 @@ def test_who_alone_has_a_kind_of_board_is_named_on_the_page_and_gets_no_private_
 def test_who_is_under_the_minimum_is_not_shown_but_counted():
     html = shown(team({"A": 30, "B": 30, "C": 8}))
     assert not re.search(r">C<|\bC\b:", html)
-    assert "of technicians with fewer than 20 such jobs each: 8" in html
+    assert "Of technicians with fewer than 20 such jobs each: 8" in html
     html = shown(team({"A": 30, "B": 30, "C": 8}, minimum_technician_n=8))
     assert re.search(r">C<", html)
 
