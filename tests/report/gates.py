@@ -106,10 +106,10 @@ def assert_page_behaves(path: Path, browser: Any) -> None:
         if width == WIDTHS[-1]:
             assert len(page.pdf(format="A4")) > 10_000
         if width in (WIDTHS[0], WIDTHS[-1]):
-            found = looked_at(page)
+            # Colours are the same at every width; a phone shows too little of a wide table to judge them there.
+            found = looked_at(page, contrast=width == WIDTHS[-1])
             assert not found.broken, found.broken
-            # Of a table wider than a phone, the engine cannot judge what lies beyond the screen.
-            assert width == WIDTHS[0] or not found.unjudged, found.unjudged
+            assert not found.unjudged, found.unjudged
             assert found.passed > 20
         if width == WIDTHS[-1]:
             assert_looks(page)
