@@ -19,7 +19,8 @@ _DECISION = 'no column says which jobs were taken: "accepted" if all jobs of the
 _BEFORE = (
     'was all this work done before boot test 1? "yes", or "no" if some came later (then it is undated, and kept out of'
     " the first-boot model where a job had several tests); a column with later work may say so by itself:"
-    " before_test = 2"
+    ' before_test = 2. "no" costs the models of heat, passes and pads, and every comparison of techniques, where such'
+    " jobs are over a tenth of the failed first boots"
 )
 
 
