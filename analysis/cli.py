@@ -52,10 +52,8 @@ def _check(args: argparse.Namespace) -> int:
     if args.json:
         print(as_json(report.problems))
     else:
-        for problem in report.problems:
-            print(problem.line_text())
-        for line in report.many_alike:
-            print(f"In sum: {line}")
+        for line in report.lines():
+            print(line)
         print(report.text)
     contrasts_for(examine_settings(args.log)[0].extra_contrasts)  # last, so that everything else has been told
     return report.exit_status
@@ -272,7 +270,8 @@ def _parser() -> argparse.ArgumentParser:
         _check,
         "List every fault at once: file, line, job, column, rule, what to do.",
         "rework check my_log\n  rework check my_log --page reports",
-        more="Your files are only read. Exit status 0 clean, 1 faults, 2 cannot run.",
+        more="Faults come first, like warnings in one line. Your files are only read. Exit status 0 clean, 1 faults, 2"
+        " cannot run.",
         guide="bringing_in_your_log",
     )
     log_argument(check)

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
 from analysis.records.log import Log, read_log
-from analysis.records.problems import Problem, Severity, plural, summary, summed_up
+from analysis.records.problems import FIRST_PLACES, Problem, Severity, by_kind, kind_text, plural, summary, summed_up
 from analysis.records.setting_aside import jobs_left_out, strays_told
 
 _MANY = 5  # findings of one kind that are summed up below the list
@@ -37,10 +37,20 @@ class CheckReport:
         """0 when there is no fault, else 1; warnings and notes do not count."""
         return int(any(problem.severity is Severity.FAULT for problem in self.problems))
 
-    @property
-    def many_alike(self) -> list[str]:
-        """What came up often, a line for each rule."""
-        return summed_up(self.problems, _MANY)
+    def lines(self) -> Iterator[str]:
+        """What was found, for the terminal: every fault first, like warnings in one line, notes, faults in sum."""
+        faults, warnings, notes = (
+            [problem for problem in self.problems if problem.severity is severity] for severity in Severity
+        )
+        yield from (problem.line_text() for problem in faults)
+        cut = False
+        for found in by_kind(warnings):
+            cut |= (many := len(found) > FIRST_PLACES)
+            yield from [kind_text(found)] if many else (problem.line_text() for problem in found)
+        if cut:
+            yield "Every warning with its line: --csv FILE, --page FOLDER or --json."
+        yield from (problem.line_text() for problem in notes)
+        yield from (f"In sum: {line}" for line in summed_up(faults, _MANY))
 
     @property
     def text(self) -> str:

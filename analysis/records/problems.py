@@ -12,6 +12,7 @@ from enum import StrEnum
 
 # How a cell begins that a spreadsheet may run: signs, also as East Asian keyboards give them, behind blanks or not.
 _FORMULA = re.compile(r"\s*[=+\-@＝＋－＠]|[\t\r\n]")
+FIRST_PLACES = 3  # of like warnings
 
 
 class Severity(StrEnum):
@@ -113,6 +114,37 @@ def count(problems: Sequence[Problem], severity: Severity) -> int:
 def plural(n: int, one: str, many: str = "") -> str:
     """Write a number with its noun: "1 job", "2 jobs"."""
     return f"{n} {one if n == 1 else many or one + 's'}"
+
+
+def by_kind(problems: Sequence[Problem]) -> list[list[Problem]]:
+    """Findings with the same severity, file, column, rule and advice together: faults first, then the most frequent."""
+    kinds: dict[tuple[Severity, str, str, str, str], list[Problem]] = {}
+    for p in problems:
+        kinds.setdefault((p.severity, p.file, p.column, p.rule, p.todo), []).append(p)
+    order = list(Severity)
+    return sorted(kinds.values(), key=lambda found: (order.index(found[0].severity), -len(found)))
+
+
+def place(problem: Problem) -> str:
+    """Line and job of a finding: "7 (job J-3)"."""
+    line = str(problem.line) if problem.line else "the whole file"
+    return f"{line} (job {visible(problem.job)})" if problem.job else line
+
+
+def found_texts(problems: Sequence[Problem], most: int) -> str:
+    """What stands there, each wording once."""
+    texts = list(dict.fromkeys(problem.found for problem in problems))
+    return ", ".join(texts[:most]) + (" …" if len(texts) > most else "")
+
+
+def kind_text(found: Sequence[Problem]) -> str:
+    """One line for findings of one kind: how often, where first, what, the rule, what to do."""
+    first = found[0]
+    places = ", ".join(place(problem) for problem in found[:FIRST_PLACES])
+    parts = [f"{plural(len(found), first.severity).upper()} {visible(first.file)}", f"lines {places} …"]
+    parts += [visible(first.column)] if first.column else []
+    parts += [f"found {found_texts(found, FIRST_PLACES)}", f"rule: {first.rule}", f"do: {first.todo}"]
+    return " | ".join(parts)
 
 
 def summed_up(problems: Sequence[Problem], at_least: int) -> list[str]:

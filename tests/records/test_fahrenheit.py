@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from analysis.records.check import check_log
-from analysis.records.problems import Severity
+from analysis.records.problems import Severity, summed_up
 from tests.files import TODAY, base, found, write
 
 # set temperatures of three kinds of step in °C: common practice, no source
@@ -59,7 +59,7 @@ def test_every_value_of_a_job_in_fahrenheit_is_told_of(tmp_path, in_fahrenheit):
 
 
 def test_the_sum_names_fahrenheit(tmp_path):
-    lines = check_log(write(tmp_path, shop(20, 20)), TODAY).many_alike
+    lines = summed_up(check_log(write(tmp_path, shop(20, 20)), TODAY).problems, 5)
     of_settings = [line for line in lines if "set_temp_c" in line]
     assert len(of_settings) == 2  # out of range, and in range
     assert all("Fahrenheit" in line for line in of_settings)

@@ -36,6 +36,26 @@ def test_like_faults_are_summed_up_after_the_list(log, capsys):
     assert sums[0] > listed[-1]
 
 
+def test_like_warnings_are_one_line_below_the_faults(log, capsys):
+    lost = [f"K{n},2024-03-0{n},drop,accepted,not_recovered,2024-04-01,not_tested\n" for n in range(1, 6)]
+    text = (log / "jobs.csv").read_text(encoding="utf-8").removeprefix(HEAD)
+    (log / "jobs.csv").write_text(HEAD + "".join(lost) + text, encoding="utf-8")
+    assert main(["check", str(log)]) == 1
+    out = capsys.readouterr().out.splitlines()
+    kinds = [line.split(" ")[0] for line in out]
+    warned = [at for at, line in enumerate(out) if "WARNING" in line]
+    assert kinds.count("FAULT") == 7
+    assert max(at for at, kind in enumerate(kinds) if kind == "FAULT") < min(warned)
+    [reversible] = [line for line in out if "loss_reversible" in line]
+    assert reversible.startswith(
+        "5 WARNINGS jobs.csv | lines 2 (job K1), 3 (job K2), 4 (job K3) … | loss_reversible | found blank | rule: "
+    )
+    assert "--csv" in "".join(out)
+    assert main(["check", str(log), "--json"]) == 1
+    listed = [p for p in json.loads(capsys.readouterr().out) if p["column"] == "loss_reversible"]
+    assert [p["line"] for p in listed] == [2, 3, 4, 5, 6]
+
+
 def test_lists_for_programs_stay_complete(log, capsys, tmp_path_factory):
     table = tmp_path_factory.mktemp("out") / "faults.csv"
     assert main(["check", str(log), "--json", "--csv", str(table)]) == 1
