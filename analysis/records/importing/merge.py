@@ -7,13 +7,15 @@ that a person edited in the log is never quietly written over, and one that the 
 from __future__ import annotations
 
 import json
+from collections import Counter
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 
 from analysis.errors import LogError
 from analysis.records.importing.existing import ExistingTable
-from analysis.records.importing.place import Records
+from analysis.records.importing.place import Placement, Records
 from analysis.records.importing.rows import Key
+from analysis.records.importing.waiting import Waiting
 from analysis.records.problems import quoted, visible
 
 Apply = bool | frozenset[str]
@@ -72,6 +74,8 @@ class Merged:
         Tables whose file changes.
     state : dict
         What this import wrote, for the next.
+    waiting : Counter of str
+        "table.column" to cells of the log that were left alone, since what the sheet has for them is not settled.
     """
 
     rows_added: dict[str, int] = field(default_factory=dict)
@@ -80,6 +84,7 @@ class Merged:
     vanished: list[str] = field(default_factory=list)
     touched: set[str] = field(default_factory=set)
     state: Records = field(default_factory=dict)
+    waiting: Counter[str] = field(default_factory=Counter)
 
 
 def state_text(state: Records) -> str:
@@ -134,6 +139,7 @@ class _Merger:
     last: dict[Key, dict[str, str]]
     apply: Apply
     out: Merged
+    waiting: Waiting
 
     def _applies(self, key: Key) -> bool:
         """Whether changes to this row are made."""
@@ -148,6 +154,13 @@ class _Merger:
         """The key under which the same work may stand: a blank before_test_no may be a 1 elsewhere; it means that."""
         other = {"": "1", "1": ""}.get(key[-1]) if self.existing.table.key[-1] == "before_test_no" else None
         return key if other is None else (*key[:-1], other)
+
+    def _waits(self, key: Key, column: str, new: str) -> bool:
+        """Whether a cell is left alone until what the sheet has for it is settled."""
+        table = self.existing.table.name
+        waits = self.waiting.for_cell(table, key, column) if new else self.waiting.may_be(table, key, column)
+        self.out.waiting[f"{table}.{column}"] += waits
+        return waits
 
     def _in_log(self, key: Key) -> dict[str, str] | None:
         """The log's row."""
@@ -171,6 +184,8 @@ class _Merger:
         kept = dict(last or {}) | {name: text for name, text in sheet.items() if log.get(name, "") == text}
         for name, now, old, new in _cells(log, last, sheet, table.names):
             fresh = not now and old is None
+            if not fresh and self._waits(key, name, new):
+                continue
             if not fresh:
                 self._say(key, name, now, new, _who(now, old, new))
             if fresh or self._applies(key):
@@ -186,6 +201,9 @@ class _Merger:
         if log is None:
             return None
         names = [name for name in self.existing.table.names if name not in self.existing.table.key and log.get(name)]
+        if self.waiting.may_be_row(self.existing.table.name, key, last):
+            self.out.waiting.update(f"{self.existing.table.name}.{name}" for name in names)
+            return last
         for name in names:
             self._say(key, name, log[name], "", "no longer in the sheet")
         if self._applies(key):
@@ -195,9 +213,7 @@ class _Merger:
         return last
 
 
-def merge(
-    existing: Mapping[str, ExistingTable], last: Records, sheet: Records, jobs_seen: set[str], apply: Apply
-) -> Merged:
+def merge(existing: Mapping[str, ExistingTable], last: Records, sheet: Placement, apply: Apply) -> Merged:
     """Bring the sheet's records into the log's tables, in place.
 
     Parameters
@@ -206,20 +222,19 @@ def merge(
         The log; altered.
     last : Records
         What the last import wrote.
-    sheet : Records
-        What the sheet gives.
-    jobs_seen : set of str
-        Job codes in the sheet, those kept aside included.
+    sheet : Placement
+        What the sheet gives, and what waits for an answer.
     apply : bool or frozenset of str
         Whether changes are made, too, or the codes whose changes are. A job that vanished from the sheet is never
         taken out.
     """
     out = Merged()
-    out.vanished = sorted(key[0] for key in last.get("jobs", {}) if key[0] not in jobs_seen)
-    placed_jobs = {key[0] for key in sheet.get("jobs", {})}
+    if not sheet.waiting.any_job:
+        out.vanished = sorted(key[0] for key in last.get("jobs", {}) if key[0] not in sheet.jobs_seen)
+    placed_jobs = {key[0] for key in sheet.records.get("jobs", {})}
     for name, table in existing.items():
-        merger = _Merger(table, last.get(name, {}), apply, out)
-        state = {key: merger.row(key, row) for key, row in sheet.get(name, {}).items()}
+        merger = _Merger(table, last.get(name, {}), apply, out, sheet.waiting)
+        state = {key: merger.row(key, row) for key, row in sheet.records.get(name, {}).items()}
         for key, old in merger.last.items():
             if key in state or merger.other_date(key) in state:
                 continue

@@ -14,6 +14,7 @@ from analysis.records.importing.mapping import IGNORED, OPEN, PERSONAL, ColumnMa
 from analysis.records.importing.proposal import Proposal
 from analysis.records.importing.reading import Aside, Blank, Taken
 from analysis.records.importing.rows import UNDATED, Key, ReadSheet
+from analysis.records.importing.waiting import ANY, Waiting
 
 Records = dict[str, dict[Key, dict[str, str]]]
 _NAMING = ("jobs.technician_id", "technicians.technician_id")  # columns in which shops write names
@@ -33,12 +34,15 @@ class Placement:
         Job codes that stand in the sheets, those kept aside included.
     accounting : Accounting
         Where every cell went.
+    waiting : Waiting
+        What cells kept aside may be meant for.
     """
 
     records: Records
     aside: list[NotPlaced]
     jobs_seen: set[str]
     accounting: Accounting
+    waiting: Waiting
 
 
 @dataclass
@@ -52,6 +56,7 @@ class _Work:
     headings: int = 0
     blank: int = 0
     jobs_seen: set[str] = field(default_factory=set)
+    waiting: Waiting = field(default_factory=Waiting)
 
 
 def _target(
@@ -145,12 +150,14 @@ def _claim(read: ReadSheet, number: int, row: Row, key: Key, work: _Work) -> Non
         personal = _of_a_person(column, read.headed.headings[at])
         if column is None or at not in read.outcomes:
             work.aside.append(not_placed(read.headed, number, at, cell, _why_not(column), personal))
+            _wait_for_unknown(column, key, work.waiting)
             continue
         outcome = read.outcomes[at][cell]
         target = _not_the_jobs_cause(read, column, row) or _target(read, column, key, codes)
         if isinstance(outcome, Aside) or isinstance(target, str):
             why = outcome.why if isinstance(outcome, Aside) else str(target)
             work.aside.append(not_placed(read.headed, number, at, cell, why, personal))
+            _wait_for_cell(column, target, key, work.waiting)
         elif isinstance(outcome, Blank) or _no_later_test(column, outcome, target[1]):
             work.blank += 1
         else:
@@ -162,6 +169,26 @@ def _claim(read: ReadSheet, number: int, row: Row, key: Key, work: _Work) -> Non
         work.constants.setdefault(place, {})
         work.claims.row(place)
         work.fixed.setdefault(key, {}).setdefault("donor_id", codes["donors"])
+
+
+def _wait_for_unknown(column: ColumnMap | None, key: Key, waiting: Waiting) -> None:
+    """A cell of a column of which it is not known, or not all is known, where it goes."""
+    if column is None or column.to == OPEN:
+        waiting.add(key[0])
+    elif column.is_open:
+        waiting.add(key[0], column.table.name)
+
+
+def _wait_for_cell(
+    column: ColumnMap, target: tuple[str, Key, dict[str, str]] | str, key: Key, waiting: Waiting
+) -> None:
+    """A cell that its place cannot take; a word could also settle other columns of the job."""
+    if isinstance(target, str):
+        waiting.add(key[0], column.table.name, column.column.name if column.table.name == "jobs" else ANY)
+    else:
+        waiting.add(target[1][0], target[0], column.column.name)
+    if column.coded:
+        waiting.add(key[0])
 
 
 def _no_later_test(column: ColumnMap, outcome: Taken, place: Key) -> bool:
@@ -197,11 +224,27 @@ def _take_sheet(read: ReadSheet, work: _Work) -> None:
         if read.sheet.row == "jobs":
             fixed = {name.split(".")[1]: said for name, said in read.sheet.fixed.items() if said != OPEN}
             work.fixed.setdefault(key, {}).update({k: v for k, v in fixed.items() if k not in work.fixed.get(key, {})})
+    _wait_for_sheet(read, work.waiting)
+
+
+def _wait_for_sheet(read: ReadSheet, waiting: Waiting) -> None:
+    """Rows kept aside, and what is asked of a sheet as a whole."""
+    for column in read.columns.values():
+        waiting.reach(column)
+    for name in (name for name, said in read.sheet.fixed.items() if said == OPEN):
+        waiting.add(ANY, *name.split("."))
+    if read.sheet.own_donor == OPEN:
+        waiting.add(ANY, "jobs", "donor_id")
+    codes = _job_codes_refused(read)
+    for code in codes or ({ANY} if read.refused and not read.keys else set()):
+        waiting.add(code, read.sheet.row)
 
 
 def _leave_sheet(proposal: Proposal, work: _Work) -> None:
     """Keep a whole sheet aside."""
     ignored = proposal.sheet.row == IGNORED
+    if not ignored:
+        work.waiting.add(ANY)
     why = "the sheet is ignored" if ignored else "what the rows of this sheet are is still a question"
     headed = proposal.headed
     personal = {at: _of_a_person(None, heading) for at, heading in headed.headings.items()}
@@ -255,4 +298,4 @@ def place(reads: Sequence[ReadSheet], left: Sequence[Proposal]) -> Placement:
     cells_in = sum(r.headed.sheet.cells_n for r in reads) + sum(p.headed.sheet.cells_n for p in left)
     counted = (settled.placed, settled.converted, work.blank, len(work.aside))
     accounting = Accounting(cells_in, work.headings, *counted, settled.notes, len(settled.partly))
-    return Placement(records, [*work.aside, *settled.partly], work.jobs_seen, accounting)
+    return Placement(records, [*work.aside, *settled.partly], work.jobs_seen, accounting, work.waiting)

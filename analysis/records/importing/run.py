@@ -209,7 +209,8 @@ def _refuse_unchanged(codes: frozenset[str], merged: Merged, folder: Path) -> No
     changed = {change.job for change in merged.changes}
     if wrong := sorted(codes - changed):
         there = ", ".join(visible(code) for code in sorted(changed)[:10]) + (" …" if len(changed) > 10 else "")
-        todo = f"Changes there are of: {there or 'none'}. Nothing was changed."
+        waits = " What waits for an answer is not changed before it." if +merged.waiting else ""
+        todo = f"Changes there are of: {there or 'none'}.{waits} Nothing was changed."
         named = ", ".join(visible(code) for code in wrong[:5])
         raise LogError(f"no change of {named}.", rule="--apply-changes CODE,CODE", todo=todo, where=str(folder))
 
@@ -222,7 +223,7 @@ def _store(
     state, aside = folder / STATE_FILE, folder / accounting.FILE
     last = read_state(_read_text(state), str(state)) if state.is_file() else {}
     others = accounting.lines_of_others(aside, how.sources)
-    merged = merge(existing, last, placement.records, placement.jobs_seen, how.apply)
+    merged = merge(existing, last, placement, how.apply)
     if isinstance(how.apply, frozenset):
         _refuse_unchanged(how.apply, merged, folder)
     files = {path: completed_mapping(mapping, proposals)}

@@ -31,6 +31,9 @@ def import_lines(done: Imported, report: CheckReport) -> Iterator[str]:
     yield from _some([change.text for change in merged.changes], "changes")
     if merged.changes:
         yield _changes_made(merged.changes)
+    if +merged.waiting:
+        said = ", ".join(f"{name} {plural(n, 'cell')}" for name, n in merged.waiting.most_common() if n)
+        yield f"Left as it is in the log until the sheet's cells for it can be read, also by --apply-changes: {said}."
     if merged.vanished:
         names = ", ".join(visible(job) for job in merged.vanished[:10]) + (" …" if len(merged.vanished) > 10 else "")
         yield f"Of earlier imports and not in these files, kept in the log: {names}."
