@@ -12,19 +12,14 @@ from analysis.cohort.as_of import as_of
 from analysis.cohort.features import Cohort, build_cohort
 from analysis.cohort.outcomes import Ending, FirstBoot
 from analysis.errors import ReworkError
-from analysis.models.incidence import StepCurve, cumulative_incidence
 from analysis.models.intervals import Proportion, wilson
-from analysis.models.timed import timed
 from analysis.questions.evidence_classes import CLASSES, Groups, merged, merged_until
 from analysis.questions.evidence_span import Span
-from analysis.questions.rates import days_to_recovery, first_boot_rate, in_months, recovery_rate
+from analysis.questions.evidence_time import READY, Turnaround, turnaround
+from analysis.questions.rates import first_boot_rate, in_months, recovery_rate
 from analysis.records.hiding import PERSONAL
 from analysis.records.log import Log
 
-DAYS_SHOWN = (14, 30, 60)
-# Fixed for every bench: a setting of its own here would let a bench choose what is said, and when.
-READY = 0.9  # share of the accepted jobs that must be closed before a rate is given
-AT_RISK = 10  # fewest jobs still followed at a day that is told
 LOWEST = 5  # fewest jobs of a group that a bench may set (thresholds of 3 to 10 are common practice, no source)
 NOT_RECORDED = "not_recorded"
 FEES = ("no_result_no_fee", "flat", "staged", NOT_RECORDED)
@@ -46,26 +41,6 @@ class ClassRow:
     codes: tuple[str, ...]
     recovered: Proportion
     first_boot: Proportion
-
-
-@dataclass(frozen=True)
-class Turnaround:
-    """Days from receipt, jobs still open censored at the day of the seal.
-
-    Parameters
-    ----------
-    recovered : tuple of (int, float, float, float)
-        Day, share of accepted jobs whose data were recovered by then, and its interval (Aalen–Johansen).
-    half_closed : float
-        Days by which half the accepted jobs were closed, one way or the other; NaN when that was not seen.
-    n, still_open : int
-        Accepted jobs followed, and those of them still open.
-    """
-
-    recovered: tuple[tuple[int, float, float, float], ...]
-    half_closed: float
-    n: int
-    still_open: int
 
 
 @dataclass(frozen=True)
@@ -233,21 +208,6 @@ def class_sizes(rows: pd.DataFrame) -> dict[str, int]:
     return {name: max(1, min(int(closed.get(name, 0)), int(tested.get(name, 0)))) for name in names}
 
 
-def _curve(days: pd.DataFrame, event: pd.Series | np.ndarray) -> StepCurve:
-    return cumulative_incidence(timed(days["days"], event), minimum=AT_RISK)
-
-
-def _turnaround(cohort: Cohort, rows: pd.DataFrame, until: pd.Timestamp) -> Turnaround:
-    days = days_to_recovery(replace(cohort, jobs=rows), until)
-    still_open = int(days["event"].eq(0).sum())
-    if len(days) < AT_RISK:
-        return Turnaround((), float("nan"), len(days), still_open)
-    recovered = _curve(days, days["event"])
-    closed = _curve(days, days["event"].gt(0).astype(int))
-    shown = [(day, *recovered.at(day)) for day in DAYS_SHOWN if day <= recovered.stop]
-    return Turnaround(tuple(shown), closed.reached(0.5), len(days), still_open)
-
-
 def _fees(rows: pd.DataFrame, minimum: int) -> tuple[tuple[tuple[str, ...], int], ...]:
     counts = rows.loc[rows["accepted"], "fee"].value_counts()
     sizes = {name: int(counts.get(name, 0)) for name in FEES}
@@ -353,7 +313,7 @@ def build_evidence(
         stopped_untested=untested,
         ready=ready,
         classes=_class_rows(rows, groups, minimum),
-        turnaround=_turnaround(cohort, rows, until),
+        turnaround=turnaround(cohort, rows, until),
         lost=int(rows["lost"].isin(["yes", "on_arrival"]).sum()),
         lost_found=int(rows["lost"].eq("on_arrival").sum()),
         lost_unknown=int(rows["lost"].eq("not_recorded").sum()),

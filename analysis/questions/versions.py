@@ -9,8 +9,8 @@ from pathlib import Path
 
 from analysis import __version__
 from analysis.cohort.outcomes import DEFINITIONS, SUCCESS_RESULTS, Ending, FirstBoot
-from analysis.questions.evidence import AT_RISK, READY
 from analysis.questions.evidence_classes import CLASSES
+from analysis.questions.evidence_time import AT_RISK, READY
 
 PACKAGE = Path(__file__).resolve().parents[1]
 COUNTING = ("records/**/*.py", "cohort/*.py", "models/*.py", "questions/*.py", "report/evidence*.py")
@@ -20,6 +20,8 @@ SHEET_RULES = (
     " log stood at the end of the day of the seal; what of an open job carries no date is not known yet. Lost for good:"
     " accepted closed jobs that were not recovered, with loss_reversible 'no' on the last job of the chain; blank after"
     " work is told apart. Days: from receipt to the first recovery of the chain, else to the closing of its last job."
+    " A day is told with enough jobs still followed on it, or with enough, nine in ten of all, followed to it or to"
+    " their end."
 )
 
 

@@ -10,10 +10,11 @@ from typing import Any
 import pandas as pd
 
 from analysis.models.intervals import Proportion
-from analysis.questions.evidence import AT_RISK, DAYS_SHOWN, ClassRow, Evidence, lost_rate
+from analysis.questions.evidence import ClassRow, Evidence, lost_rate
 from analysis.questions.evidence_facts import Mark, facts
 from analysis.questions.evidence_intake import DAMAGE
 from analysis.questions.evidence_span import latest_half
+from analysis.questions.evidence_time import AT_RISK, DAYS_SHOWN
 from analysis.report.evidence_view import SheetView
 from analysis.report.evidence_wording import Words
 from analysis.report.page import Bullets, Caution, FirstScreen, Grid, PageHead, Prose, Statement
@@ -196,11 +197,13 @@ def _loss(e: Evidence, w: Words) -> str:
     if not e.ready:
         return w.say("more.loss_later")
     apart = {"found": w.count(e.lost_found), "rest": w.count(e.lost - e.lost_found)}
-    text = w.say("more.loss", **_rate(w, lost_rate(e)), **apart)
-    if e.lost_unknown:
-        most = w.percent((e.lost + e.lost_unknown) / e.recovered.n)
-        text += " " + w.say("more.loss_unknown", n=w.count(e.lost_unknown), rate=most)
-    return text
+    if not e.lost_unknown:
+        return w.say("more.loss", **_rate(w, lost_rate(e)), **apart)
+    n = e.recovered.n
+    low, high = (w.percent(lost / n) for lost in (e.lost, e.lost + e.lost_unknown))
+    known = {"x": w.count(e.lost), "n": w.count(n), "unknown": w.count(e.lost_unknown)}
+    text = w.say("more.loss_bounds", low=low, high=high, **known)
+    return f"{text} {w.say('more.loss_bounds_apart', **apart)}" if e.lost else text
 
 
 def _time(e: Evidence, w: Words) -> str:

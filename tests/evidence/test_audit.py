@@ -179,13 +179,14 @@ def test_by_damage_step_3(page, auditor):
 def test_time_step_1_of_times(page, auditor):
     text = next(li.get_text() for li in page.find_all("li") if li.get_text().startswith("Time:"))
     days = by_day(auditor, 120)
-    for day in (14, 30):
+    closed = [int(row["days"]) for row in auditor.rows if row["in_period"] == "yes" and row["lost_for_good"]]
+    for day in (14, 30, 60):
         at_risk, _, share, low, high = days[day]
-        assert at_risk >= 10
+        known = at_risk + sum(each < day for each in closed)
+        assert at_risk >= 10 or known >= max(10, 0.9 * auditor.accepted)
         want = f"within {day} days of receipt in {100 * share:.0f}% of accepted jobs"
         assert f"{want} (likely range {100 * low:.0f}–{100 * high:.0f}%)" in text
-    assert days[60][0] < 10
-    assert "within 60 days" not in text
+    assert days[60][0] < 10  # told, since every job was followed to its end
     half = min(day for day, (_, left, *_) in days.items() if left <= 0.5)
     assert f"closed, one way or the other, within {half} days" in text
     assert f"{auditor.accepted} accepted jobs; the {auditor.count(outcome='open')} still open" in text
@@ -311,14 +312,15 @@ def test_losses_and_fees_step_4(page, auditor):
     )
     arrival = auditor.count(lost_for_good="on_arrival")
     lost = auditor.count(lost_for_good="yes") + arrival
-    share, likely = rate(lost, auditor.closed)
-    assert f"In {lost} of {auditor.closed} closed jobs ({share}, likely range {likely})" in loss
-    assert (
-        f"Lost before arrival, as the bench wrote: {arrival}; counted as lost in the attempt: {lost - arrival}." in loss
-    )
     unknown = auditor.count(lost_for_good="not_recorded")
-    most = rate(lost + unknown, auditor.closed)[0]
-    assert f"Not recorded for jobs without success: {unknown}; were all of these lost, it would be {most}" in loss
+    assert unknown
+    low, high = (rate(x, auditor.closed)[0] for x in (lost, lost + unknown))
+    assert f"Between {low} and {high} of {auditor.closed} closed jobs;" in loss
+    assert f"Recorded as lost: {lost}; not recorded for jobs without success: {unknown}." in loss
+    assert (
+        f"lost before arrival, as the bench wrote: {arrival}; counted as lost in the attempt: {lost - arrival}." in loss
+    )
+    assert "likely range" not in loss
     numbers = [int(n) for n in re.findall(r" (\d+)[;.]", fee)]
     counts = {code: auditor.count(fee_basis=code) for code in ("no_result_no_fee", "flat", "staged", "not_recorded")}
     assert numbers == [counts["no_result_no_fee"], counts["staged"], counts["flat"] + counts["not_recorded"]]
