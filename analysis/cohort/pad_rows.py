@@ -9,6 +9,7 @@ import pandas as pd
 
 from analysis.cohort.features import Cohort
 from analysis.cohort.ledger import Ledger, start_ledger
+from analysis.cohort.undatable import Undatable, undatable_of
 from analysis.cohort.work import HOW_UNKNOWN, centre_by_station, dated, entered
 from analysis.records.log import Log
 
@@ -32,12 +33,15 @@ class PadRows:
         From all sides of the log to ``rows``.
     how_unknown : bool
         Whether removal temperatures are used that do not say how they were entered.
+    undatable : Undatable or None
+        Set where so many failed jobs have undated work that ``rows``, which are without them, tell nothing of pads.
     """
 
     rows: pd.DataFrame
     found_gone: pd.DataFrame
     ledger: Ledger
     how_unknown: bool = False
+    undatable: Undatable | None = None
 
 
 def pad_rows(log: Log, cohort: Cohort) -> PadRows:
@@ -78,7 +82,8 @@ def pad_rows(log: Log, cohort: Cohort) -> PadRows:
         ("pads lost not counted", int(np.isnan(lost).sum())),
         ("pads gone when first seen", int(gone.sum())),
     )
-    return PadRows(frame[used].reset_index(drop=True), frame[gone].reset_index(drop=True), ledger, how_unknown)
+    sides_of = [frame[each].reset_index(drop=True) for each in (used, gone)]
+    return PadRows(sides_of[0], sides_of[1], ledger, how_unknown, undatable_of(cohort))
 
 
 def _removal(log: Log) -> tuple[pd.Series, bool]:

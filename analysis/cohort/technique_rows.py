@@ -9,6 +9,7 @@ import pandas as pd
 
 from analysis.cohort.features import Cohort
 from analysis.cohort.ledger import Ledger
+from analysis.cohort.undatable import UNDATED_WORK, Undatable, undatable_of
 from analysis.cohort.work import CLIENT_CHIPS, NO_SETTING, PRESET, centre_by_station, dated, entered
 from analysis.records.log import Log
 
@@ -36,12 +37,15 @@ class TechniqueRows:
         Stations named on installs and reballs.
     taken_as_first : int
         Jobs of ``rows`` with work that names no boot test; with at most one test it is taken as work before test 1.
+    undatable : Undatable or None
+        Set where so many failed jobs have undated work that ``rows``, which lack them, may be compared in nothing.
     """
 
     rows: pd.DataFrame
     ledger: Ledger
     stations: int
     taken_as_first: int = 0
+    undatable: Undatable | None = None
 
 
 def technique_rows(log: Log, cohort: Cohort) -> TechniqueRows:
@@ -68,9 +72,9 @@ def technique_rows(log: Log, cohort: Cohort) -> TechniqueRows:
         values = pd.Series(main[column].astype("Float64").to_numpy(float, na_value=np.nan), index=main.index)
         out[f"processor_lower_{name}"] = out["job_id"].map(values.groupby(level=0).max()).astype(float)
     used = steps[steps["step_type"].isin(["install", "reball"])]
-    ledger = cohort.ledger.then(("work without before_test_no on a job with several boot tests", int(undated.sum())))
+    ledger = cohort.ledger.then((UNDATED_WORK, int(undated.sum())))
     taken = int(rows["job_id"].isin(pd.concat(silent)).sum())
-    return TechniqueRows(out, ledger, int(used["station_id"].nunique()), taken)
+    return TechniqueRows(out, ledger, int(used["station_id"].nunique()), taken, undatable_of(cohort))
 
 
 def _settings(steps: pd.DataFrame, kind: str, log: Log) -> pd.DataFrame:

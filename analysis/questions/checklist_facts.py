@@ -8,6 +8,7 @@ from pathlib import Path
 import pandas as pd
 
 from analysis.cohort.features import Cohort, build_cohort
+from analysis.cohort.undatable import Undatable
 from analysis.errors import ModelError
 from analysis.models.design import Design, TooFew
 from analysis.models.pooled_design import PooledCategory, PooledDesign
@@ -15,7 +16,7 @@ from analysis.models.rolling import CLASS, Gain, Rolling, compared, log_score_ga
 from analysis.models.scores import Scores
 from analysis.models.terms import NOT_RECORDED, FittedCategory, FittedTerm
 from analysis.questions.bench_model import OutcomeModel, outcome_model, rolled_over
-from analysis.questions.description import Description, Undatable, describe
+from analysis.questions.description import Description, describe
 from analysis.questions.offer_rows import Outcome, OutcomeRows, outcome_rows
 from analysis.questions.period import month_for
 from analysis.questions.trust import RNG_SEED, trust_of

@@ -124,6 +124,8 @@ def damage_steps(pads: PadRows, log_hash: str = "") -> DamageSteps:
     pads : PadRows
     log_hash : str
     """
+    if pads.undatable is not None:
+        pads = replace(pads, rows=pads.rows.iloc[:0], found_gone=pads.found_gone.iloc[:0])
     rows = pads.rows
     fit, ratios, left_out, why = _model(rows, pads, log_hash)
     gone = pads.found_gone
@@ -161,6 +163,8 @@ def _spots(rows: pd.DataFrame) -> tuple[SpotRow, ...]:
 def _model(
     rows: pd.DataFrame, pads: PadRows, log_hash: str
 ) -> tuple[CountResult | None, tuple[Ratio, ...], tuple[LeftOut, ...], str]:
+    if pads.undatable is not None:
+        return None, (), (), pads.undatable.why
     lossy = int((rows["pads_lost"] > 0).sum())
     if lossy < LOSSES_NEEDED:
         counted = f"only {lossy} of {len(rows)} sides" if len(rows) else "no side with a count"

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from analysis.cohort.features import Cohort
 from analysis.cohort.ledger import Ledger
+from analysis.cohort.undatable import UNDATED_WORK, Undatable, too_many_undated
 from analysis.cohort.work import HOW_UNKNOWN, NO_SETTING, PRESET
 from analysis.models.design import Design, LeftOut, TooFew, fit_design, too_few
 from analysis.models.effects import ChanceCurve, Difference, average_difference, chance_curve
@@ -116,30 +117,6 @@ class Description:
     separated: tuple[str, ...]
     left_out: tuple[LeftOut, ...]
     ledger: Ledger
-
-
-UNDATED_WORK = "work without before_test_no on a job with several boot tests"
-
-
-@dataclass(frozen=True)
-class Undatable:
-    """No model: for too many jobs it cannot be told which work came before boot test 1.
-
-    Parameters
-    ----------
-    jobs : int
-        Jobs with several boot tests and work without ``before_test_no``.
-    """
-
-    jobs: int
-
-
-def too_many_undated(undatable: pd.DataFrame, failures: pd.DataFrame) -> bool:
-    """Whether over a tenth of the failed first tests would drop out with their undated work.
-
-    What is left would be the failures that were given up at once. The share is common practice, no source.
-    """
-    return 10 * len(undatable) > len(failures)
 
 
 def holm(p: Floats) -> Floats:

@@ -156,6 +156,9 @@ def doses(found: TechniqueRows, log_hash: str = "") -> tuple[Dose | NoDose, ...]
     found : TechniqueRows
     log_hash : str
     """
+    if found.undatable is not None:
+        nothing, why = Counted(0, 0, 0, len(found.rows), False), found.undatable.why
+        return tuple(NoDose(setting, nothing, why) for setting in SETTINGS)
     rows = with_years(found.rows)
     made = [_dose(replace(found, rows=rows), setting, log_hash) for setting in SETTINGS]
     told = [each for each in made if isinstance(each, Dose)]

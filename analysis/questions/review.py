@@ -14,6 +14,7 @@ from analysis.cohort.features import Cohort, build_cohort
 from analysis.cohort.hours import hours_to_success
 from analysis.cohort.ledger import Ledger
 from analysis.cohort.outcomes import FirstBootCount, count_first_boots
+from analysis.cohort.undatable import Undatable
 from analysis.models.design import TooFew, too_few
 from analysis.models.incidence import StepCurve, cumulative_incidence
 from analysis.models.timed import timed
@@ -99,7 +100,7 @@ class Review:
     locked_year: int
     cause_trends: CauseTrends
     pads: causes.PadLoss
-    model: description.Description | description.Undatable | TooFew
+    model: description.Description | Undatable | TooFew
     hours: survival.HoursAnswer | survival.NoModel
     hours_model: survival.HazardModel | survival.NoModel
     landmark: survival.HazardModel | survival.NoModel

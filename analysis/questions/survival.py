@@ -12,6 +12,7 @@ from analysis.cohort.attempts import Attempts
 from analysis.cohort.features import Cohort
 from analysis.cohort.hours import CENSORED, SUCCESS, HoursToSuccess, Lacking, lacking
 from analysis.cohort.ledger import Ledger
+from analysis.cohort.undatable import UNDATED_WORK, Undatable, too_many_undated
 from analysis.errors import ModelError
 from analysis.models.attempts import AttemptRow, life_table
 from analysis.models.cox import CoxResult, columns_without_information, fit_cox
@@ -22,7 +23,6 @@ from analysis.models.incidence import RankTest, StepCurve, cumulative_incidence
 from analysis.models.proportional_hazards import ProportionalityRow, proportionality_table
 from analysis.models.terms import NOT_RECORDED, Category, Term
 from analysis.models.timed import EVENT, Timed, timed
-from analysis.questions.description import UNDATED_WORK, Undatable, too_many_undated
 from analysis.questions.terms import ATTEMPTS, HOURS, LANDMARK
 from analysis.records.dictionary import JOBS
 

@@ -147,6 +147,8 @@ def techniques(
         In the order given. Contrasts declared beforehand are adjusted for one another; those of the shop's own for all.
     """
     effort = effort or Effort()
+    if found.undatable is not None:
+        return tuple(_undatable(found, contrast, found.undatable.why) for contrast in contrasts)
     tables = tables_for(found.rows, contrasts, effort)
     answers: list[Answer] = []
     for place, contrast in enumerate(contrasts):
@@ -154,6 +156,12 @@ def techniques(
         rng = np.random.default_rng([RNG_SEED, place])
         answers.append(_answer(found, contrast, completed, smallest_points, least, effort, rng))
     return _with_verdicts(answers, smallest_points / 100, len(found.rows))
+
+
+def _undatable(found: TechniqueRows, contrast: Contrast, why: str) -> Refused:
+    """Refuse without a count of either arm: a plain rate of these jobs would mislead as much as a difference."""
+    nobody = groups_of(found.rows, np.full(len(found.rows), np.nan))
+    return Refused(contrast, nobody, why, found.ledger.then(("jobs picked by their outcome", len(found.rows))))
 
 
 def tables_for(rows: pd.DataFrame, contrasts: tuple[Contrast, ...], effort: Effort) -> dict[bool, list[Columns]]:

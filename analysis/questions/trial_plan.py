@@ -257,6 +257,8 @@ def next_trial(
         If the number of jobs or the seed cannot be used.
     """
     _refuse_odd(jobs, rng_seed)
+    if found.undatable is not None:  # the bench's rate and pace would be those of jobs picked by their outcome
+        return NextTrial((), None, found.undatable.why, 0.0, ())
     able = [answer for answer in answers if may_be_drawn(answer, least)]
     worth = sorted(
         (Worth(answer.contrast, worth_of(answer, smallest_points)) for answer in able), key=lambda each: -each.per_100

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+from analysis.cohort.undatable import Undatable
 from analysis.models.design import TooFew
 from analysis.questions.causes import EVIDENCE, Causes
-from analysis.questions.description import Undatable
 from analysis.questions.expected import MonthExpected
 from analysis.questions.period import month_name
 from analysis.questions.review import Review
@@ -12,8 +12,9 @@ from analysis.questions.verdicts import Verdict
 from analysis.questions.watch import Signal
 from analysis.records.problems import plural
 from analysis.records.setting_aside import strays_told
-from analysis.report.page import FirstScreen, PageHead, Statement, jobs_left_out, jobs_up_to, mend_first
-from analysis.report.to_watch import suspect, to_watch
+from analysis.report.month_line import month_line
+from analysis.report.page import UNFINISHED, FirstScreen, PageHead, Statement, jobs_left_out, jobs_up_to, mend_first
+from analysis.report.to_watch import UNWRITTEN, suspect, to_watch
 from analysis.report.watch_expected import once_in
 from analysis.report.watch_words import watched_words
 from analysis.report.wording import hours_of, listed, number, of, sentence, span
@@ -52,11 +53,12 @@ def no_model_words(why: TooFew | Undatable, what: str, rows: str = "tested jobs"
     """Why there is no model: too few, or work that cannot be placed before a boot test."""
     if isinstance(why, TooFew):
         return few_words(why, what, rows)
-    return (
-        f"No {what.removeprefix('a ')}: {plural(why.jobs, 'job')} with several boot tests have work without before_test_no, so"
-        " that it cannot be told what was done before the first test. Without them the failures would be mostly those given"
-        " up at once. Fill in before_test_no (1 for work before the first test) to have it."
-    )
+    return undatable_words(why, what.removeprefix("a "))
+
+
+def undatable_words(why: Undatable, what: str) -> str:
+    """Why nothing is told of work, with the count: "No comparison of techniques: 30 jobs with several boot tests ..."."""
+    return f"No {what}: {why.why}. {why.todo}"
 
 
 def _first_boot(review: Review) -> Statement:
@@ -109,10 +111,12 @@ def _cause(review: Review) -> Statement:
     if not causes.n:
         return Statement("Biggest cause of failure", "Among the jobs used, no failed one was closed this month.")
     row = causes.biggest
-    unexplained = f"{causes.unexplained} of {plural(causes.n, 'failure')} without a known cause."
+    without = f"A cause is missing or was not found for {causes.unexplained} of {plural(causes.n, 'failure')}."
+    unexplained = without if causes.unexplained else "Every failure has a cause written."
     if row is None:
+        no_cause = f"No cause is known for {'any of ' if causes.n > 1 else ''}{plural(causes.n, 'failure')} closed this month."
         return Statement(
-            "Biggest cause of failure", f"No cause is known for any of {plural(causes.n, 'failure')}.", unexplained
+            "Biggest cause of failure", no_cause, unexplained if causes.n > 1 else ""
         )
     if row.n == 1 and causes.n > 1:
         says = (
@@ -134,7 +138,9 @@ def _watch(review: Review) -> Statement:
     items = to_watch(review)
     if not items:
         return Statement("One thing to watch", "Nothing in the log stands out; keep entering jobs.", "")
-    return Statement("One thing to watch", items[0].words, " ".join([*_why(review), f"{sentence(items[0].stood)}."]))
+    # What is not written has its count in the words themselves.
+    stood = [] if items[0].key == UNWRITTEN else [f"{sentence(items[0].stood)}."]
+    return Statement("One thing to watch", items[0].words, " ".join([*_why(review), *stood]))
 
 
 def _why(review: Review) -> list[str]:
@@ -171,11 +177,11 @@ def _left_out(review: Review) -> Statement:
 
 
 def first_screen(review: Review) -> FirstScreen:
-    """Successes against expectation, the biggest cause, one thing to watch, jobs left out.
+    """The month in numbers, successes against expectation, the biggest cause, one thing to watch, jobs left out.
 
     Where faults set many jobs aside, that comes first: the rates of what is left may be far off.
     """
-    usual = [_first_boot(review), _cause(review), _watch(review), _left_out(review)]
+    usual = [month_line(review), _first_boot(review), _cause(review), _watch(review), _left_out(review)]
     return FirstScreen([*mend_first(review.log), *_unfinished(review), *usual])
 
 
@@ -185,6 +191,4 @@ def _unfinished(review: Review) -> list[Statement]:
     if last != last or (end - last).days < DAYS_SHORT:
         return []
     says = f"The log's last entry is of {last:%Y-%m-%d}: what {month_name(review.month)} brought later is not on this page."
-    return [
-        Statement("The month is not over in the log", says, "'rework review' without a month takes the latest that is.")
-    ]
+    return [Statement(UNFINISHED, says, "'rework review' without a month takes the latest that is.")]

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import re
 
+from analysis.cohort.undatable import Undatable
 from analysis.models.design import EVENTS_PER_DF, Design, TooFew
-from analysis.questions.description import Description, Effect, Temperature, Undatable
+from analysis.questions.description import Description, Effect, Temperature
 from analysis.questions.review import Review
 from analysis.questions.terms import TEMPERATURE
 from analysis.questions.verdicts import Verdict

@@ -9,13 +9,16 @@ from analysis.questions.technique_answers import TechniqueAnswers
 from analysis.questions.verdicts import Verdict
 from analysis.records.problems import plural
 from analysis.report import figures, technique_figures
+from analysis.report.first_screen import undatable_words
 from analysis.report.page import Bullets, Grid, Picture, Prose, ledger_grid
 from analysis.report.technique_words import HOW_UNKNOWN_WORDS, counted_words, damage_words, dose_reach, dose_words
 from analysis.report.wording import interval, listed, number, odds, odds_range, of, p_value, percent, sentence
 
 
-def dose_list(page: TechniqueAnswers) -> Bullets:
+def dose_list(page: TechniqueAnswers) -> Bullets | Prose:
     """Every setting in words, with what was left out."""
+    if page.found.undatable:
+        return Prose([undatable_words(page.found.undatable, "curve of heat")])
     items = []
     for dose in page.doses:
         reach = dose_reach(dose, page.twins.get(dose.setting.name)) if isinstance(dose, Dose) else ""
@@ -84,6 +87,8 @@ def dose_grid(page: TechniqueAnswers) -> Grid | Prose:
 def pads_picture(page: TechniqueAnswers) -> Picture | Prose:
     """Pads lost in each step."""
     damage = page.damage
+    if page.found.undatable:
+        return Prose([])
     if not damage.lost:
         return Prose([damage_words(damage)])
     labels, pads, sides = zip(*((sentence(r.step), r.pads, r.sides) for r in damage.steps), strict=True)
@@ -99,6 +104,8 @@ def pads_picture(page: TechniqueAnswers) -> Picture | Prose:
 
 def pads_words(page: TechniqueAnswers) -> Prose:
     """Pads gone when first seen are no technique of this bench."""
+    if page.found.undatable:
+        return Prose([undatable_words(page.found.undatable, "count of pads lost")])
     gone = page.damage.gone
     if not gone.pads:
         return Prose([damage_words(page.damage)])
@@ -131,6 +138,8 @@ def _subject(ratio: Ratio) -> str:
 def ratios_grid(page: TechniqueAnswers) -> Grid | Prose:
     """What goes with losing pads."""
     damage = page.damage
+    if page.found.undatable:
+        return Prose([])
     if damage.fit is None:
         return Prose([f"What goes with losing pads cannot be told yet: {damage.why}."])
     rows = [

@@ -14,6 +14,7 @@ from analysis.records.dictionary import BY_NAME
 from analysis.records.problems import plural
 from analysis.report import technique_figures
 from analysis.report.figures import Interval
+from analysis.report.first_screen import undatable_words
 from analysis.report.page import (
     Bullets,
     FirstScreen,
@@ -47,7 +48,14 @@ def page_head(page: TechniqueAnswers) -> PageHead:
     return PageHead.of(page.log, "Techniques, on like boards", period)
 
 
+def not_compared(page: TechniqueAnswers) -> str:
+    """Why nothing on the page is told of work before the first test; empty where it is."""
+    return undatable_words(page.found.undatable, "comparison of techniques") if page.found.undatable else ""
+
+
 def _helps(page: TechniqueAnswers) -> Statement:
+    if why := not_compared(page):
+        return Statement("What helps", why)
     refused = len(page.refused)
     detail = "First boots on like boards, other things equal as far as the log tells."
     if refused:
@@ -56,6 +64,8 @@ def _helps(page: TechniqueAnswers) -> Statement:
 
 
 def _heat(page: TechniqueAnswers) -> Statement:
+    if page.found.undatable:
+        return Statement("Heat settings", "No curve of heat, for the same reason.")
     unknown = any(dose.counted.how_unknown for dose in page.doses)
     detail = HOW_UNKNOWN_WORDS if unknown else "Unchanged presets are left out."
     detail += " Settings are set-points of this bench's stations, never a specification."
@@ -63,6 +73,8 @@ def _heat(page: TechniqueAnswers) -> Statement:
 
 
 def _damage(page: TechniqueAnswers) -> Statement:
+    if page.found.undatable:
+        return Statement("Where pads are lost", "No count of pads lost before the first test, for the same reason.")
     gone = page.damage.gone
     detail = (
         f"Another {plural(gone.pads, 'pad')} on {plural(gone.sides, 'side')} were gone when first seen."
@@ -74,6 +86,8 @@ def _damage(page: TechniqueAnswers) -> Statement:
 
 def _next(page: TechniqueAnswers) -> Statement:
     plan = page.trial.plan
+    if page.found.undatable:
+        return Statement("What to try next", "No plan to be drawn by lot, for the same reason.")
     if plan is None:
         return Statement("What to try next", f"Nothing to be drawn by lot: {page.trial.why}.")
     says = f"{plan.contrast.question}, decided by lot on coming jobs: {reach_of_plan(plan.reach)}."
@@ -89,8 +103,10 @@ def first_screen(page: TechniqueAnswers) -> FirstScreen:
     return FirstScreen([*mend_first(page.log), _helps(page), _heat(page), _damage(page), _next(page), _left_out(page)])
 
 
-def contrasts_words(page: TechniqueAnswers) -> Bullets:
+def contrasts_words(page: TechniqueAnswers) -> Bullets | Prose:
     """Every contrast in a sentence."""
+    if why := not_compared(page):
+        return Prose([why])
     return Bullets([told_words(a) if isinstance(a, Told) else refused_words(a) for a in page.answers])
 
 
@@ -139,8 +155,10 @@ def reach_list(page: TechniqueAnswers) -> Bullets | Prose:
     return Bullets([reach_words(told, page.twins.get(told.contrast.name), smallest, pace) for told in open_ones])
 
 
-def arms_grid(page: TechniqueAnswers) -> Grid:
+def arms_grid(page: TechniqueAnswers) -> Grid | Prose:
     """First boots of either arm, in all and by damage class; nothing is adjusted here."""
+    if page.found.undatable:
+        return Prose(["No plain rates either: they too would be of jobs picked by their outcome."])
     labels = {choice.code: choice.text for choice in BY_NAME["jobs"]["intake_damage"].choices}
     classes = [code for code in labels if any(r.damage == code for a in page.answers for r in a.groups.by_damage)]
     rows = []
@@ -307,8 +325,10 @@ def ledger(page: TechniqueAnswers) -> Grid:
     return ledger_grid(page.found.ledger, "whole log")
 
 
-def contrast_ledgers(page: TechniqueAnswers) -> Grid:
+def contrast_ledgers(page: TechniqueAnswers) -> Grid | Prose:
     """What each contrast leaves out beyond that."""
+    if page.found.undatable:
+        return Prose([])
     used = page.found.ledger.rows_used
     rows = []
     for answer in page.answers:

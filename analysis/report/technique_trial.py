@@ -8,6 +8,7 @@ from analysis.questions.trial_plan import EARLY_P, LAST_P, Plan
 from analysis.questions.verdicts import Verdict
 from analysis.records.dictionary import BY_NAME
 from analysis.records.problems import plural
+from analysis.report.first_screen import undatable_words
 from analysis.report.page import Bullets, Caution, Grid, Prose, ledger_grid
 from analysis.report.technique_page import style_words
 from analysis.report.technique_words import months_words, reach_of_plan
@@ -19,6 +20,8 @@ DAMAGE = {choice.code: choice.text for choice in BY_NAME["jobs"]["intake_damage"
 def next_words(page: TechniqueAnswers) -> Prose:
     """Which contrast, how many jobs, how long, what it would show."""
     trial = page.trial
+    if page.found.undatable:
+        return Prose([undatable_words(page.found.undatable, "plan")])
     if trial.plan is None:
         return Prose([f"No plan: {trial.why}."])
     plan, smallest = trial.plan, page.log.settings.smallest_difference_points
@@ -54,8 +57,10 @@ def worth_grid(page: TechniqueAnswers) -> Grid | Prose:
     )
 
 
-def sizes_grid(page: TechniqueAnswers) -> Grid:
-    """What other numbers of jobs would show."""
+def sizes_grid(page: TechniqueAnswers) -> Grid | Prose:
+    """What other numbers of jobs would show; nothing where the bench's own rate cannot be told."""
+    if not page.trial.sizes:
+        return Prose([])
     rows = [[str(r.jobs), months_words(r.months), number(r.points)] for r in page.trial.sizes]
     return Grid(
         "How many jobs show how much",

@@ -10,12 +10,13 @@ import pytest
 
 from analysis.cohort.attempts import build_attempts
 from analysis.cohort.features import FEATURE_SOURCES, build_cohort
+from analysis.cohort.undatable import UNDATED_WORK, Undatable
 from analysis.demo.shop import Shop
 from analysis.demo.simulator import simulate
 from analysis.errors import ReworkError
 from analysis.models.timed import timed
 from analysis.questions.causes import NOT_WRITTEN, causes_of, failed_jobs, pad_losses
-from analysis.questions.description import UNDATED_WORK, Description, Undatable, describe, holm
+from analysis.questions.description import Description, describe, holm
 from analysis.questions.expected import ExpectedModel, expect_month, trailing_expected
 from analysis.questions.period import latest_complete_month, month_for, parse_month
 from analysis.questions.rates import recovery_by_month_received, recovery_rate

@@ -7,9 +7,9 @@ words).
 from __future__ import annotations
 
 from analysis.cohort.outcomes import DEFINITIONS
+from analysis.cohort.undatable import Undatable
 from analysis.models.design import TooFew
 from analysis.questions.checklist_facts import ChecklistFacts, blanks_described
-from analysis.questions.description import Undatable
 from analysis.questions.terms import DESCRIPTION, TOLD
 from analysis.questions.verdicts import Verdict
 from analysis.report.first_screen import no_model_words
