@@ -17,6 +17,8 @@ from analysis.records.problems import plural
 
 LONG_TEXT = 14  # letters of a cell from which its column keeps a width of its own on a phone
 LOOK_IN_JUPYTERLAB = Path(__file__).parent / "template" / "lab" / "lab.css"
+# Lines of a review's first screen that the index looks for.
+MONTH_IN_NUMBERS, UNFINISHED = "The month in numbers", "The month is not over in the log"
 MANY_SET_ASIDE = 0.05  # share of the log; common practice, no source
 
 

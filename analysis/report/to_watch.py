@@ -19,6 +19,8 @@ from analysis.records.problems import plural
 from analysis.report.watch_words import watched_words
 from analysis.report.wording import listed, number, sentence
 
+UNWRITTEN = "unwritten"  # causes left blank
+
 
 @dataclass(frozen=True)
 class Now:
@@ -94,7 +96,7 @@ def _causes(review: Review) -> list[str]:
     unwritten = year.n >= 5 and _unwritten(review) * 3 >= year.n
     biggest = year.biggest
     named = [f"cause {biggest.code}"] if biggest is not None and biggest.n >= 3 else []
-    return (["unwritten"] if unwritten else []) + named
+    return ([UNWRITTEN] if unwritten else []) + named
 
 
 def stands(review: Review, key: str) -> Now:
@@ -113,7 +115,7 @@ def stands(review: Review, key: str) -> Now:
         "measure": _measure_now,
         "pads": _pads_now,
         "cause": _cause_now,
-        "unwritten": _unwritten_now,
+        UNWRITTEN: _unwritten_now,
     }
     return ways[kind](review, rest) if kind in ways else Now("this version does not know it", None, 0)
 
@@ -206,9 +208,9 @@ def _said(review: Review, key: str) -> str:
                 f"{causes}: the most frequent known causes, {n} each of {plural(year.n, 'failure')} in twelve months."
             )
         return f"{cause}: the most frequent known cause, {n} of {plural(year.n, 'failure')} in twelve months."
-    if kind == "unwritten":
+    if kind == UNWRITTEN:
         blank = f"{_unwritten(review)} of {plural(review.causes_year.n, 'failure')}"
-        return f"Write down causes: {blank} in twelve months have none, not even 'not found', and teach nothing."
+        return f"Write down causes: {blank} in twelve months have none. Where none was found, write 'not found'."
     return _first_boot_said(review)
 
 

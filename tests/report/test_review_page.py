@@ -39,11 +39,11 @@ def test_the_page_says_that_the_data_are_invented(text):
 def test_the_first_screen_answers_in_order(demo_review, review):
     soup = BeautifulSoup(demo_review.read_text(encoding="utf-8"), "html5lib")
     labels = [tag.get_text() for tag in soup.select(".first .label")]
-    assert labels == ["First boot", "Biggest cause of failure", "One thing to watch", "Jobs left out"]
-    first = soup.select(".first .says")[0].get_text()
+    assert labels == ["The month in numbers", "First boot", "Biggest cause of failure", "One thing to watch", "Jobs left out"]
+    first = soup.select(".first .says")[1].get_text()
     assert first.startswith(f"{review.now.observed} of {review.now.n} jobs booted")
     assert f"{review.now.expected:.1f} were to be expected" in first
-    left_out = soup.select(".first .says")[3].get_text()
+    left_out = soup.select(".first .says")[4].get_text()
     assert left_out.startswith(f"{review.cohort.ledger.left_out} of 650 jobs")
 
 
