@@ -107,6 +107,11 @@ def not_placed(headed: HeadedSheet, row: int, at: int, cell: Cell, why: str, per
     return NotPlaced(headed.sheet.file, headed.sheet.name, row, name, value, why)
 
 
+def as_copied(cell: NotPlaced) -> str:
+    """A cell's text as it may be shown: not what may be client data."""
+    return WITHHELD if cell.value.strip() in _personal([cell.value.strip()]) else cell.value
+
+
 def _personal(texts: Sequence[str]) -> set[str]:
     """Texts that the log's rule for codes takes for an e-mail address, a telephone or a serial number."""
     import datetime as dt

@@ -124,6 +124,7 @@ VALUES: dict[str, dict[str, tuple[str, ...]]] = {
         "suspected": ("vermutet", "vermutung"),
     },
 }
+PARTLY = ("teilweise", "zum teil", "ein teil", "teil", "teile", "einige daten")
 YES_WORDS = ("ja",)
 NO_WORDS = ("nein",)
 BLANK_WORDS = ("k.a", "k. a", "keine angabe", "entfällt")

@@ -6,12 +6,13 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache, lru_cache
+from typing import Any
 
 from rapidfuzz import fuzz, process
 
-from analysis.records.dictionary import TABLES
+from analysis.records.dictionary import TABLES, Role
 from analysis.records.importing import words
-from analysis.records.importing.mapping import IGNORED, OPEN, PERSONAL, ColumnMap
+from analysis.records.importing.mapping import IGNORED, OPEN, PERSONAL, ColumnMap, column_named
 from analysis.records.importing.units import unit_named, units_for
 from analysis.records.importing.words import plain_words
 
@@ -19,7 +20,9 @@ _ALIKE = 84.0  # of 100; below, two headings have too little in common to be wor
 _ORDINALS = {"first": 1, "1st": 1, "second": 2, "2nd": 2, "third": 3, "3rd": 3, "fourth": 4, "4th": 4}
 _TEST = re.compile(r"(?a)\b(?:boot test|test|boot|try) (?:no )?(\d{1,2})\b")
 _LONG_UNITS = {word for unit in ("hours", "min") for word in words.UNITS[unit] if len(word) > 2}
-_NTH = re.compile(rf"\b({'|'.join(_ORDINALS)}) (?:boot test|boot|test)\b")
+_NTH = re.compile(rf"\b({'|'.join(_ORDINALS)}) (?:boot test|boot|test|try|power up|power on)\b")
+_MONEY = re.compile(r"[£€$]|\b(?:paid|costs?|price|kosten|preis|bezahlt)\b")
+_OF_DONOR = re.compile(r"\b(?:donor|spender)")
 
 
 @dataclass(frozen=True)
@@ -190,6 +193,10 @@ def _of_step(text: str, heading: str) -> Guess | None:
     return Guess(found, True, f"a heat step: {name}")
 
 
+def _is_money(column: ColumnMap) -> bool:
+    return column.taken and column.column.role is Role.MONEY
+
+
 def _alike(text: str, heading: str, row: str) -> Guess | None:
     """The closest phrase, when it is close."""
     if text in _LOOSE and table_of(_LOOSE[text], row) in (row, "jobs"):
@@ -201,6 +208,10 @@ def _alike(text: str, heading: str, row: str) -> Guess | None:
     lookup = _lookup()
     best = process.extractOne(text, lookup.keys(), scorer=fuzz.token_sort_ratio, score_cutoff=_ALIKE)
     whole = _whole(best[0], heading, row) if best else None
+    if (money := _MONEY.search(heading.casefold())) and not (whole and _is_money(whole.column)):
+        donors = row == "jobs" and _OF_DONOR.search(text)
+        why = f"'{money[0]}' speaks of money"
+        return Guess(ColumnMap(heading, "jobs.donor_cost"), False, why) if donors else None
     return replace(whole, sure=False, why=f"the heading is like '{best[0]}'") if whole and best else None
 
 
@@ -228,6 +239,28 @@ def guess_heading(heading: str, row: str) -> tuple[Guess | None, str]:
         if found := _alike(text, heading, row):
             return found, unit
     return None, unit
+
+
+def with_plain_words(column: ColumnMap, row: str) -> ColumnMap:
+    """A column of a person's mapping with the chip, step and test that its heading names, and its unit's usual sign."""
+    target = column_named(column.to)
+    if target is None:
+        return column
+    unit, found = unit_named(column.unit), dict[str, Any]()
+    if column.unit not in units_for(target) and unit in units_for(target):
+        found["unit"] = unit
+    table, text = column.to.split(".")[0], plain_words(column.heading) if row == "jobs" else ""
+    for key, (tables, said) in {
+        "chip": (("chip_sides", "heat_steps"), _take("chip", text)[0]),
+        "step": (("heat_steps",), _take("step", text)[0]),
+        "test": (("boot_tests",), _take_test(text)[0]),
+    }.items():
+        of_column = (
+            key == "step" and said == "preheat" and target.name == "preheat_c"
+        )  # names the setting, not the step
+        if table in tables and said and not getattr(column, key) and not of_column:
+            found[key] = said
+    return replace(column, **found)
 
 
 def usable_unit(unit: str, column: ColumnMap) -> str:

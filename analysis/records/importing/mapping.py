@@ -84,7 +84,7 @@ class ColumnMap:
     @property
     def is_open(self) -> bool:
         """Whether it is not known where the cells go."""
-        return OPEN in (self.to, self.chip, self.side, self.step, self.test)
+        return self.to not in NOT_TAKEN and OPEN in (self.to, self.chip, self.side, self.step, self.test)
 
     @property
     def address(self) -> tuple[str, str, str, str, int, str, int]:

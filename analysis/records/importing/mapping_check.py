@@ -102,17 +102,23 @@ def _part_mistake(name: str, code: str, column: Column) -> str:
     return ""
 
 
+def _lacking(key: str, column: ColumnMap) -> str:
+    """What to add where the heading does not say which chip, step or test a column is about."""
+    if key == "test":
+        line = "test = 1, with the number of the boot test"
+    else:
+        first, *others = {"chip": m.CHIPS, "step": m.STEPS}[key]
+        line = f'{key} = "{first}", or instead {", ".join(others)}'
+    return f'{key}: missing; the column "{column.to}" must say which {key} it is about. Under its line "to" add: {line}'
+
+
 def _place_mistakes(column: ColumnMap, row: str) -> list[str]:
     """Whether the column can be reached from a row of the sheet."""
     table, name = column.to.split(".")
     if row != "jobs":
         return [] if table == row else [f'to = "{column.to}": a sheet with row = "{row}" holds columns of {row} only']
     needs = {"boot_tests": ("test",), "chip_sides": ("chip",), "heat_steps": ("chip", "step")}.get(table, ())
-    out = [
-        f'{key}: missing; it says which {key} the column "{column.to}" is about'
-        for key in needs
-        if not getattr(column, key)
-    ]
+    out = [_lacking(key, column) for key in needs if not getattr(column, key)]
     if table not in ("jobs", "donors", "technicians") and name in BY_NAME[table].key:
         out.append(f'to = "{column.to}": in a row a job this is said by chip, side, step and test')
     if table == "donors" and name == "donor_id":

@@ -13,9 +13,10 @@ from tomlkit.items import AoT, Item, Table
 
 from analysis.errors import SettingsError
 from analysis.records.importing.code_help import with_code_lines
+from analysis.records.importing.headings_guess import with_plain_words
 from analysis.records.importing.mapping import ASKED, OPEN, SURE, ColumnMap, SheetMap
 from analysis.records.importing.mapping_check import column_type_mistakes, sheet_mistakes, sheet_type_mistakes
-from analysis.records.importing.proposal import Proposal, Remark
+from analysis.records.importing.proposal import Proposal, Remark, Remarks
 from analysis.records.problems import visible
 
 FILE = "import.toml"
@@ -51,6 +52,7 @@ def _sheet(given: dict[str, Any]) -> SheetMap:
         for column in given.get("column", [])
     )
     rest = {key: given[key] for key in (*_SHEET_FIELDS, "fixed") if key in given}
+    columns = tuple(with_plain_words(column, rest["row"]) for column in columns)
     return SheetMap(**rest, columns=columns)
 
 
@@ -124,17 +126,25 @@ def _column_table(table: Any, column: ColumnMap, remarks: Mapping[tuple[str, str
             _put(table["values"], text, code, maybe)
 
 
+def _fixed_table(table: Any, fixed: Mapping[str, str], remarks: Remarks) -> None:
+    """Write what holds for every row; a question that a column answers by now goes."""
+    for name in [name for name, said in table.get("fixed", {}).items() if said == OPEN and name not in fixed]:
+        del table["fixed"][name]
+    if fixed and "fixed" not in table:
+        table["fixed"] = tomlkit.table()
+    for name, value in fixed.items():
+        _put(table["fixed"], name, value, remarks.get(("", f"fixed.{name}")))
+    if "fixed" in table and not table["fixed"]:
+        del table["fixed"]
+
+
 def _sheet_table(table: Any, proposal: Proposal) -> None:
     sheet, remarks = proposal.sheet, proposal.remarks
     for key in _SHEET_FIELDS:
         value = getattr(sheet, key)
         if value or key in table:
             _put(table, key, value, remarks.get(("", key)))
-    if sheet.fixed:
-        if "fixed" not in table:
-            table["fixed"] = tomlkit.table()
-        for name, value in sheet.fixed.items():
-            _put(table["fixed"], name, value, remarks.get(("", f"fixed.{name}")))
+    _fixed_table(table, sheet.fixed, remarks)
     if not sheet.columns:
         return
     if "column" not in table:

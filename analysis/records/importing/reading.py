@@ -24,6 +24,7 @@ from analysis.records.texts import Texts
 _COMMA = re.compile(r"[+-]?\d{1,15},\d{1,15}")
 _POINT_GROUPS = re.compile(r"[+-]?[1-9]\d{0,2}(?:\.\d{3})+(?:,\d+)?")
 _COMMA_GROUPS = re.compile(r"[+-]?[1-9]\d{0,2}(?:,\d{3})+(?:\.\d+)?")
+RULE = "rule: "  # starts the reason of a cell that breaks a rule of its column
 _SWAPPABLE = re.compile(r"(\d{4})-(\d{2})-(\d{2})")
 
 
@@ -87,11 +88,11 @@ def canonical_texts(texts: list[str], column: Column, context: Context) -> list[
     out: list[str | Aside] = []
     for at, value in enumerate(made.coded.values):
         if bad := refused.get(at):
-            out.append(Aside(f"{bad.rule}. {bad.todo}"))
+            out.append(Aside(f"{RULE}{bad.rule} | do: {bad.todo}"))
         elif value is None:
             out.append(Aside("blank"))
         elif out_of_range(value, column):
-            out.append(Aside(f"{column.rule}. Correct the number in the sheet."))
+            out.append(Aside(f"{RULE}{column.rule} | do: Correct the number in the sheet."))
         else:
             out.append(canonical(value, column))
     return out

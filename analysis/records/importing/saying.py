@@ -6,9 +6,11 @@ from collections.abc import Iterator, Sequence
 
 from analysis.records.check import CheckReport
 from analysis.records.importing import accounting
+from analysis.records.importing.accounting import NotPlaced
 from analysis.records.importing.merge import Change
+from analysis.records.importing.reading import RULE
 from analysis.records.importing.run import Imported
-from analysis.records.problems import Severity, plural, summed_up, visible
+from analysis.records.problems import Severity, plural, quoted, summed_up, visible
 
 _MOST = 40  # lines of one kind; all stand in the files
 
@@ -42,7 +44,8 @@ def import_lines(done: Imported, report: CheckReport) -> Iterator[str]:
     reasons = done.kept_aside.most_common()
     if reasons:
         yield f"Kept aside in {done.folder / accounting.FILE}:"
-        yield from _some([f"  {plural(n, 'cell')}: {visible(why, 150)}" for why, n in reasons], "reasons")
+        lines = [f"  {plural(n, 'cell')}: {_found(done.placement.aside, why)}{visible(why, 250)}" for why, n in reasons]
+        yield from _some(lines, "reasons")
     if done.others:
         files = ", ".join(f"{visible(file)} {plural(n, 'line')}" for file, n in done.others.items())
         yield f"It still has what earlier imports kept aside: {files}. Delete what you no longer need."
@@ -51,6 +54,15 @@ def import_lines(done: Imported, report: CheckReport) -> Iterator[str]:
     yield f"Check of {done.folder}: {report.text}"
     yield from _some([f"  {line}" for line in summed_up(faults, 1)], "kinds of fault")
     yield f"Next: {_next(done, bool(faults))}"
+
+
+def _found(aside: Sequence[NotPlaced], why: str) -> str:
+    """What a cell holds that breaks a rule of its column, and where; blank for other reasons."""
+    if not why.startswith(RULE):
+        return ""
+    first, *others = (cell for cell in aside if cell.why == why)
+    where = f"'{visible(first.column)}', row {first.row}" + (", and elsewhere" if others else "")
+    return f"found {quoted(accounting.as_copied(first), 40)} ({where}) | "
 
 
 def _changes_made(changes: Sequence[Change]) -> str:

@@ -172,9 +172,9 @@ VALUES["first_boot_result"] = {
     code.removeprefix("jobs.first_boot_result="): words for code, words in VALUES["boot_result"].items()
 }
 
-_PARTLY = (
+PARTLY_WORDS = (
     *("partial", "partly", "part", "some", "some data", "some photos", "photos only", "partially", "incomplete"),
-    *("partial recovery", "some files", "some of it"),
+    *("partial recovery", "some files", "some of it", "part of data", "part of it", *german.PARTLY),
 )
 
 # Words that may mean more than one thing: always asked, with this as the likeliest.
@@ -198,7 +198,7 @@ MAYBE: dict[str, dict[str, str]] = {
         "dead": "not_recovered",
         "done": "recovered",
         "ok": "recovered",
-        **dict.fromkeys(_PARTLY, "not_recovered"),
+        **dict.fromkeys(PARTLY_WORDS, "not_recovered"),
     },
     "prior_rework": {
         **dict.fromkeys(("yes", "y", "ja", "shop", "opened", "someone", "owner", "client", "repair shop"), "elsewhere"),
@@ -218,10 +218,11 @@ PARTNERS: dict[str, tuple[str, ...]] = {
 
 # What a person should know before answering.
 _PART = "a part of the data counts as not recovered; a boot test with data_partial has it printed apart"
+PARTLY = "not_recovered, jobs.first_boot_result=data_partial"  # where the sheets keep no boot tests
 _HARM = "if it was dead before work"
 HINTS: dict[str, dict[str, str]] = {
     "outcome": {
-        **dict.fromkeys(_PARTLY, _PART),
+        **dict.fromkeys(PARTLY_WORDS, _PART),
         "bricked": 'if processor or storage is lost for good add ", jobs.loss_reversible=no"',
     },
     "failure_cause": dict.fromkeys(("dead chip", "chip dead", "cpu dead"), _HARM),

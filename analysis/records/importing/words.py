@@ -33,7 +33,7 @@ STEP_WORDS = {
     "residue": ("residue", "resin removal", "glue removal", "underfill removal", "scrape"),
     "ball_reset": ("ball reset", "levelling", "leveling"),
     "reball": ("reballing", "reball"),
-    "install": ("installation", "install", "placing", "placement", "set down", "solder on"),
+    "install": ("installation", "install", "placing", "placement", "set down", "put down", "solder on"),
     "touch_up": ("touch up", "reflow"),
 }
 
@@ -90,7 +90,15 @@ PHRASES: dict[str, tuple[str, ...]] = {
     "fee_basis": ("fee basis", "fee type", "how charged", "pricing", "payment terms", "fee terms"),
     "fee_amount": ("fee", "price", "quote", "quoted", "fee agreed", "charge", "amount", "agreed fee", "price quoted"),
     "donor_cost": (
-        *("donor cost", "donor price", "cost of donor", "paid for donor", "donor board price", "donor board cost"),
+        *(
+            "donor cost",
+            "donor price",
+            "donor paid",
+            "cost of donor",
+            "paid for donor",
+            "donor board price",
+            "donor board cost",
+        ),
         *("price of donor", "price of donor board", "cost of donor board", "paid for donor board"),
     ),
     "donor_age_years": ("donor age", "age of donor", "donor board age"),
@@ -146,7 +154,7 @@ TEST_PHRASES: dict[str, tuple[str, ...]] = {
 CHIP_PHRASES: dict[str, tuple[str, ...]] = {
     "clean_passes_n": (
         *("passes", "clean passes", "cleaning passes", "cleaning", "wick passes", "cleans", "pass count", "cleaned"),
-        *("times cleaned", "cleaned times", "cleaning times", "cleaned x", "wicked", "times wicked"),
+        *("times cleaned", "cleaned times", "cleaning times", "cleaned x", "wicked", "times wicked", "wicks"),
     ),
     "pad_grade_found": ("pad grade found", "grade found", "pads found", "pad grade before", "pad state found"),
     "pad_grade_left": ("pad grade left", "grade left", "pads left", "pad grade after", "pad grade", "pad state left"),
@@ -169,7 +177,7 @@ CHIP_PHRASES: dict[str, tuple[str, ...]] = {
 STEP_PHRASES: dict[str, tuple[str, ...]] = {
     "set_temp_c": ("temp", "temperature", "set temp", "set temperature", "air temp", "hot air temp", "hot air", "heat"),
     "airflow_setting": ("air", "airflow", "air flow", "airflow setting", "fan"),
-    "step_s": ("time", "duration", "seconds", "heat time"),
+    "step_s": ("time", "duration", "seconds", "secs", "heat time"),
     "preheat_c": ("preheat", "preheat temp", "preheater", "preheater temp", "bottom heat"),
     "measured_peak_c": ("peak", "measured peak", "peak temp", "measured temp", "thermocouple", "peak measured"),
     "above_liquidus_s": ("above liquidus", "time above liquidus"),

@@ -89,7 +89,9 @@ def test_the_planted_trouble_is_kept_aside_with_its_reason(logs):
     reasons = {row["why"] for row in rows}
     for part in ("above the headings", "a row of totals", "the same row again", "with different content", "no job_id"):
         assert any(part in reason for reason in reasons), part
-    assert [row["why"][:20] for row in rows if row["value"] == "99/99/2024"] == ["a day that exists. W"]
+    assert [row["why"] for row in rows if row["value"] == "99/99/2024"] == [
+        "rule: a day that exists | do: Write the day as YYYY-MM-DD."
+    ]
     assert "049" not in cells(logs["xlsx"][0], "job_id")
     formula = [row for row in rows if "SUM(A1:A9)" in row["value"]]
     assert len(formula) == 1

@@ -56,12 +56,8 @@ def test_an_answer_that_opens_another_question_empties_no_table(tmp_path):
 @pytest.mark.parametrize(
     ("old", "new"),
     [
-        ('to = "jobs.bench_hours"', 'to = "?"'),
-        ('to = "jobs.intake_damage"', 'to = "?"'),
-        ('water = "liquid"', 'water = "?"'),
         ('to = "chip_sides.pads_lost_n"\nchip = "processor"', 'to = "chip_sides.pads_lost_n"\nchip = "?"'),
         ('row = "jobs"', 'row = "?"'),
-        ('to = "jobs.job_id"', 'to = "?"'),
     ],
 )
 def test_a_mapping_set_back_to_a_question_takes_nothing_out(log, old, new):
@@ -71,6 +67,24 @@ def test_a_mapping_set_back_to_a_question_takes_nothing_out(log, old, new):
     done = run(log.parent / "a.csv", log, apply_changes=True)
     assert (done.merged.changes, done.merged.vanished) == ([], [])
     assert [table(log, name) for name in names] == before
+
+
+@pytest.mark.parametrize("back", [('to = "jobs.second_damage"', 'to = "?"'), ('zonk = "liquid"', 'zonk = "?"')])
+def test_an_answer_taken_back_takes_nothing_out(tmp_path, back):
+    """The word settles two columns of the job; neither is called blank while it is asked again."""
+    source, log = with_column(tmp_path / "a.csv", "Mishap", ["zonk", "zonk", "drop"]), tmp_path / "log"
+    run(source, log)
+    replaced(log / "import.toml", ('heading = "Mishap"\nto = "?"', 'heading = "Mishap"\nto = "jobs.second_damage"'))
+    run(source, log)
+    replaced(log / "import.toml", ('zonk = "?"', 'zonk = "liquid, jobs.underfill=full"'))
+    run(source, log)
+    before = table(log, "jobs")
+    assert [(row["second_damage"], row.get("underfill")) for row in before[1:]] == [("liquid", "full"), ("drop", None)]
+    replaced(log / "import.toml", (back[0].replace('"liquid"', '"liquid, jobs.underfill=full"'), back[1]))
+    done = run(source, log, apply_changes=True)
+    assert len(done.questions) == 1
+    assert done.merged.changes == []
+    assert table(log, "jobs") == before
 
 
 def test_what_is_settled_is_told_and_made_beside_what_waits(log):
