@@ -45,12 +45,13 @@ def bounds_words(review: Review) -> Prose:
     count = review.first_boot_count
     if not count.stopped_after_heat or not count.n:
         return Prose([""])
-    low, high = count.bounds
+    low, high = (percent(share) for share in count.bounds)
     total = count.n + count.stopped_after_heat
     return Prose(
         [
             f"{plural(count.stopped_after_heat, 'job')} stopped by the client after heat, before any test, could have gone"
-            f" either way: over the whole log first boot lies between {percent(low)} and {percent(high)} of {total} jobs."
+            f" either way: over the whole log first boot lies {f'at {low}' if low == high else f'between {low} and {high}'}"
+            f" of {total} jobs."
         ]
     )
 
@@ -305,6 +306,7 @@ def lacks(review: Review) -> Bullets:
         items.append(
             f"{plural(by_closing, 'first boot')} without a test date (boot_tests.csv) counted in the month of closing."
         )
+    items += blank_preheat_words(blank_preheats(review.log, review.cohort.first_boots))
     undated = review.cohort.undated
     if undated.sides or undated.steps:
         items.append(

@@ -29,6 +29,8 @@ from analysis.report.page import (
 from analysis.report.technician_words import (
     POWER_WORDS,
     all_alone_words,
+    boards_words,
+    mix_words,
     not_compared_words,
     reach,
     reach_of_all,
@@ -64,22 +66,11 @@ def first_screen(answers: TechnicianAnswers) -> FirstScreen:
         said = Statement("Can they be told apart?", not_compared_words(found, answers.minimum))
         return FirstScreen([*mend_first(answers.log), said, _left_out(answers)])
     assert answers.twin is not None
-    raw = [person.raw.rate for person in found.people]
-    same = [person.adjusted.mean for person in found.people]
-    mix = (
-        f"Raw rates lie between {percent(min(raw))} and {percent(max(raw))}; on the same boards, between {percent(min(same))}"
-        f" and {percent(max(same))}."
-    )
-    boards = [person.hardness for person in found.people]
-    hard = (
-        f"The bench's average would have booted {percent(min(boards))} of the hardest set of boards and"
-        f" {percent(max(boards))} of the easiest."
-    )
     return FirstScreen(
         [
             *mend_first(answers.log),
             Statement("Can they be told apart?", _told(found), f"First boots: {rate(found.bench)}."),
-            Statement("What the boards did", mix, hard),
+            Statement("What the boards did", mix_words(found), boards_words(found)),
             Statement("What this log could show", reach_of_all(answers.twin), smallest_note(answers.twin, found)),
             _left_out(answers),
         ]

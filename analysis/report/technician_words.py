@@ -12,7 +12,7 @@ from analysis.questions.technicians_twin import Detectable, TechnicianTwin
 from analysis.questions.twin import Share
 from analysis.questions.verdicts import Verdict
 from analysis.report.first_screen import few_words
-from analysis.report.wording import listed, points, span
+from analysis.report.wording import listed, of, percent, points, span
 
 POWER_WORDS = "in 80 of 100 such logs"
 
@@ -107,3 +107,29 @@ def smallest_note(twin: TechnicianTwin, found: Technicians) -> str:
     if all(max(d.points_above, d.points_below) <= worth for d in twin.detectable):
         return f"The smallest difference worth acting on ({worth:g} points) lies within what this log can show."
     return f"The smallest difference worth acting on is {worth:g} points: this log is too small to show it reliably."
+
+
+def mix_words(found: Technicians) -> str:
+    """Lowest and highest rate, as counted and on the same boards; one rate where they do not differ."""
+    raw = sorted((person.raw for person in found.people), key=lambda p: p.rate)
+    same = sorted(person.adjusted.mean for person in found.people)
+    least, most = (f"{percent(p.rate)} ({of(p)} first boots)" for p in (raw[0], raw[-1]))
+    alike = percent(raw[0].rate) == percent(raw[-1].rate)
+    jobs = sum(p.n for p in raw)
+    counted = (
+        f"Raw rates are all {percent(raw[0].rate)} (n = {jobs})"
+        if alike
+        else f"Raw rates lie between {least} and {most}"
+    )
+    if percent(same[0]) == percent(same[-1]):
+        return f"{counted}; on the same boards all are at {percent(same[0])}."
+    return f"{counted}; on the same boards, between {percent(same[0])} and {percent(same[-1])}."
+
+
+def boards_words(found: Technicians) -> str:
+    """What the bench's average would have made of the hardest and the easiest set of boards."""
+    boards = sorted(person.hardness for person in found.people)
+    low, high = percent(boards[0]), percent(boards[-1])
+    if low == high:
+        return f"The bench's average would have booted {low} of each set of boards."
+    return f"The bench's average would have booted {low} of the hardest set of boards and {high} of the easiest."

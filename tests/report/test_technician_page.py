@@ -6,6 +6,7 @@ import dataclasses
 import json
 import re
 from collections.abc import Callable
+from types import SimpleNamespace
 
 import pytest
 from bs4 import BeautifulSoup
@@ -14,6 +15,7 @@ from analysis.cli import DEMO, main
 from analysis.demo.shop import Shop
 from analysis.demo.simulator import simulate
 from analysis.errors import ReworkError
+from analysis.models.intervals import wilson
 from analysis.questions.technicians import compare_technicians
 from analysis.questions.technicians_answers import TechnicianAnswers, build_technicians, technician_answers
 from analysis.questions.technicians_learning import EARLIER
@@ -21,7 +23,7 @@ from analysis.questions.technicians_private import private_comparison, private_v
 from analysis.questions.verdicts import Verdict
 from analysis.records.log import Log
 from analysis.records.settings import Settings
-from analysis.report import technician_closing, technician_page, technician_private
+from analysis.report import technician_closing, technician_page, technician_private, technician_words
 from analysis.report.technician_pages import publish_technician, publish_technicians
 from analysis.report.wording import interval
 from tests.report.gates import assert_page_behaves, assert_page_is_sound, visible_text
@@ -60,6 +62,21 @@ def shown(log: Log) -> str:
     for stray in (">nan", " nan", "None", "<NA>", ">inf", " inf"):
         assert stray not in html
     return html
+
+
+def test_rates_that_do_not_differ_are_one_rate_and_each_has_its_n():
+    def people(*counts: tuple[int, int, float, float]) -> SimpleNamespace:
+        of = [SimpleNamespace(raw=wilson(x, n), adjusted=SimpleNamespace(mean=m), hardness=h) for x, n, m, h in counts]
+        return SimpleNamespace(people=of)
+
+    alike, differ = people((2, 3, 0.67, 0.6), (4, 6, 0.67, 0.6)), people((3, 5, 0.5, 0.4), (5, 6, 0.7, 0.6))
+    assert technician_words.mix_words(alike) == "Raw rates are all 67 % (n = 9); on the same boards all are at 67 %."
+    assert technician_words.mix_words(differ) == (
+        "Raw rates lie between 60 % (3 of 5 first boots) and 83 % (5 of 6 first boots); on the same boards, between 50 %"
+        " and 70 %."
+    )
+    assert "of each set of boards" in technician_words.boards_words(alike)
+    assert "of the hardest" in technician_words.boards_words(differ)
 
 
 @pytest.fixture(scope="module")
