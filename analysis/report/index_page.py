@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
@@ -9,6 +10,7 @@ from html import escape
 from pathlib import Path
 from typing import Any
 
+from analysis import __version__
 from analysis.errors import RenderError
 from analysis.report import glossary
 from analysis.report.guide_pages import Guide, guide_html, guides
@@ -33,7 +35,8 @@ SHEET = re.compile(r"evidence-[\w-]+\.html")
 class Found:
     """The pages of a folder, by their place on the index."""
 
-    reviews: tuple[PublishedPage, ...]  # the latest first
+    reviews: tuple[PublishedPage, ...]  # of months that were over, the latest first
+    unfinished: tuple[PublishedPage, ...]  # of months that were not
     of_the_log: tuple[PublishedPage, ...]
     sheets: tuple[PublishedPage, ...]
     of_the_suite: tuple[PublishedPage, ...]
@@ -41,7 +44,7 @@ class Found:
     @property
     def of_logs(self) -> tuple[PublishedPage, ...]:
         """Those that were made from a log."""
-        return self.reviews + self.of_the_log + self.sheets
+        return self.reviews + self.of_the_log + self.unfinished + self.sheets
 
 
 def look(folder: Path) -> Found:
@@ -54,7 +57,34 @@ def look(folder: Path) -> Found:
     reviews = read([name for name in reversed(names) if REVIEW.fullmatch(name)])
     sheets = read([name for name in names if SHEET.fullmatch(name)])
     known = {name: [n for n in group if n in names] for name, group in (("log", OF_THE_LOG), ("suite", OF_THE_SUITE))}
-    return Found(reviews, read(known["log"]), sheets, read(known["suite"]))
+    over = tuple(page for page in reviews if not page.unfinished)
+    unfinished = tuple(page for page in reviews if page.unfinished)
+    return Found(over, unfinished, read(known["log"]), sheets, read(known["suite"]))
+
+
+# What a sentence says of places on its own page leads nowhere here.
+ELSEWHERE = re.compile(r"[;,] (?:[^.;,]*\bstands? below|and the table [^.;]* below [^.;]*)(?=[.;])")
+# From and to, in the languages that sheets are written in.
+DAYS = re.compile(r"\b(?:from|vom) (.*?[0-9]{4} (?:to|bis) .*?[0-9]{4})")
+
+
+def standing_alone(says: str) -> str:
+    """A quoted sentence without what points to a place of the page it comes from."""
+    return ELSEWHERE.sub("", says)
+
+
+def sheet_title(page: PublishedPage) -> str:
+    """Title of a sheet with its period, and the kind of device of a sheet for one: all sheets have the same h1."""
+    days = DAYS.search(page.period)
+    device = [each.label for each in page.sentences[1:2]] if "-device-" in page.name else []
+    return f"{page.title}: {' · '.join([days[1] if days else page.name, *device])}"
+
+
+def origin(page: PublishedPage, head: PageHead) -> str:
+    """Shop, period, log, day and version of a page as far as the head of the index does not say them."""
+    said = {f"made on {dt.date.today().isoformat()}", f"log {head.log_hash[:12]}", f"version {__version__}"}
+    parts = [part for part in page.period.split(" · ") if part not in said]
+    return " · ".join([*([page.shop] if page.shop != head.shop else []), *parts])
 
 
 @dataclass(frozen=True)
@@ -65,25 +95,29 @@ class Listed:
     ----------
     pages : sequence of PublishedPage
         What to list.
+    head : PageHead
+        Head of the index: what stands there is not said again at every page.
     log_hash : str
         Beginning of the hash of the log that the latest review was made from; another one is told.
-    details : bool
-        Whether the quiet second lines are shown: those of a sheet hold its likely ranges.
+    sheets : bool
+        Whether these are sheets: their period is in the title, and the quiet second lines hold their likely ranges.
     """
 
     pages: Sequence[PublishedPage]
+    head: PageHead
     log_hash: str = ""
-    details: bool = False
+    sheets: bool = False
 
     def _item(self, page: PublishedPage) -> str:
-        origin = " · ".join(filter(None, [page.shop, page.period]))
-        told = ["Invented data."] if page.invented else []
+        told = ["Invented data."] if page.invented and not self.head.invented else []
         if self.log_hash and page.log_hash and page.log_hash != self.log_hash:
             told.append("Made from another state of the log than the review above.")
-        first = FirstScreen([s if self.details else replace(s, detail="") for s in page.sentences])
+        shown = [each for each in page.sentences if each != page.month]
+        first = FirstScreen([s if self.sheets else replace(s, says=standing_alone(s.says), detail="") for s in shown])
         notes = "".join(f"<p><strong>{text}</strong></p>" for text in told)
-        link = f'<h3><a href="{escape(page.name)}">{escape(page.title)}</a></h3>'
-        return f'<li>{link}<p class="period">{escape(origin)}</p>{notes}{first._repr_html_() if page.sentences else ""}</li>'
+        title = sheet_title(page) if self.sheets else page.title
+        link = f'<h3><a href="{escape(page.name)}">{escape(title)}</a></h3>'
+        return f'<li>{link}<p class="period">{escape(origin(page, self.head))}</p>{notes}{first._repr_html_() if shown else ""}</li>'
 
     def _repr_html_(self) -> str:
         return f'<ul class="pages">{"".join(map(self._item, self.pages))}</ul>'
@@ -106,9 +140,9 @@ class Links:
         )
 
 
-def _short(page: PublishedPage) -> tuple[str, str, str]:
-    says = page.sentences[0].says if page.sentences else page.period
-    return page.name, page.title, f"{says} Invented data." if page.invented else says
+def _short(page: PublishedPage, head: PageHead) -> tuple[str, str, str]:
+    says = standing_alone(page.sentences[0].says) if page.sentences else origin(page, head)
+    return page.name, page.title, f"{says} Invented data." if page.invented and not head.invented else says
 
 
 def page_head(found: Found) -> PageHead:
@@ -120,19 +154,30 @@ def page_head(found: Found) -> PageHead:
     return PageHead("Pages of the bench", shop, about, log_hash, invented)
 
 
+def _month(latest: Sequence[PublishedPage]) -> list[Any]:
+    """The latest month in numbers, as its review says them."""
+    lines = [(page.title, page.month) for page in latest if page.month is not None]
+    found = [replace(line, label=title, detail=line.detail.partition(". ")[0]) for title, line in lines]
+    return [FirstScreen(found)] if found else []
+
+
 def parts(found: Found, guide_list: Sequence[Guide]) -> list[Any]:
     """The index in order."""
+    head = page_head(found)
     out: list[Any] = [Heading("Latest month")]
     latest, earlier = found.reviews[:1], found.reviews[1:]
+    log_hash = latest[0].log_hash if latest else ""
     now = latest + found.of_the_log
     if now:
-        out.append(Listed(now, latest[0].log_hash if latest else ""))
-    else:
+        out.append(Listed(now, head, log_hash))
+    elif not found.unfinished:
         out.append(Prose(["No page of a log lies in this folder yet. 'rework month my_log' makes them."]))
+    if found.unfinished:
+        out += [Heading("Not over yet"), Listed(found.unfinished, head)]
     if found.sheets:
-        out += [Heading("Sheets for clients"), Listed(found.sheets, details=True)]
+        out += [Heading("Sheets for clients"), Listed(found.sheets, head, sheets=True)]
     if earlier:
-        out += [Heading("Earlier months"), Links([_short(page) for page in earlier])]
+        out += [Heading("Earlier months"), Links([_short(page, head) for page in earlier])]
     if found.of_logs:
         out.append(Caution([BENCH_ONLY]))
     if guide_list:
@@ -140,8 +185,8 @@ def parts(found: Found, guide_list: Sequence[Guide]) -> list[Any]:
         words = (glossary.NAME, glossary.TITLE, "What each means, in plain language.")
         out += [Heading("Guides, a duty each"), Links([*links, words])]
     if found.of_the_suite:
-        out += [Heading("How the numbers are made"), Links([_short(page) for page in found.of_the_suite])]
-    return [Contents([part for part in out if isinstance(part, Heading)]), *out]
+        out += [Heading("How the numbers are made"), Links([_short(page, head) for page in found.of_the_suite])]
+    return [*_month(latest), Contents([part for part in out if isinstance(part, Heading)]), *out]
 
 
 def publish_index(folder: Path, say: Callable[[str], None]) -> Path:

@@ -30,11 +30,11 @@ def month_line(review: Review) -> Statement:
         if len(closed)
         else "No job was closed."
     )
-    detail = (
-        "Not a rate of success: quick jobs close first. That rate is under 'Recovered, by the month the job came in'."
-    )
-    back = f"{plural(again, 'further attempt')} on a board counted before." if again else ""
-    return Statement(MONTH_IN_NUMBERS, f"{told} {shut}", " ".join(filter(None, (back, detail if len(closed) else ""))))
+    caution = "Not a rate of success, for quick jobs close first."
+    where = "That rate is under 'Recovered, by the month the job came in'."
+    back = [f"{plural(again, 'further attempt')} came in on a board counted before."] if again else []
+    detail = [*([caution, where] if len(closed) else []), *back]
+    return Statement(MONTH_IN_NUMBERS, f"{told} {shut}", " ".join(detail))
 
 
 def _status(came: pd.DataFrame, status: FirstBoot) -> int:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from html.parser import HTMLParser
 from pathlib import Path
 
-from analysis.report.page import Statement
+from analysis.report.page import MONTH_IN_NUMBERS, UNFINISHED, Statement
 
 
 @dataclass(frozen=True)
@@ -38,6 +38,18 @@ class PublishedPage:
         """Beginning of the hash of the log it was made from; empty where no log was."""
         found = re.search(r"· log ([0-9a-f]+) ·", self.period)
         return found[1] if found else ""
+
+    @property
+    def month(self) -> Statement | None:
+        """Its line of the month in numbers, where it has one."""
+        return next((each for each in self.sentences if each.label == MONTH_IN_NUMBERS), None)
+
+    @property
+    def unfinished(self) -> bool:
+        """Whether it reviews a month that was not over: it says so, or was made before the month ended."""
+        made = re.search(r"made on ([0-9]{4}-[0-9]{2})", self.period)
+        in_its_month = made is not None and self.name == f"review-{made[1]}.html"
+        return in_its_month or any(each.label == UNFINISHED for each in self.sentences)
 
 
 class _Top(HTMLParser):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import shutil
 
 import pytest
@@ -10,7 +11,8 @@ from bs4 import BeautifulSoup
 from analysis.cli import main
 from analysis.errors import RenderError
 from analysis.report import month as month_pages
-from analysis.report.page import FirstScreen, PageHead, Statement
+from analysis.report.index_page import standing_alone
+from analysis.report.page import MONTH_IN_NUMBERS, UNFINISHED, FirstScreen, PageHead, Statement
 from analysis.report.plain_page import page_html
 from analysis.report.published_pages import read_page
 from tests.report.gates import assert_page_behaves, assert_page_is_sound, visible_text
@@ -76,6 +78,62 @@ def test_another_state_of_the_log_and_invented_data_are_told(folder):
     items = {item.a["href"]: item.get_text() for item in soup.select(".pages > li")}
     assert "Invented data." in items["review-2024-09.html"]
     assert "Invented data." not in items["counter.html"]
+
+
+def test_the_month_in_numbers_stands_at_the_top_once(folder):
+    says = "14 devices came in: 13 accepted and 1 declined. 9 jobs closed; data recovered from 7 of 9."
+    first = FirstScreen(
+        [Statement(MONTH_IN_NUMBERS, says, "Not a rate of success, for quick jobs close first. See elsewhere.")]
+    )
+    head = PageHead("Monthly review, October 2024", "Bench <1>", "650 jobs", "aaaa", True)
+    (folder / "review-2024-10.html").write_text(page_html(head, [first]), encoding="utf-8")
+    text = visible_text(index_of(folder))
+    assert text.count(says) == 1
+    assert "quick jobs close first" in text
+    assert "See elsewhere" not in text
+    assert text.index(says) < text.index("Accept or decline")
+
+
+def test_a_month_that_is_not_over_is_not_the_latest(folder):
+    head = PageHead("Monthly review, October 2024", "Bench <1>", "650 jobs", "aaaa", True)
+    first = FirstScreen([Statement(UNFINISHED, "The log ends.", "")])
+    (folder / "review-2024-10.html").write_text(page_html(head, [first]), encoding="utf-8")
+    today = dt.date.today()
+    put(folder, f"review-{today:%Y-%m}.html", "Monthly review, now", "1 of 2 booted.")
+    soup = index_of(folder)
+    latest = soup.find(id="latest-month").find_next("ul")
+    assert latest.a["href"] == "review-2024-09.html"
+    apart = soup.find(id="not-over-yet").find_next("ul")
+    assert {link["href"] for link in apart.find_all("a")} == {"review-2024-10.html", f"review-{today:%Y-%m}.html"}
+    assert "Monthly review, September 2024" in soup.select_one("header .period").get_text()
+
+
+def test_what_the_head_says_is_not_said_at_every_page(folder):
+    put(folder, "counter.html", "Accept or decline", "Ours.")
+    text = index_of(folder).body.get_text(" ")
+    for once in ("Bench <1>", "log aaaa", "Invented data."):
+        assert text.count(once) == 1, once
+    put(folder, "counter.html", "Accept or decline", "Ours.", "bbbb")
+    assert "log bbbb" in visible_text(index_of(folder))
+
+
+def test_what_points_elsewhere_is_left_out_and_numbers_stay():
+    told = "No word on heat yet; the reason of each setting stands below."
+    assert standing_alone(told) == "No word on heat yet."
+    kept = "To be clear, a technician would have to stand 20 points above or 25 points below the bench's average."
+    assert standing_alone(kept) == kept
+
+
+def test_two_sheets_have_two_titles(folder):
+    period = "Devices received from 1 January 2024 to 30 June 2024, a fixed half-year. Counted on 1 July 2024."
+    likely = [Statement("Data recovered", "5 of 9"), Statement("A device like yours (Liquid)", "2 of 4")]
+    for name in ("evidence-2024H1.html", "evidence-2024H1-device-liquid.html"):
+        page = page_html(PageHead("How often", "Bench <1>", period, "", True), [FirstScreen(likely)])
+        (folder / name).write_text(page, encoding="utf-8")
+    titles = [link.get_text() for link in index_of(folder).select('.pages h3 a[href^="evidence"]')]
+    assert len(set(titles)) == 2
+    assert all("1 January 2024 to 30 June 2024" in title for title in titles)
+    assert sum("Liquid" in title for title in titles) == 1
 
 
 def test_an_empty_folder_says_how_to_begin(tmp_path):

@@ -39,7 +39,8 @@ def test_the_page_says_that_the_data_are_invented(text):
 def test_the_first_screen_answers_in_order(demo_review, review):
     soup = BeautifulSoup(demo_review.read_text(encoding="utf-8"), "html5lib")
     labels = [tag.get_text() for tag in soup.select(".first .label")]
-    assert labels == ["The month in numbers", "First boot", "Biggest cause of failure", "One thing to watch", "Jobs left out"]
+    assert labels[:2] == ["The month in numbers", "First boot"]
+    assert labels[2:] == ["Biggest cause of failure", "One thing to watch", "Jobs left out"]
     first = soup.select(".first .says")[1].get_text()
     assert first.startswith(f"{review.now.observed} of {review.now.n} jobs booted")
     assert f"{review.now.expected:.1f} were to be expected" in first

@@ -72,8 +72,8 @@ def test_rates_that_do_not_differ_are_one_rate_and_each_has_its_n():
     alike, differ = people((2, 3, 0.67, 0.6), (4, 6, 0.67, 0.6)), people((3, 5, 0.5, 0.4), (5, 6, 0.7, 0.6))
     assert technician_words.mix_words(alike) == "Raw rates are all 67 % (n = 9); on the same boards all are at 67 %."
     assert technician_words.mix_words(differ) == (
-        "Raw rates lie between 60 % (3 of 5 first boots) and 83 % (5 of 6 first boots); on the same boards, between 50 %"
-        " and 70 %."
+        "Raw rates lie between 60 % (3 of 5 first boots) and 83 % (5 of 6 first boots); on the same boards, between"
+        " 50 % and 70 %."
     )
     assert "of each set of boards" in technician_words.boards_words(alike)
     assert "of the hardest" in technician_words.boards_words(differ)
