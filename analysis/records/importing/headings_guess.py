@@ -187,6 +187,9 @@ def _of_step(text: str, heading: str) -> Guess | None:
     if (chip or step) and (about := _STEP_LOOSE.get(bare)):
         why = "what the station shows is set_temp_c, what a thermocouple at the part shows is measured_peak_c"
         return Guess(ColumnMap(heading, f"heat_steps.{about}", chip=chip or OPEN, step=step or OPEN), False, why)
+    if text in words.STEP_PHRASES["preheat_c"]:
+        why = f"'{text}' often means the preheater's temperature during another step"
+        return Guess(ColumnMap(heading, "heat_steps.preheat_c", chip=OPEN, step=OPEN), False, why)
     if name is None or not (step or chip):
         return None
     found = ColumnMap(heading, f"heat_steps.{name}", chip=chip or OPEN, step=step or OPEN)

@@ -293,7 +293,8 @@ def place(reads: Sequence[ReadSheet], left: Sequence[Proposal]) -> Placement:
             records[table][key] = record | {k: v for k, v in work.constants[table, key].items() if v}
     for key, fixed in work.fixed.items():
         if key in records["jobs"]:
-            records["jobs"][key] = fixed | records["jobs"][key]
+            held = {name: said for name, said in fixed.items() if not work.waiting.for_cell("jobs", key, name)}
+            records["jobs"][key] = held | records["jobs"][key]
     work.jobs_seen |= {key[0] for key in records["jobs"]}
     cells_in = sum(r.headed.sheet.cells_n for r in reads) + sum(p.headed.sheet.cells_n for p in left)
     counted = (settled.placed, settled.converted, work.blank, len(work.aside))

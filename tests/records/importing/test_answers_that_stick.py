@@ -104,6 +104,16 @@ def test_headings_of_a_swap_book(heading, to):
     assert guess is None or OPEN not in (guess.column.chip, guess.column.step)
 
 
+def test_a_preheat_alone_is_asked_for_its_step(tmp_path):
+    """Which step it warmed, the heading does not say."""
+    source, log = with_column(tmp_path / "a.csv", "Preheat", ["120", "110", ""]), tmp_path / "log"
+    question, *others = run(source, log).questions
+    assert 'maybe to = "heat_steps.preheat_c"' in question.text
+    assert [other.key for other in others] == ["chip", "step"]
+    replaced(log / "import.toml", ('to = "?"', 'to = "heat_steps.preheat_c"'))
+    assert asked(run(source, log)) == {("Preheat", "chip"), ("Preheat", "step"), ("Preheat", "unit")}
+
+
 def test_a_cell_that_breaks_a_rule_is_shown_with_rule_and_remedy(tmp_path, capsys):
     rows = [("J-1", "2024-03-02", "drop", "yes"), ("J-2", "31/2/2024", "drop", "yes")]
     main(["import", str(sheet(tmp_path / "a.csv", HEAD, rows)), "--into", str(tmp_path / "log")])

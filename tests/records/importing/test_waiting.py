@@ -106,6 +106,16 @@ def test_a_column_that_is_ignored_now_is_settled(log):
     assert told(run(log.parent / "a.csv", log)) == {("bench_hours", "")}
 
 
+def test_what_holds_for_every_row_is_not_put_where_a_cell_waits(tmp_path):
+    """The cell says something of its own; what is not known yet."""
+    rows = [(*row[:3], said) for row, said in zip(ROWS, ("yes", "zonk", ""), strict=True)]
+    source, log = sheet(tmp_path / "a.csv", HEAD, rows), tmp_path / "log"
+    run(source, log)
+    replaced(log / "import.toml", ('row = "jobs"', 'row = "jobs"\nfixed = {"jobs.decision" = "accepted"}'))
+    run(source, log)
+    assert cells(log, "decision") == ["accepted", "", "accepted"]
+
+
 def test_a_cell_that_cannot_be_read_is_not_called_blank(tmp_path):
     """It stands in the list of cells kept aside; the day in the log stays."""
     source = with_column(tmp_path / "a.csv", "Closed", ["2024-05-01", "2024-05-02", ""])
