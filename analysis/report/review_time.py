@@ -29,6 +29,7 @@ from analysis.report.wording import (
     percent,
 )
 
+LOSSES = "lost for good"
 EACH_INTERVAL = "Each interval stands for itself: of 20 such, about one misses the truth by chance."
 
 
@@ -176,8 +177,9 @@ def attempts_grid(review: Review) -> Grid | Prose:
     if not table:
         return Prose(["No boot test is recorded, so that nothing can be said about further attempts."])
     # What ended a job: losses and giving up always, the others where there are any.
+    known, failures = _losses_known(review)
     ends = {
-        "lost for good": [row.lost for row in table],
+        LOSSES: [row.lost for row in table],
         "given up": [row.given_up for row in table],
         "client stopped": [row.stopped for row in table],
         "still open": [row.still_open for row in table],
@@ -189,7 +191,7 @@ def attempts_grid(review: Review) -> Grid | Prose:
             f"test {row.test_no}",
             of(row.chance),
             _with_range((row.chance.rate, row.chance.low, row.chance.high)),
-            *(str(counts[i]) for counts in shown.values()),
+            *("–" if head == LOSSES and not known and failures else str(counts[i]) for head, counts in shown.items()),
             _low_to_high(row) if row.bounded else _with_range(_same_at_first(row, row.within_low)),
             _with_range(_same_at_first(row, row.within_continued)),
         ]
@@ -199,8 +201,26 @@ def attempts_grid(review: Review) -> Grid | Prose:
     heads = ["boot test", "booted, of jobs tried", "chance", *shown]
     heads += ["booted by then, of tested jobs" + (": low to high" if bounded else "")]
     heads += ["… had none been given up or stopped"]
-    under = f"{_attempts_note(review.attempts, bounded)} {EACH_INTERVAL}"
+    under = f"{_attempts_note(review.attempts, bounded)} {EACH_INTERVAL}{_losses_note(known, failures)}"
     return Grid("Attempts, by boot test", heads, rows, numbers=tuple(range(1, len(heads))), under=under)
+
+
+def _losses_known(review: Review) -> tuple[int, int]:
+    """Failed jobs for which somebody wrote whether the data are lost for good, and all failed jobs."""
+    jobs = review.log.tables["jobs"]
+    failed = jobs["decision"].eq("accepted") & jobs["outcome"].eq("not_recovered")
+    written = jobs.loc[failed.fillna(False).astype(bool), "loss_reversible"].notna()
+    return int(written.sum()), len(written)
+
+
+def _losses_note(known: int, failures: int) -> str:
+    """What a count of losses leaves out, since a loss that nobody wrote looks like giving up."""
+    if known == failures:
+        return ""
+    return (
+        f" Whether the data are lost for good is recorded for {known} of {plural(failures, 'failed job')}; the others"
+        " count as given up."
+    )
 
 
 def _same_at_first(row: AttemptRow, estimate: tuple[float, float, float]) -> tuple[float, float, float]:

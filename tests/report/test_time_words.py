@@ -91,3 +91,16 @@ def test_classes_too_small_for_a_curve_are_not_drawn():
     review = review_of(strict, pd.Period("2026-02"))
     assert len(review.hours.by_damage) == 2
     assert "a curve takes 30 jobs" in review_time.hours_by_damage_picture(review)._repr_html_()
+
+
+def test_losses_that_nobody_recorded_are_no_zero():
+    jobs, tests = hundred_jobs(logged=True)
+    blank = [job | {"loss_reversible": None} if job.get("outcome") == "not_recovered" else job for job in jobs]
+    grid = review_time.attempts_grid(reviewed(blank, tests))
+    at = grid.heads.index("lost for good")
+    assert {row[at] for row in grid.rows} == {"–"}
+    failed = sum(job.get("outcome") == "not_recovered" for job in jobs)
+    assert f"recorded for 0 of {failed} failed jobs; the others count as given up" in grid.under
+    told = review_time.attempts_grid(reviewed(jobs, tests))
+    assert {row[at] for row in told.rows} == {"0"}
+    assert "recorded for" not in told.under
