@@ -160,7 +160,7 @@ def _assess_flags(assess: argparse.ArgumentParser) -> None:
         "--start-share", default="", metavar="PERCENT", help="of a staged fee, the share due at the start and kept"
     )
     assess.add_argument(
-        "--after-test", type=int, default=0, metavar="N", help="also: is another attempt worth it after N failed tests?"
+        "--after-test", type=int, default=0, metavar="N", help="instead: is another attempt worth it after N failures?"
     )
     assess.add_argument(
         "--waiting", type=Path, metavar="FILE", help="a CSV of waiting intakes (job_id and the columns)"

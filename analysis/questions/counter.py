@@ -101,6 +101,8 @@ class Counter:
     example : Assessment or None
     example_is_typical : bool
         Whether the example was made up from the commonest facts of the log.
+    share_assumed : bool
+        Whether nobody said what share of a staged fee is due at the start, so that :data:`START_SHARE_PCT` stands in.
     """
 
     log: Log
@@ -120,6 +122,7 @@ class Counter:
     card_money: tuple[float, ...]
     example: Assessment | None
     example_is_typical: bool
+    share_assumed: bool
 
 
 def _judged(rolled: Rolling) -> tuple[Judged, ...]:
@@ -248,7 +251,8 @@ def counter_of(log: Log, start_share_pct: float, intake: Mapping[str, str]) -> C
     ReworkError
         If the share is no percentage between 0 and 100, or the example cannot be read.
     """
-    start_share_pct = start_share_pct or log.settings.staged_start_share_pct or START_SHARE_PCT
+    said = start_share_pct or log.settings.staged_start_share_pct
+    start_share_pct = said or START_SHARE_PCT
     if not 0 < start_share_pct < 100:
         raise ReworkError(f"A start share of {start_share_pct:g} % cannot be used.", rule="between 0 and 100")
     share = start_share_pct / 100
@@ -279,6 +283,7 @@ def counter_of(log: Log, start_share_pct: float, intake: Mapping[str, str]) -> C
         card_money=used,
         example=example,
         example_is_typical=typical,
+        share_assumed=not said,
     )
 
 

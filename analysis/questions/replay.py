@@ -14,6 +14,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from analysis.models.offer_value import Basis
 from analysis.models.rolling import Rolling
 from analysis.questions.assess import Advice, decide_all, offer_of
 from analysis.questions.bench_model import FACTS, BenchModel, bench_model, intake_rows
@@ -45,7 +46,8 @@ class Replay:
     rows : DataFrame
         One row a job: ``job_id``, ``month``, ``advice``, ``source`` (model or class rate), ``recovered``, ``hours``,
         ``margin`` and ``before_hours`` (as they came, with and without the cost of the hours; NaN where not known), and
-        ``fee`` and ``fee_too_low``: whether even a success was expected to cost more than it.
+        ``fee`` and ``fee_too_low``: whether even a success was expected to cost more than it; ``staged``: whether the
+        fee is a staged one, of which a share is taken as due at the start.
     declined : int
     recoveries, hours, money, money_idle : Sum
         Recoveries forgone; bench hours saved; money saved (losses avoided less gains forgone); the same if the saved
@@ -71,6 +73,11 @@ class Replay:
     fee_too_low: int
     still_open: int
     start_share: float
+
+    @property
+    def staged_n(self) -> int:
+        """Replayed jobs with a staged fee: the verdict and the money of these rest on ``start_share``."""
+        return int(self.rows["staged"].sum())
 
 
 def past_intakes(here: pd.DataFrame, start_share: float) -> list[Intake]:
@@ -113,6 +120,7 @@ def _decided(bench: BenchModel, here: pd.DataFrame, settings: Settings, start_sh
                 "hours": row["chain_hours"],
                 "margin": margin,
                 "fee": float("nan") if intake.fee is None else intake.fee,
+                "staged": intake.basis == Basis.STAGED,
                 "fee_too_low": found.value is not None and found.value.on_success < 0,
                 "before_hours": float("nan") if offer is None or np.isnan(margin) else float(offer.margins(0.0, won)),
             }
@@ -162,6 +170,7 @@ def replay(
         "margin",
         "before_hours",
         "fee",
+        "staged",
         "fee_too_low",
     ]
     frame = pd.DataFrame(decided, columns=columns)

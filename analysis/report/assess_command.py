@@ -3,20 +3,30 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
 from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
 from analysis.errors import ReworkError
 from analysis.questions.assess import Advice, Assessment, assess, by_margin_per_hour, offer_of
-from analysis.questions.intake_form import ASKED, SHARE, Intake, read_intake, read_waiting
+from analysis.questions.intake_form import ASKED, DONOR_COLUMNS, SHARE, Intake, read_intake, read_waiting
 from analysis.questions.known_bench import known_bench
 from analysis.records.dictionary import Column, Kind
 from analysis.records.entering.cells import Rules
 from analysis.records.entering.session import HELP, Question, Session
 from analysis.records.problems import plural
 from analysis.records.settings import Settings, read_settings
-from analysis.report.assess_words import as_dict, as_json, assessment_lines, money, why_words
+from analysis.report.assess_words import (
+    CAUTION,
+    as_dict,
+    as_json,
+    assessment_lines,
+    hour_cost_dict,
+    hour_cost_lines,
+    money,
+    why_words,
+)
 from analysis.report.wording import interval, number, percent
 
 Say = Callable[[str], None]
@@ -58,9 +68,12 @@ def ask_intake(settings: Settings, today: dt.date, read_line: Callable[[str], st
     return session.run(flow)
 
 
-def _waiting_lines(found: tuple[Assessment, ...], currency: str) -> list[str]:
+def _waiting_lines(found: tuple[Assessment, ...], settings: Settings) -> list[str]:
+    currency = settings.currency
+    beside = hour_cost_lines(settings) if any(each.value is not None for each in found) else []
     lines = [
         f"{plural(len(found), 'waiting intake')}, the best margin a bench hour first (for when hours are short):",
+        *beside,
         "",
     ]
     rows = [["job", "recommendation", "recovery", "80 % interval", "margin", "hours", "a bench hour", "alike"]]
@@ -126,11 +139,11 @@ def assess_waiting(
 
         taken = taken_at_random(open_ones, take_share / 100, random_seed)
     if not as_text:
-        told = [as_dict(each, settings.currency, bench.log_hash) for each in found]
+        told = [as_dict(each, settings, bench.log_hash) for each in found]
         if take_share is not None:
             told = [each | {"taken_at_random": each["name"] in taken} for each in told]
         return [as_json(told)]
-    lines = _waiting_lines(found, settings.currency)
+    lines = _waiting_lines(found, settings)
     if take_share is not None:
         lines += [
             "",
@@ -143,31 +156,49 @@ def assess_waiting(
 def assess_one(
     folder: Path, cache: Path, texts: Mapping[str, str], *, after_test: int, as_text: bool, today: dt.date, note: Say
 ) -> list[str]:
-    """Lines on one intake; with ``after_test`` over 0 also on another attempt after so many failed boot tests."""
+    """Lines on one intake; with ``after_test`` over 0 instead on another attempt after so many failed boot tests."""
     intake = read_intake(texts, _settings_of(folder), today)  # a wrong value is told before anything is fitted
+    if after_test:
+        lines, plain = another_attempt(folder, after_test, intake)
+        return lines if as_text else [as_json(plain)]
     bench, settings = known_bench(folder, cache, note)
     found = assess(bench, intake, settings)
-    again = another_attempt(folder, after_test, intake, settings) if after_test else None
     if as_text:
-        return [*assessment_lines(found, settings.currency), *(["", *again[0]] if again else [])]
-    told = as_dict(found, settings.currency, bench.log_hash)
-    return [as_json(told | {"another_attempt": again[1]} if again else told)]
+        return assessment_lines(found, settings)
+    return [as_json(as_dict(found, settings, bench.log_hash))]
 
 
-def another_attempt(folder: Path, after: int, intake: Intake, settings: Settings) -> tuple[list[str], dict[str, Any]]:
-    """Another attempt after so many failed boot tests: in words, and as plain values."""
+def another_attempt(folder: Path, after: int, intake: Intake) -> tuple[list[str], dict[str, Any]]:
+    """Another attempt after so many failed boot tests: in words, and as plain values.
+
+    The chances of the intake are of a board before any test, so that neither of them stands here.
+    """
     from analysis.questions.another_attempt import after_test, next_tests, worth_of
     from analysis.records.log import read_log
     from analysis.report.attempt_words import attempt_dict, attempt_words
 
     log = read_log(Path(folder)).without_faulty_jobs()
+    settings = log.settings
     test = after_test(next_tests(log), after)
     worth = worth_of(test, offer_of(intake, settings), settings.bench_hour_cost)
-    return attempt_words(test, worth, settings.currency), attempt_dict(test, worth)
+    beside = [] if math.isnan(worth.cost) else hour_cost_lines(settings)
+    told = {"currency": settings.currency, **hour_cost_dict(settings), "log_hash": log.hash}
+    return [*attempt_words(test, worth, settings.currency, beside), "", CAUTION], {
+        "another_attempt": attempt_dict(test, worth),
+        **told,
+    }
+
+
+def _refuse_donor(texts: Mapping[str, str], after: int) -> None:
+    donor = [f"--{c.name.replace('_', '-')}" for c in DONOR_COLUMNS if texts.get(c.name)]
+    if after and donor:
+        todo = "Leave them out; without --after-test they are shown as an option."
+        raise ReworkError(f"With --after-test these flags would not be looked at: {', '.join(donor)}.", todo=todo)
 
 
 def _refuse_odd_flags(texts: Mapping[str, str], waiting: Path | None, take_share: float | None, after: int) -> None:
     """A flag that would be passed over without a word is refused."""
+    _refuse_donor(texts, after)
     facts = [name for name, text in texts.items() if text and name != SHARE]
     if after < 0:
         raise ReworkError(f"--after-test {after} is no number of failed tests.", rule="1 or more")

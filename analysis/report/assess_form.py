@@ -51,7 +51,7 @@ class AssessForm:
         texts = {name: field.value for name, field in self.fields.items()}
         try:
             found = assess(self._bench, read_intake(texts, self._settings, self._today), self._settings)
-            lines = assessment_lines(found, self._settings.currency)
+            lines = assessment_lines(found, self._settings)
         except ReworkError as error:
             lines = ["✗ " + str(error)]
         self.answer.value = (

@@ -14,6 +14,7 @@ from analysis.questions.offer_rows import Outcome
 from analysis.questions.trust import Trust
 from analysis.records.dictionary import DONORS, JOBS
 from analysis.records.problems import plural
+from analysis.records.settings import FILE, Settings
 from analysis.report.wording import interval, listed, number, percent, points, sentence, span
 
 OUTCOMES = {Outcome.RECOVERED: "Recovery", Outcome.FIRST_BOOT: "First boot"}
@@ -38,6 +39,27 @@ CAUTION = (
 def money(value: float, currency: str) -> str:
     """An amount: "−46 EUR"."""
     return f"{number(value)} {currency}"
+
+
+def hour_cost_words(settings: Settings) -> str:
+    """What an hour costs, and whether the shop ever said so: "60 EUR (the default; set bench_hour_cost in bench.toml)"."""
+    told = money(settings.bench_hour_cost, settings.currency)
+    return f"{told} (the default; set bench_hour_cost in {FILE})" if is_default_cost(settings) else told
+
+
+def is_default_cost(settings: Settings) -> bool:
+    """Whether the cost of an hour is the program's and not known to be the shop's."""
+    return settings.bench_hour_cost == Settings().bench_hour_cost
+
+
+def hour_cost_dict(settings: Settings) -> dict[str, Any]:
+    """The cost of an hour for scripts."""
+    return {"bench_hour_cost": settings.bench_hour_cost, "bench_hour_cost_is_default": is_default_cost(settings)}
+
+
+def hour_cost_lines(settings: Settings) -> list[str]:
+    """A sentence for beside a verdict on money, where the shop never said what an hour costs."""
+    return [f"Counted with a bench hour of {hour_cost_words(settings)}."] if is_default_cost(settings) else []
 
 
 def chance_words(chance: Chance) -> str:
@@ -188,10 +210,12 @@ def _alike_lines(found: Assessment) -> list[str]:
     return rows + ([f"  … and {more} more"] if more > 0 else [])
 
 
-def assessment_lines(found: Assessment, currency: str) -> list[str]:
+def assessment_lines(found: Assessment, settings: Settings) -> list[str]:
     """The whole assessment as lines for a terminal."""
+    currency = settings.currency
     name = f"{found.intake.name}: " if found.intake.name else ""
-    lines = [f"{name}{found.advice.upper()}", *(f"  {text}" for text in why_words(found, currency)), ""]
+    beside = hour_cost_lines(settings) if found.value is not None else []
+    lines = [f"{name}{found.advice.upper()}", *(f"  {text}" for text in [*why_words(found, currency), *beside]), ""]
     for outcome, title in OUTCOMES.items():
         if outcome in found.chances:
             lines.append(f"{title}: {chance_words(found.chances[outcome])}")
@@ -219,9 +243,9 @@ def _fields(thing: object, names: str) -> dict[str, Any]:
     return {name: _clean(getattr(thing, name)) for name in names.split()}
 
 
-def as_dict(found: Assessment, currency: str, log_hash: str) -> dict[str, Any]:
+def as_dict(found: Assessment, settings: Settings, log_hash: str) -> dict[str, Any]:
     """The assessment as plain values, for scripts."""
-    value = found.value
+    value, currency = found.value, settings.currency
     return {
         "name": found.intake.name,
         "recommendation": str(found.advice),
@@ -232,6 +256,7 @@ def as_dict(found: Assessment, currency: str, log_hash: str) -> dict[str, Any]:
         "alike": _fields(found.alike, "n recovered booted tested")
         | {"jobs": [_fields(job, "job_id ending first_boot hours differs") for job in found.alike.jobs]},
         "currency": currency,
+        **hour_cost_dict(settings),
         "worth": None
         if value is None
         else _fields(value, "margin margin_low margin_high on_success on_failure loss hours margin_per_hour")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import Any
 
 from analysis.models.intervals import Proportion
@@ -13,6 +14,11 @@ from analysis.records.problems import plural
 from analysis.report.wording import interval, number, of, percent
 
 SELECTED = "This holds for jobs like those that were continued: the hopeless ones were given up and are not in it."
+
+BEFORE_ANY = (
+    "These are counts by the number of failed tests, not by this device's damage; the chance at intake is of boards before"
+    " any test and does not hold for this one."
+)
 
 
 def _worth(worth: AttemptWorth, currency: str) -> str:
@@ -77,22 +83,36 @@ def attempt_dict(test: NextTest, worth: AttemptWorth) -> dict[str, Any]:
     }
 
 
-def attempt_words(test: NextTest, worth: AttemptWorth, currency: str) -> list[str]:
-    """Chance of the next test, its hours and cost, and what is recommended."""
+def attempt_words(test: NextTest, worth: AttemptWorth, currency: str, beside: Sequence[str] = ()) -> list[str]:
+    """Chance of the next test, its hours and cost, and what is recommended.
+
+    Parameters
+    ----------
+    test : NextTest
+    worth : AttemptWorth
+    currency : str
+    beside : sequence of str
+        What the verdict rests on and must be told beside it.
+    """
     boots = test.boots
     advice = {GoOn.GO_ON: "GO ON", GoOn.STOP: "STOP", GoOn.CANNOT_TELL: "CANNOT TELL"}[worth.advice]
     known = " whose later tests are recorded" if test.unrecorded else ""
-    lines = [
-        f"Another attempt after {plural(test.after, 'failed boot test')}: {advice}",
+    lines = [f"Another attempt after {plural(test.after, 'failed boot test')}: {advice}", *beside]
+    if test.earns.n:
+        earns = test.earns
+        lines.append(
+            f"Recovery at that test, what the fee hangs on: {percent(earns.rate)} ({of(earns)}; 80 % interval"
+            f" {interval(earns.low, earns.high)})."
+        )
+    lines.append(
         f"Boot test {test.after + 1} booted {of(boots)} jobs{known}: {percent(boots.rate)} (80 % interval"
-        f" {interval(boots.low, boots.high)}).",
-    ]
+        f" {interval(boots.low, boots.high)})."
+    )
     lines += [unknown_later(test)] if test.unrecorded else []
     lines += [text] if (text := change_words(test)) else []
     if test.closed:
         lines.append(f"Of {plural(test.closed, 'closed job')} that booted then, {test.recovered} were recovered.")
-    if test.earns.n < test.boots.n or test.recovered < test.boots.x:
-        lines.append(f"What the fee hangs on, recovery at that test: {percent(test.earns.rate)} ({of(test.earns)}).")
     if test.hours_n:
         lines.append(f"It took {number(test.hours, 1)} bench hours on average ({plural(test.hours_n, 'job')}).")
-    return [*lines, _worth(worth, currency), SELECTED, "Each further heating risks the client's only copy."]
+    lines += [_worth(worth, currency), SELECTED, BEFORE_ANY, "Each further heating risks the client's only copy."]
+    return lines

@@ -11,6 +11,7 @@ from analysis.models.offer_value import Pays
 from analysis.questions.another_attempt import worth_of
 from analysis.questions.counter import CardRow, Counter
 from analysis.records.problems import plural
+from analysis.report.assess_words import hour_cost_lines, hour_cost_words
 from analysis.report.attempt_words import SELECTED, unknown_later
 from analysis.report.page import Bullets, Caution, Grid, Prose
 from analysis.report.wording import interval, number, of, percent, sentence
@@ -49,7 +50,7 @@ def attempts_grid(counter: Counter) -> Grid | Prose:
     under = (
         f"{SELECTED} 'Fee at which it pays' is what must hang on success for the attempt to earn its own hours, by the share"
         " recovered at that test; what was spent before is spent either way, a further donor comes on top. 'rework assess --after-test N' weighs one job."
-        f" {unknown_later(counter.tests[0])}".rstrip()
+        f" {' '.join([*hour_cost_lines(settings), unknown_later(counter.tests[0])])}".rstrip()
     )
     return Grid("Another attempt after failed boot tests", heads, rows, numbers=tuple(range(8)), under=under)
 
@@ -158,7 +159,7 @@ def card_money(counter: Counter) -> Grid | Prose:
     rows = [[number(fee, 0 if fee >= 10 else 1), words.get(e.pays, percent(e.chance))] for fee, e in counter.card_even]
     under = (
         f"No result, no fee; a success takes {number(won, 1)} hours and a failure {number(lost, 1)} on average, an hour costs"
-        f" {number(counter.log.settings.bench_hour_cost)} {currency}, a donor {number(donor)} {currency}. Accept when the whole"
+        f" {hour_cost_words(counter.log.settings)}, a donor {number(donor)} {currency}. Accept when the whole"
         " range of the board's class ('all') lies above the break-even chance, decline when it lies below, else discuss."
     )
     return Grid(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+from analysis.models.offer_value import Basis
 from analysis.models.rolling import CLASS, GUESS, PLAIN
 from analysis.questions.assess import Advice
 from analysis.questions.bench_model import MODEL
@@ -12,6 +13,7 @@ from analysis.questions.offer_rows import Outcome
 from analysis.questions.replay import LEVEL as REPLAY_LEVEL
 from analysis.questions.replay import Replay, Sum
 from analysis.records.problems import plural
+from analysis.records.settings import FILE
 from analysis.report import counter_figures
 from analysis.report.assess_words import (
     OUTCOMES,
@@ -20,6 +22,8 @@ from analysis.report.assess_words import (
     donor_words,
     fact_words,
     find_out_words,
+    hour_cost_lines,
+    hour_cost_words,
     recorded_words,
     trust_words,
     why_words,
@@ -91,7 +95,7 @@ def _gained(total: Sum, currency: str) -> str:
 
 
 def _idle(total: Sum, currency: str) -> str:
-    return f"Without other work for them, the hours are paid anyway: it would then have {_gained(total, currency)}."
+    return f"without, the hours being paid anyway, it would have {_gained(total, currency)}."
 
 
 def _fees(replay: Replay, currency: str) -> str:
@@ -106,6 +110,17 @@ def _fees(replay: Replay, currency: str) -> str:
     return f"{text}: where it is the fee, it can be talked about." if own < others else f"{text}."
 
 
+def assumed_share(counter: Counter, jobs: int) -> list[str]:
+    """A sentence for beside the money where a share of staged fees was assumed that nobody gave."""
+    if not (jobs and counter.share_assumed):
+        return []
+    share = percent(counter.replay.start_share)
+    whose = "the staged fee" if jobs == 1 else f"{jobs} staged fees among all jobs"
+    return [
+        f"Of {whose} {share} is assumed to be due at the start (the default; set staged_start_share_pct in {FILE})."
+    ]
+
+
 def _brought(counter: Counter) -> Statement:
     replay, currency = counter.replay, counter.log.settings.currency
     label = "Had it been followed last year"
@@ -113,18 +128,20 @@ def _brought(counter: Counter) -> Statement:
         return Statement(label, "No accepted job of the last twelve months is closed, so that nothing can be replayed.")
     if not replay.declined:
         says = f"Not one of {plural(len(replay.rows), 'accepted job')} would have been declined."
+        says = " ".join([says, *hour_cost_lines(counter.log.settings), *assumed_share(counter, replay.staged_n)])
         return Statement(label, says, "What is to be discussed counts as accepted.")
     forgone = "recovery" if replay.recoveries.total == 1 else "recoveries"
     says = (
         f"{replay.declined} of {plural(len(replay.rows), 'accepted job')} would have been declined:"
         f" {_range(replay.recoveries, forgone)} forgone, {_range(replay.hours, 'bench hours')} saved. With other work"
-        f" for these hours it would have {_gained(replay.money, currency)}."
+        f" for these hours it would have {_gained(replay.money, currency)}; {_idle(replay.money_idle, currency)}"
     )
+    says = " ".join([says, *hour_cost_lines(counter.log.settings), *assumed_share(counter, replay.staged_n)])
     known = [f"hours of {replay.hours_n}"] if replay.hours_n < replay.declined else []
     known += [f"money of {replay.money_n}"] if replay.money_n < replay.declined else []
     only = f" Of the {replay.declined} only the {listed(known)} are recorded and in the sums." if known else ""
     detail = (
-        f"{_idle(replay.money_idle, currency)} In brackets 80 % intervals from resampling months. What is to be discussed"
+        f"In brackets 80 % intervals from resampling months. What is to be discussed"
         f" counts as accepted.{_fees(replay, currency)}{only}"
     )
     return Statement(label, says, detail)
@@ -171,11 +188,15 @@ def example_words(counter: Counter) -> Prose:
         if counter.example_is_typical
         else "The intake of the parameters cell"
     )
+    settings, rests = counter.log.settings, []
+    if found.value is not None:
+        staged = int(found.intake.basis == Basis.STAGED)
+        rests = [*hour_cost_lines(settings), *assumed_share(counter, staged)]
     chances = [f"{OUTCOMES[outcome]}: {chance_words(chance)}." for outcome, chance in found.chances.items()]
     return Prose(
         [
             f"{start}: {recorded_words(found)}.",
-            f"Recommendation: {found.advice}. {' '.join(why_words(found, currency))}",
+            f"Recommendation: {found.advice}. {' '.join([*why_words(found, currency), *rests])}",
             *chances,
             *worth_words(found, currency),
             find_out_words(found, currency),
@@ -338,12 +359,13 @@ def replay_grid(counter: Counter) -> Grid | Prose:
                     f"{len(margin)} of {len(own)}",
                 ]
             )
+    assumed = " (assumed; nobody gave it)" if counter.share_assumed and replay.staged_n else ""
     by_model = int(replay.rows["source"].eq(MODEL).sum())
     under = (
         f"Every month was decided from what was known before it; the model was trusted for {by_model} of"
         f" {plural(len(replay.rows), 'job')}, the class rate for the others. Margins as they came, {currency}, bench hours at"
-        f" {number(counter.log.settings.bench_hour_cost)} {currency}; of a staged fee {percent(replay.start_share)} is taken"
-        " as due at the start, since the log does not hold it; a board that came back counts once, with its first fee and donor and all its hours."
+        f" {hour_cost_words(counter.log.settings)}; of a staged fee {percent(replay.start_share)} is taken"
+        f" as due at the start{assumed}, since the log does not hold it; a board that came back counts once, with its first fee and donor and all its hours."
         " Donors were not chosen by the rule."
     )
     heads = ["would have said", "jobs", "recovered", "bench hours", "hours known for", f"margin, {currency}"]

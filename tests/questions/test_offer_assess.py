@@ -197,7 +197,7 @@ def test_at_the_fee_to_ask_a_discussed_intake_is_accepted():
     assert 600 < here < everywhere or here < 600 < everywhere
     for fee, advice in ((everywhere + 1, Advice.ACCEPT), (everywhere - 1, Advice.DISCUSS)):
         assert _assess(bench, **MONEY | {"fee_amount": f"{fee:.2f}"}).advice is advice
-    words = " ".join(assessment_lines(found, "EUR"))
+    words = " ".join(assessment_lines(found, Settings()))
     assert f"from a fee of {here:.0f} EUR on" in words
     assert f"within the interval from {everywhere:.0f} EUR on" in words
 
@@ -348,7 +348,7 @@ def test_a_trusted_model_is_used_and_tells_its_facts():
     assert {"device_age_years", "underfill"} <= set(blank.unknown)
     sure = _assess(bench, **MONEY | {"fee_basis": "flat", "fee_amount": "9000"})
     assert (sure.advice, sure.find_out) == (Advice.ACCEPT, None)
-    told = "\n".join(assessment_lines(sure, "EUR"))
+    told = "\n".join(assessment_lines(sure, Settings()))
     assert re.search(r"Not known yet: .*device age.*no past value of any one of them would turn the decision", told)
     assert "It pays whatever the chance" in told
-    assert "Not known yet" not in "\n".join(assessment_lines(_assess(bench), "EUR"))
+    assert "Not known yet" not in "\n".join(assessment_lines(_assess(bench), Settings()))

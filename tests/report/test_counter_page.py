@@ -211,7 +211,7 @@ def test_the_form_answers_as_the_command_does_and_tells_all_faults():
     form.fields["device_age_years"].value = form.fields["fee_amount"].value = ""
     form.button.click()
     intake = read_intake({"intake_damage": "drop"}, counter.log.settings, dt.date.today())
-    told = assessment_lines(assess(counter.bench, intake, counter.log.settings), "EUR")
+    told = assessment_lines(assess(counter.bench, intake, counter.log.settings), counter.log.settings)
     assert html.unescape(re.sub("<[^>]+>", "", form.answer.value)) == "\n".join(told)
     assert "text/html" not in form._repr_mimebundle_()  # a published page shows nothing of it
 
@@ -279,12 +279,22 @@ def test_json_holds_the_same_and_no_nan(capsys):
     assert found["alike"]["n"] == len(found["alike"]["jobs"])
 
 
-def test_another_attempt_and_a_donor_option(capsys):
-    flags = ["--intake-damage", "liquid", *MONEY, "--known-good", "untested", "--after-test", "2"]
+def test_another_attempt_stands_first_and_without_the_chances_of_an_intake(capsys):
+    flags = ["--intake-damage", "liquid", *MONEY, "--after-test", "2"]
     out = _run(capsys, *flags)
     assert "Another attempt after 2 failed boot tests: " in out
     assert "like those that were continued" in out
-    told = json.loads(_run(capsys, *flags, "--json"), parse_constant=pytest.fail)["another_attempt"]
+    assert out.startswith("Another attempt after 2 failed boot tests: ")
+    assert re.match(
+        r"Recovery at that test, what the fee hangs on: \d+ % \(\d+ of \d+; 80 % interval", out.splitlines()[1]
+    )
+    # The chances of the intake are of boards before any test: this one has failed.
+    assert "Recovery: " not in out
+    assert "First boot: " not in out
+    everything = json.loads(_run(capsys, *flags, "--json"), parse_constant=pytest.fail)
+    assert "chances" not in everything
+    assert next(iter(everything)) == "another_attempt"
+    told = everything["another_attempt"]
     assert told["after_failed_tests"] == 2
     assert f"booted {told['next_booted']['x']} of {told['next_booted']['n']} jobs" in out
     assert main(["assess", str(DEMO), "--intake-damage", "liquid", "--after-test", "40"]) == 2
@@ -333,6 +343,7 @@ def test_flags_that_would_be_passed_over_are_refused(capsys, tmp_path):
         ["--waiting", str(tmp_path / "w.csv"), "--after-test", "1"],
         ["--waiting", str(tmp_path / "w.csv"), "--fee-amount", "600"],
         ["--after-test", "-1", "--intake-damage", "drop"],
+        ["--after-test", "1", "--intake-damage", "drop", "--known-good", "untested"],
         ["--start-share", "30", "--intake-damage", "drop", "--fee-basis", "flat"],
     ):
         assert main(["assess", str(DEMO), *flags]) == 2
