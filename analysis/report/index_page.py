@@ -14,7 +14,7 @@ from analysis import __version__
 from analysis.errors import RenderError
 from analysis.report import glossary
 from analysis.report.guide_pages import Guide, guide_html, guides
-from analysis.report.page import Caution, FirstScreen, PageHead, Prose
+from analysis.report.page import Caution, FirstScreen, PageHead, Prose, Statement
 from analysis.report.plain_page import Contents, Heading, page_html
 from analysis.report.published_pages import PublishedPage, read_page
 from analysis.report.render import publish
@@ -99,6 +99,8 @@ class Listed:
         Head of the index: what stands there is not said again at every page.
     log_hash : str
         Beginning of the hash of the log that the latest review was made from; another one is told.
+    at_top : sequence of Statement
+        What stands at the top of the index and is not said again.
     sheets : bool
         Whether these are sheets: their period is in the title, and the quiet second lines hold their likely ranges.
     """
@@ -106,13 +108,14 @@ class Listed:
     pages: Sequence[PublishedPage]
     head: PageHead
     log_hash: str = ""
+    at_top: Sequence[Statement | None] = ()
     sheets: bool = False
 
     def _item(self, page: PublishedPage) -> str:
         told = ["Invented data."] if page.invented and not self.head.invented else []
         if self.log_hash and page.log_hash and page.log_hash != self.log_hash:
             told.append("Made from another state of the log than the review above.")
-        shown = [each for each in page.sentences if each != page.month]
+        shown = [each for each in page.sentences if each not in self.at_top]
         first = FirstScreen([s if self.sheets else replace(s, says=standing_alone(s.says), detail="") for s in shown])
         notes = "".join(f"<p><strong>{text}</strong></p>" for text in told)
         title = sheet_title(page) if self.sheets else page.title
@@ -157,7 +160,7 @@ def page_head(found: Found) -> PageHead:
 def _month(latest: Sequence[PublishedPage]) -> list[Any]:
     """The latest month in numbers, as its review says them."""
     lines = [(page.title, page.month) for page in latest if page.month is not None]
-    found = [replace(line, label=title, detail=line.detail.partition(". ")[0]) for title, line in lines]
+    found = [replace(line, label=title, detail=re.sub(r"\. .*", ".", line.detail)) for title, line in lines]
     return [FirstScreen(found)] if found else []
 
 
@@ -169,7 +172,7 @@ def parts(found: Found, guide_list: Sequence[Guide]) -> list[Any]:
     log_hash = latest[0].log_hash if latest else ""
     now = latest + found.of_the_log
     if now:
-        out.append(Listed(now, head, log_hash))
+        out.append(Listed(now, head, log_hash, [page.month for page in latest]))
     elif not found.unfinished:
         out.append(Prose(["No page of a log lies in this folder yet. 'rework month my_log' makes them."]))
     if found.unfinished:

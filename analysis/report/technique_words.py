@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from analysis.models.design import TooFew
-from analysis.questions.damage_steps import DamageSteps
+from analysis.questions.damage_steps import NOT_NOTED, DamageSteps
 from analysis.questions.dose import Dose, NoDose
 from analysis.questions.technique_design import TERM_OF
 from analysis.questions.techniques import Refused, Told
@@ -145,6 +145,9 @@ def counted_words(dose: Dose | NoDose) -> str:
     c = dose.counted
     if c.how_unknown:
         return f"{plural(c.used, 'setting')} used, {c.blank} not recorded. {HOW_UNKNOWN_WORDS}"
+    if not c.used and not c.presets:
+        of_which = " of which the log says how it was entered" if c.unknown else ""
+        return f"No {dose.setting.name} is recorded{of_which} (n = {c.unknown + c.blank})."
     unsaid = f"; {c.unknown} left out that do not say how they were entered" if c.unknown else ""
     return (
         f"{plural(c.used, 'typed setting')} used; {plural(c.presets, 'unchanged preset')} left out, since nobody knows what was"
@@ -208,10 +211,10 @@ def damage_words(damage: DamageSteps) -> str:
         return f"No pad was lost at this bench on {plural(damage.sides, 'side')}."
     lossy = sum(row.lost.x for row in damage.spots)
     first = damage.steps[0]
-    return (
-        f"{plural(damage.lost, 'pad')} lost at this bench, on {lossy} of {plural(damage.sides, 'side')}; most in one step:"
-        f" {first.step} ({plural(first.pads, 'pad')})."
-    )
+    most = f"most in one step: {first.step} ({plural(first.pads, 'pad')})"
+    if first.step == NOT_NOTED:
+        most = f"of {plural(first.pads, 'pad')} the step is not noted"
+    return f"{plural(damage.lost, 'pad')} lost at this bench, on {lossy} of {plural(damage.sides, 'side')}; {most}."
 
 
 def months_words(months: float) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
@@ -19,15 +20,15 @@ from analysis.models.dose_response import setting_difference
 from analysis.models.firth import fit_firth
 from analysis.models.terms import Curve
 from analysis.questions.contrasts import DECLARED
-from analysis.questions.damage_steps import damage_steps
+from analysis.questions.damage_steps import NOT_NOTED, damage_steps
 from analysis.questions.description import describe
-from analysis.questions.dose import Dose, NoDose, doses
+from analysis.questions.dose import Counted, Dose, NoDose, doses
 from analysis.questions.technique_twin import dose_twin
 from analysis.questions.techniques import Effort, techniques
 from analysis.questions.verdicts import Verdict
 from analysis.records.log import Log, read_log
 from analysis.report.review_models import temperature_words
-from analysis.report.technique_words import counted_words, dose_words, told_words
+from analysis.report.technique_words import counted_words, damage_words, dose_words, told_words
 
 
 @pytest.fixture(scope="module")
@@ -81,6 +82,21 @@ def test_a_setting_that_does_not_say_how_it_was_entered_is_left_out_and_counted(
     entry = cohort.first_boots["install_temp_entry"]
     assert cohort.first_boots.loc[entry.eq("not recorded how"), "install_set_temp_c"].isna().all()
     assert 0 < pad_rows(some, cohort).rows["removal_c"].count() < pad_rows(log, cohort).rows["removal_c"].count()
+
+
+def test_a_setting_that_is_never_recorded_is_said_to_be_not_recorded():
+    setting = SimpleNamespace(name="install time")
+    none = SimpleNamespace(setting=setting, counted=Counted(0, 0, 0, 74, False))
+    assert counted_words(none) == "No install time is recorded (n = 74)."
+    unsaid = SimpleNamespace(setting=setting, counted=Counted(0, 0, 58, 16, False))
+    assert counted_words(unsaid) == "No install time is recorded of which the log says how it was entered (n = 74)."
+
+
+def test_pads_whose_step_is_not_noted_are_not_most_in_one_step():
+    row = SimpleNamespace(lost=SimpleNamespace(x=23))
+    steps = [SimpleNamespace(step=NOT_NOTED, pads=30)]
+    damage = SimpleNamespace(sides=201, lost=30, spots=[row], steps=steps)
+    assert damage_words(damage) == "30 pads lost at this bench, on 23 of 201 sides; of 30 pads the step is not noted."
 
 
 def test_a_log_that_never_says_how_settings_were_entered_is_used_with_a_loud_word_and_never_clear():

@@ -89,14 +89,14 @@ def test_the_month_in_numbers_stands_at_the_top_once(folder):
     (folder / "review-2024-10.html").write_text(page_html(head, [first]), encoding="utf-8")
     text = visible_text(index_of(folder))
     assert text.count(says) == 1
-    assert "quick jobs close first" in text
+    assert "quick jobs close first." in text
     assert "See elsewhere" not in text
     assert text.index(says) < text.index("Accept or decline")
 
 
 def test_a_month_that_is_not_over_is_not_the_latest(folder):
     head = PageHead("Monthly review, October 2024", "Bench <1>", "650 jobs", "aaaa", True)
-    first = FirstScreen([Statement(UNFINISHED, "The log ends.", "")])
+    first = FirstScreen([Statement(UNFINISHED, "The log ends.", ""), Statement(MONTH_IN_NUMBERS, "3 devices came in.")])
     (folder / "review-2024-10.html").write_text(page_html(head, [first]), encoding="utf-8")
     today = dt.date.today()
     put(folder, f"review-{today:%Y-%m}.html", "Monthly review, now", "1 of 2 booted.")
@@ -105,6 +105,7 @@ def test_a_month_that_is_not_over_is_not_the_latest(folder):
     assert latest.a["href"] == "review-2024-09.html"
     apart = soup.find(id="not-over-yet").find_next("ul")
     assert {link["href"] for link in apart.find_all("a")} == {"review-2024-10.html", f"review-{today:%Y-%m}.html"}
+    assert "3 devices came in." in apart.get_text()
     assert "Monthly review, September 2024" in soup.select_one("header .period").get_text()
 
 

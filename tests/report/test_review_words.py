@@ -15,10 +15,19 @@ from analysis.questions.cause_trends import cause_trends
 from analysis.questions.causes import causes_of, failed_jobs
 from analysis.questions.rates import Rate
 from analysis.questions.review import review_of
-from analysis.report import first_screen, review_models, review_rates, review_time, to_watch, watch_figures, watch_words
+from analysis.report import (
+    first_screen,
+    month_line,
+    review_models,
+    review_rates,
+    review_time,
+    to_watch,
+    watch_figures,
+    watch_words,
+)
 from analysis.report.page import Grid
 from analysis.report.render import TEMPLATES
-from tests.tables import boot, closed, log_of
+from tests.tables import boot, closed, job, log_of
 
 MONTH = pd.Period("2026-02")
 
@@ -48,6 +57,35 @@ def test_a_half_year_is_named_from_the_first_month_of_the_log():
     log = log_of(jobs=[closed("J-1", "not_recovered", received_date="2026-01-05")])
     (half,) = cause_trends(log, build_cohort(log), MONTH).halves
     assert half.name == "Jan 2026 to Feb 2026"
+
+
+def test_the_month_in_numbers_counts_devices_in_and_jobs_closed_apart():
+    """By hand: five came in (one declined, one withdrawn); two of them and an earlier job closed."""
+    here = {"received_date": "2026-02-03"}
+    jobs = [
+        closed("J-1", **here),
+        closed("J-2", "not_recovered", **here),
+        job("J-3", **here),
+        job("J-4", decision="declined", donor_id=None, **here),
+        job("J-5", decision="withdrawn", donor_id=None, **here),
+        closed("J-0", "recovered", received_date="2026-01-05"),
+        closed("J-9", "recovered", received_date="2026-01-05", closed_date="2026-01-20"),
+    ]
+    review = SimpleNamespace(cohort=build_cohort(log_of(jobs=jobs)), month=MONTH)
+    assert month_line.month_line(review).says == (
+        "5 devices came in: 3 accepted, 1 declined and 1 withdrawn. 3 jobs closed; data recovered from 2 of 3."
+    )
+    nothing = SimpleNamespace(cohort=review.cohort, month=MONTH + 1)
+    assert month_line.month_line(nothing).says == "No device came in. No job was closed."
+    assert not month_line.month_line(nothing).detail
+
+
+def test_a_count_is_not_said_twice_and_none_missing_is_said_plainly():
+    blank = SimpleNamespace(causes_month=causes("pads_lost"))
+    assert first_screen._cause(blank).detail.endswith("Every failure has a cause written.")
+    one = SimpleNamespace(causes_month=causes(None))
+    assert first_screen._cause(one).says == "No cause is known for 1 failure closed this month."
+    assert not first_screen._cause(one).detail
 
 
 @pytest.fixture(scope="module")
