@@ -57,7 +57,9 @@ def _by_content(cells: Sequence[Cell], row: str) -> str:
 
 def _maybe(column: ColumnMap) -> str:
     parts = [f'to = "{column.to}"']
-    parts += [f'{key} = "{value}"' for key in ("chip", "side", "step") if (value := getattr(column, key))]
+    parts += [
+        f'{key} = "{value}"' for key in ("chip", "side", "step") if (value := getattr(column, key)) not in ("", OPEN)
+    ]
     return ", ".join(parts + ([f"test = {column.test}"] if column.test else []))
 
 

@@ -52,7 +52,7 @@ PHRASES: dict[str, tuple[str, ...]] = {
     "device_age_years": ("device age", "age of device", "phone age", "age of phone", "handset age"),
     "intake_damage": (
         *("damage", "fault", "damage type", "type of damage", "damage at intake", "fault type", "cause of damage"),
-        *("kind of damage", "main damage", "damage seen", "fault at intake", "what happened"),
+        *("kind of damage", "main damage", "damage seen", "fault at intake", "what happened", "what happened to it"),
     ),
     "second_damage": ("other damage", "second damage", "damage 2", "secondary damage", "also damaged by", "fault 2"),
     "prior_rework": (
@@ -60,10 +60,11 @@ PHRASES: dict[str, tuple[str, ...]] = {
         *("previous repair", "tried before", "prior attempt", "previous attempt", "rework before", "opened before"),
         *("opened by someone before", "opened by someone", "opened by others", "worked on by someone before"),
         *("opened by another shop", "touched before", "touched by someone before", "repaired before"),
+        *("someone tried before", "somebody tried before", "tried by someone before"),
     ),
     "previous_job_id": ("earlier job", "previous job", "old job no", "earlier job no", "previous job no", "former job"),
     "underfill": ("underfill", "resin", "glue", "glue under chips", "epoxy", "resin under chips"),
-    "decision": ("decision", "taken", "job taken", "accepted", "took job", "accept or decline", "taken on"),
+    "decision": ("decision", "taken", "job taken", "accepted", "took job", "accept or decline", "taken on", "took it"),
     "decline_reason": (
         *("reason for declining", "decline reason", "why declined", "reason declined", "why not taken"),
         *("reason refused", "refusal reason"),
@@ -104,7 +105,16 @@ PHRASES: dict[str, tuple[str, ...]] = {
     "donor_age_years": ("donor age", "age of donor", "donor board age"),
     "donor_age_band": ("donor age band", "age band"),
     "donor_model_year": ("donor model year", "model year", "donor year", "year of model"),
-    "known_good": ("known good", "donor tested", "tested good", "donor test", "donor known good", "tested before use"),
+    "known_good": (
+        "known good",
+        "donor tested",
+        "tested good",
+        "donor test",
+        "donor known good",
+        "tested before use",
+        "donor booted",
+        "donor booted before",
+    ),
     "prior_installs_n": ("earlier installs", "prior installs", "times used", "used before", "installs before"),
     "lot": ("lot", "donor lot", "batch", "purchase", "donor batch"),
     "bga_experience_band": ("experience", "years of experience", "bga experience"),
@@ -131,6 +141,8 @@ LOOSE: dict[str, tuple[str, ...]] = {
     "outcome": ("result", "status", "state", "success", "ok", "final"),
     "intake_damage": ("problem", "symptom", "issue", "complaint"),
     "board_family": ("model", "type"),
+    "fee_basis": ("terms",),
+    "decline_reason": ("why not",),
     "donor_cost": ("cost", "parts cost", "part cost"),
     "technician_id": ("by", "name", "staff", "initials"),
 }

@@ -12,10 +12,10 @@ from tests.records.importing.sheets import HEAD, ROWS, asked, cells, replaced, r
 
 
 def test_the_question_on_decisions_goes_once_a_column_has_them(tmp_path):
-    source = sheet(tmp_path / "a.csv", (*HEAD[:3], "Took it?"), ROWS)
+    source = sheet(tmp_path / "a.csv", (*HEAD[:3], "Ours?"), ROWS)
     log = tmp_path / "log"
-    assert asked(run(source, log)) == {("", "fixed.jobs.decision"), ("Took it?", "to")}
-    replaced(log / "import.toml", ('heading = "Took it?"\nto = "?"', 'heading = "Took it?"\nto = "jobs.decision"'))
+    assert asked(run(source, log)) == {("", "fixed.jobs.decision"), ("Ours?", "to")}
+    replaced(log / "import.toml", ('heading = "Ours?"\nto = "?"', 'heading = "Ours?"\nto = "jobs.decision"'))
     done = run(source, log)
     assert asked(done) == set()
     assert cells(log, "decision") == ["accepted", "accepted", "declined"]
@@ -96,6 +96,10 @@ def test_a_unit_may_be_answered_as_people_write_it(tmp_path, typed, unit):
         ("CPU put-down temp", "heat_steps.set_temp_c"),
         ("First power up", "boot_tests.boot_result"),
         ("2nd try date", "boot_tests.test_date"),
+        ("Took it?", "jobs.decision"),
+        ("Someone tried before?", "jobs.prior_rework"),
+        ("Donor booted before?", "donors.known_good"),
+        ("Why not", "jobs.decline_reason"),
     ],
 )
 def test_headings_of_a_swap_book(heading, to):
