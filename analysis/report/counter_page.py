@@ -115,7 +115,7 @@ def assumed_share(counter: Counter, jobs: int) -> list[str]:
     if not (jobs and counter.share_assumed):
         return []
     share = percent(counter.replay.start_share)
-    whose = "the staged fee" if jobs == 1 else f"{jobs} staged fees among all jobs"
+    whose = "the staged fee" if jobs == 1 else f"{jobs} staged fees among these jobs"
     return [
         f"Of {whose} {share} is assumed to be due at the start (the default; set staged_start_share_pct in {FILE})."
     ]
