@@ -10,7 +10,7 @@ import pandas as pd
 from analysis.cohort.features import Cohort
 from analysis.cohort.ledger import Ledger
 from analysis.cohort.undatable import UNDATED_WORK, Undatable, undatable_of
-from analysis.cohort.work import CLIENT_CHIPS, NO_SETTING, PRESET, centre_by_station, dated, entered
+from analysis.cohort.work import CLIENT_CHIPS, NO_SETTING, PRESET, blank_preheats, centre_by_station, dated, entered
 from analysis.records.log import Log
 
 OXIDISED = 1  # pad grade from which a blade is a question at all
@@ -39,6 +39,8 @@ class TechniqueRows:
         Jobs of ``rows`` with work that names no boot test; with at most one test it is taken as work before test 1.
     undatable : Undatable or None
         Set where so many failed jobs have undated work that ``rows``, which lack them, may be compared in nothing.
+    blank_preheats : int
+        Jobs of ``rows`` whose install counts as cold only because no preheat is noted, in a log that never says none.
     """
 
     rows: pd.DataFrame
@@ -46,6 +48,7 @@ class TechniqueRows:
     stations: int
     taken_as_first: int = 0
     undatable: Undatable | None = None
+    blank_preheats: int = 0
 
 
 def technique_rows(log: Log, cohort: Cohort) -> TechniqueRows:
@@ -74,7 +77,8 @@ def technique_rows(log: Log, cohort: Cohort) -> TechniqueRows:
     used = steps[steps["step_type"].isin(["install", "reball"])]
     ledger = cohort.ledger.then((UNDATED_WORK, int(undated.sum())))
     taken = int(rows["job_id"].isin(pd.concat(silent)).sum())
-    return TechniqueRows(out, ledger, int(used["station_id"].nunique()), taken, undatable_of(cohort))
+    cold = blank_preheats(log, rows)
+    return TechniqueRows(out, ledger, int(used["station_id"].nunique()), taken, undatable_of(cohort), cold)
 
 
 def _settings(steps: pd.DataFrame, kind: str, log: Log) -> pd.DataFrame:

@@ -10,8 +10,11 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from analysis.records.log import Log
+
+Floats = NDArray[np.float64]
 
 CLIENT_CHIPS = ("processor", "storage")
 # How the setting of a heat step was entered. An unchanged preset says nothing of what was really set; a step that does
@@ -160,6 +163,12 @@ def centre_by_station(steps: pd.DataFrame, column: str) -> pd.Series:
     return values.where(own.isna(), values - own + values.median())
 
 
+def _yes_or_no(preheat_c: pd.Series) -> Floats:
+    """1 where a preheat was set, 0 where the log says none, NaN where it says nothing."""
+    degrees = preheat_c.to_numpy(float)
+    return np.where(np.isnan(degrees), np.nan, (degrees > 0).astype(float))
+
+
 def _install_features(steps: pd.DataFrame, keys: list[str], log: Log) -> pd.DataFrame:
     """Last processor install before the test: set temperature where typed, time, preheat."""
     processor = steps[steps["chip_role"].eq("processor")]
@@ -174,21 +183,35 @@ def _install_features(steps: pd.DataFrame, keys: list[str], log: Log) -> pd.Data
             "install_set_temp_c": temperature.to_numpy(),
             "install_temp_entry": how.mask(installs["set_temp_c"].isna(), NO_SETTING).to_numpy(),
             "install_s": installs["step_s"].to_numpy(float),
-            "preheat_at_install": installs["preheat_c"].notna().to_numpy(bool),
+            "preheat_at_install": _yes_or_no(installs["preheat_c"]),
         },
         index=pd.MultiIndex.from_frame(installs[keys]),
     )
-    separate = processor[processor["step_type"].eq("preheat")].groupby(keys, observed=True).size()
-    has_separate = out.index.isin(separate.index)
-    preheated = (out.pop("preheat_at_install") | has_separate).astype(float)
-    out["install_preheat"] = preheated if _keeps_preheats(log) else np.nan
+    own_step = processor[processor["step_type"].eq("preheat")]
+    cold = own_step["preheat_c"].eq(0)  # a preheat step at 0 says that there was none
+    warm, none = (pd.MultiIndex.from_frame(own_step.loc[which, keys]) for which in (~cold, cold))
+    noted = out.pop("preheat_at_install").mask(out.index.isin(warm), 1.0)
+    noted = noted.mask(noted.isna() & out.index.isin(none), 0.0)
+    out["install_preheat"] = noted.fillna(0.0) if blank_is_no_preheat(log) else noted
     return out
 
 
-def _keeps_preheats(log: Log) -> bool:
-    """Whether any preheat is in the log: where none ever is, an install without one was not written down, not cold."""
+def blank_is_no_preheat(log: Log) -> bool:
+    """Whether an install without a word on preheat counts as cold.
+
+    Only in a log that keeps preheats and never says that there was none. Where no preheat is ever kept, one was not
+    written down; where 0 stands on any install (or preheat) before boot test 1, a blank is not recorded.
+    """
     steps = log.tables["heat_steps"]
-    return bool(steps["step_type"].eq("preheat").any() or steps["preheat_c"].notna().any())
+    kept = (steps["step_type"].eq("preheat") & steps["preheat_c"].ne(0)) | steps["preheat_c"].gt(0)
+    spoken_of, _ = dated(steps[steps["step_type"].isin(["install", "preheat"])], log)
+    none_said = spoken_of.loc[spoken_of["before"].eq(1), "preheat_c"].eq(0)
+    return bool(kept.any() and not none_said.any())
+
+
+def blank_preheats(log: Log, rows: pd.DataFrame) -> int:
+    """How many rows of features count as installed cold only because no preheat is noted."""
+    return int(rows["install_preheat"].eq(0).sum()) if blank_is_no_preheat(log) else 0
 
 
 def work_before(log: Log, wanted: pd.DataFrame) -> tuple[pd.DataFrame, Undated]:

@@ -134,6 +134,8 @@ def _bare_number(number: str, unit: str, column: Column) -> str:
 
 def _number(text: str, column: Column, context: Context) -> Reading:
     note = ""
+    if text.casefold() in column.zero_words:
+        return Read(0.0, f"{quoted(text)} read as 0: none")
     if _THOUSANDS.fullmatch(text) and ("," in text or context.comma_decimals) and context.delimiter != ",":
         plain, point = re.sub("[.,]", "", text), text.replace(",", ".")
         reason = "a number that can mean one thing only: here a comma or point may part thousands or decimals"

@@ -27,6 +27,7 @@ RULES: tuple[Callable[[Book], list[Problem]], ...] = (
     rules_bench.work_belongs_to_a_test,
     rules_bench.bismuth_under_leaded_balls,
     rules_bench.installs_melt_the_balls,
+    rules_bench.preheats_are_warm,
     rules_fahrenheit.fahrenheit_in_range,
     rules_privacy.no_personal_data,
 )

@@ -9,12 +9,13 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from analysis.records.dictionary import CHIP_SIDES
+from analysis.records.dictionary import CHIP_SIDES, HEAT_STEPS
 from analysis.records.problems import Problem, Severity, quoted
 from analysis.records.rulebook import Book, plain
 from analysis.records.rules_fahrenheit import celsius, reads_like_fahrenheit
 
 MELTS_AT_C = {"sn63pb37": 183.0, "sac305": 217.0, "sn42bi58": 138.0}
+WARM_C = 20.0  # no preheater is set lower
 BISMUTH = ("sn42bi58", "low_melt")
 
 
@@ -116,6 +117,14 @@ def installs_melt_the_balls(book: Book) -> list[Problem]:
             rule = f"an install {what} at {melting:g} °C or more: {name} balls do not melt below"
             out += book.say("heat_steps", mask, column, rule, todo, f"below-melting-{what}", severity=severity)
     return out
+
+
+def preheats_are_warm(book: Book) -> list[Problem]:
+    """A preheat is warmer than the room; 0 says that there was none."""
+    preheat = book.tables["heat_steps"]["preheat_c"]
+    rule = f"0 where there was no preheat, or a number from {WARM_C:g} to {HEAT_STEPS['preheat_c'].high:g} °C"
+    todo = "Correct the number; leave it blank when it is not known."
+    return book.say("heat_steps", preheat.gt(0) & preheat.lt(WARM_C), "preheat_c", rule, todo, "preheat-cold")
 
 
 def range_todo(column: str, value: float) -> str:

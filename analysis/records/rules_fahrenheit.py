@@ -64,7 +64,7 @@ def fahrenheit_in_range(book: Book) -> list[Problem]:
 def _far_above_the_usual(steps: pd.DataFrame, name: str, sound: NDArray[np.bool_]) -> NDArray[np.bool_]:
     """Values that are far above the usual of their kind of step, and in it as Fahrenheit."""
     values, kinds = steps[name].to_numpy(float, na_value=np.nan), steps["step_type"].cat.codes.to_numpy()
-    out, known = np.zeros(len(steps), dtype=bool), ~np.isnan(values)
+    out, known = np.zeros(len(steps), dtype=bool), values > 0  # 0: no preheat
     for kind in range(len(steps["step_type"].cat.categories)):
         at = np.flatnonzero(known & (kinds == kind))
         mine, usual = values[at], sound[at]

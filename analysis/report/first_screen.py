@@ -61,6 +61,16 @@ def undatable_words(why: Undatable, what: str) -> str:
     return f"No {what}: {why.why}. {why.todo}"
 
 
+def blank_preheat_words(jobs: int) -> list[str]:
+    """What a blank preheat was taken for, where it was: a sentence, or none."""
+    if not jobs:
+        return []
+    return [
+        f"No preheat noted, counted as none: {plural(jobs, 'job')}, since this log never says that there was none. Write 0 in"
+        " preheat_c (heat_steps.csv) on installs without a preheat; from then on a blank is not recorded."
+    ]
+
+
 def _first_boot(review: Review) -> Statement:
     month = review.first_boot[0].proportion
     if not month.n:
@@ -114,10 +124,10 @@ def _cause(review: Review) -> Statement:
     without = f"A cause is missing or was not found for {causes.unexplained} of {plural(causes.n, 'failure')}."
     unexplained = without if causes.unexplained else "Every failure has a cause written."
     if row is None:
-        no_cause = f"No cause is known for {'any of ' if causes.n > 1 else ''}{plural(causes.n, 'failure')} closed this month."
-        return Statement(
-            "Biggest cause of failure", no_cause, unexplained if causes.n > 1 else ""
+        no_cause = (
+            f"No cause is known for {'any of ' if causes.n > 1 else ''}{plural(causes.n, 'failure')} closed this month."
         )
+        return Statement("Biggest cause of failure", no_cause, unexplained if causes.n > 1 else "")
     if row.n == 1 and causes.n > 1:
         says = (
             f"No cause stands out: {plural(causes.n, 'failure')} closed this month, no two with the same named cause."

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from itertools import dropwhile
 
+from analysis.cohort.work import blank_preheats
 from analysis.questions.causes import EVIDENCE, CauseRow, Causes
 from analysis.questions.period import month_name
 from analysis.questions.rates import Rate
 from analysis.questions.review import Review
 from analysis.records.problems import plural
 from analysis.report import figures
+from analysis.report.first_screen import blank_preheat_words
 from analysis.report.page import Bullets, Grid, Picture, Prose, ledger_grid
 from analysis.report.wording import hours_of, interval, listed, number, of, of_known, percent, rate, sentence, span
 

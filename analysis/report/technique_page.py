@@ -14,7 +14,7 @@ from analysis.records.dictionary import BY_NAME
 from analysis.records.problems import plural
 from analysis.report import technique_figures
 from analysis.report.figures import Interval
-from analysis.report.first_screen import undatable_words
+from analysis.report.first_screen import blank_preheat_words, undatable_words
 from analysis.report.page import (
     Bullets,
     FirstScreen,
@@ -107,7 +107,8 @@ def contrasts_words(page: TechniqueAnswers) -> Bullets | Prose:
     """Every contrast in a sentence."""
     if why := not_compared(page):
         return Prose([why])
-    return Bullets([told_words(a) if isinstance(a, Told) else refused_words(a) for a in page.answers])
+    told = [told_words(a) if isinstance(a, Told) else refused_words(a) for a in page.answers]
+    return Bullets([*told, *blank_preheat_words(page.found.blank_preheats)])
 
 
 def contrasts_picture(page: TechniqueAnswers) -> Picture | Prose:

@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 
 from analysis.cohort.features import build_cohort
-from analysis.cohort.work import centre_by_station, work_before
+from analysis.cohort.work import blank_preheats, centre_by_station, work_before
 from tests.tables import boot, closed, log_of
 
 WANTED = pd.DataFrame({"job_id": ["A"], "test_no": [1.0]})
@@ -119,6 +119,31 @@ def test_an_install_without_a_preheat_is_cold_only_where_the_log_ever_keeps_preh
     assert np.isnan(preheats(step(1))).all()
     assert preheats(step(1, preheat_c=150)) == [1.0]
     assert preheats(step(1), step(2, "touch_up", before=2, preheat_c=150)) == [0.0]
+
+
+def test_once_a_log_says_that_there_was_no_preheat_a_blank_is_not_recorded():
+    def preheats(*noted, extra=()):
+        steps = [step(1, preheat_c=degrees) | {"job_id": job} for job, degrees in zip("ABC", noted, strict=True)]
+        log = log_of(
+            jobs=[closed(job) for job in "ABC"],
+            boot_tests=[boot(job, 1, "data_readable") for job in "ABC"],
+            heat_steps=[*steps, *extra],
+        )
+        rows = build_cohort(log).first_boots
+        return rows["install_preheat"].tolist(), blank_preheats(log, rows)
+
+    assert preheats(150, None, None) == ([1.0, 0.0, 0.0], 2), "a log that never says none: the blanks are counted"
+    told, blanks = preheats(150, 0, None)
+    assert told[:2] == [1.0, 0.0]
+    assert np.isnan(told[2])
+    assert blanks == 0
+    assert np.isnan(preheats(0, None, None)[0][1])
+    own_step = step(2, "preheat") | {"job_id": "C"}
+    assert preheats(150, 0, None, extra=[own_step])[0] == [1.0, 0.0, 1.0], "a preheat noted as a step of its own"
+    at_nought = step(2, "preheat", preheat_c=0) | {"job_id": "C"}
+    assert preheats(150, 0, None, extra=[at_nought])[0] == [1.0, 0.0, 0.0], "a preheat step at 0 was none"
+    later = step(3, before=2, preheat_c=0) | {"job_id": "A"}
+    assert preheats(150, None, None, extra=[later])[0] == [1.0, 0.0, 0.0], "work after test 1 changes nothing before it"
 
 
 def test_no_work_at_all_gives_blanks_not_errors():

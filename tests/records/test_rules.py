@@ -69,6 +69,8 @@ CASES = [
     ("heat_steps", 2, {"set_temp_c": "175"}, (W, "below-melting-set", 4, "set_temp_c")),
     ("heat_steps", 2, {"step_no": "2"}, (F, "duplicate-key", 4, "step_no")),
     ("heat_steps", 2, {"set_temp_c": "330 °C"}, (F, "number", 4, "set_temp_c")),
+    ("heat_steps", 2, {"preheat_c": "15"}, (F, "preheat-cold", 4, "preheat_c")),
+    ("heat_steps", 2, {"preheat_c": "0"}, "clean"),
     ("donors", 1, {"donor_id": "D-1"}, None),
     ("donors", 0, {"prior_installs_n": "1,000"}, (F, "number", 2, "prior_installs_n")),
 ]

@@ -87,6 +87,8 @@ class Column:
         Allowed codes, for ``Kind.CHOICE``.
     low, high : float or None
         Allowed range, both ends included, for numbers.
+    zero_words : tuple of str
+        Words that are read as 0, where 0 says that there was none; a blank never says so.
     required : Required
         When a cell must be filled.
     default : str
@@ -107,6 +109,7 @@ class Column:
     choices: tuple[Choice, ...] = ()
     low: float | None = None
     high: float | None = None
+    zero_words: tuple[str, ...] = ()
     required: Required = Required.NO
     default: str = ""
     references: str = ""
@@ -140,7 +143,8 @@ class Column:
         what = "a whole number" if self.kind is Kind.INTEGER else "a number"
         unit = f" {self.unit}" if self.unit else ""
         if self.low is not None and self.high is not None:
-            return f"{what} from {self.low:g} to {self.high:g}{unit}"
+            zero = "; 0 is none" if self.zero_words else ""
+            return f"{what} from {self.low:g} to {self.high:g}{unit}{zero}"
         if self.low is not None:
             return f"{what} of at least {self.low:g}{unit}"
         return f"{what}{unit}"

@@ -93,11 +93,14 @@ HEAT_STEPS = Table(
             Kind.NUMBER,
             KnownAt.BENCH,
             Role.PREDICTOR,
-            "Set temperature of the preheater below the board; blank when none was used or noted.",
+            "Set temperature of the preheater below the board. Write 0 (or none) on a step done without a preheat, and"
+            " leave it blank where it was not noted. Only in a log that keeps preheats and never says 0 of an install"
+            " is a blank there taken for none; once it does, a blank is not recorded. A preheat step counts too.",
             "preheat",
             unit="°C",
-            low=20,
+            low=0,
             high=300,
+            zero_words=("none", "no", "n"),
             example="150",
         ),
         Column(

@@ -69,7 +69,7 @@ class Rules:
             if beyond:
                 todo = range_todo(column.name, value)
                 raise AnswerError(f"{column.name}: {quoted(text)} must be {column.rule}.", todo=todo)
-            return text.replace(",", ".")
+            return "0" if text.casefold() in column.zero_words else text.replace(",", ".")
         if column.kind is Kind.YES_NO:
             return WORD_OF[value]
         return str(value)

@@ -53,5 +53,7 @@ def number_and_unit(text: str, column: Column) -> tuple[str, str]:
 
 def converted(value: float, unit: str, column: Column) -> float:
     """A number in the dictionary's unit, rounded to what the conversion can carry."""
+    if value == 0 and column.zero_words:
+        return value  # none, in any unit
     convert = CONVERSIONS.get(column.unit, {}).get(unit, _same)
     return value if convert is _same else round(convert(value), _DECIMALS.get(column.unit, 4))

@@ -6,6 +6,7 @@ import re
 
 from analysis.records.dictionary import Column, Kind
 from analysis.records.importing.units import CONVERSIONS, converted, number_and_unit
+from analysis.records.importing.value_words import YES_WORDS
 
 _ABOUT = re.compile(r"(?:~|≈|≃|ca\.?|circa|approx\.?|approximately|about|around|abt\.?|roughly|nearly|>|<)\s*", re.I)
 _COUNTED = re.compile(r"([+-]?[\d.,]+)\s*(?:x|times?|pcs|pads?|passes|pass|tries|ea\.?)", re.I)
@@ -16,6 +17,8 @@ _NOUGHT = ("none", "no", "nil", "zero", "null", "nothing")
 
 def is_number(text: str, column: Column) -> bool:
     """Whether a text is a number, with or without its unit, however its decimals and thousands are parted."""
+    if text.strip().casefold() in column.zero_words:
+        return True
     bare = number_and_unit(text, column)[0]
     return bool(re.fullmatch(r"[+-]?[\d.,]*\d[\d.,]*(?:[eE][+-]?\d+)?", bare))
 
@@ -40,8 +43,10 @@ def likely_number(text: str, column: Column, unit: str) -> tuple[str, str]:
         In words; blank when there is nothing to add.
     """
     plain = text.strip().casefold()
+    if column.zero_words and plain in YES_WORDS:
+        return "", "it is not said how warm: without a number it is not recorded; 0 says that there was none"
     if plain in _NOUGHT:
-        return ("0", "") if column.kind is Kind.INTEGER and column.low == 0 else ("", "")
+        return ("0", "") if column.zero_words or (column.kind is Kind.INTEGER and column.low == 0) else ("", "")
     if _DATE.fullmatch(plain):
         return "", "the spreadsheet made a date of what was typed, 2-3 for example"
     bare = _ABOUT.sub("", plain, count=1).strip() if _ABOUT.match(plain) else plain
