@@ -61,4 +61,6 @@ def test_no_word_is_explained_by_itself_alone():
 
 
 def test_the_readme_says_where_the_glossary_is():
-    assert "](analysis/report/methods/glossary.toml)" in (PROJECT / "README.md").read_text(encoding="utf-8")
+    assert "`words.html`, which `rework index` puts beside the pages" in (PROJECT / "README.md").read_text(
+        encoding="utf-8"
+    )
