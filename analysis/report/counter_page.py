@@ -128,15 +128,16 @@ def _brought(counter: Counter) -> Statement:
         return Statement(label, "No accepted job of the last twelve months is closed, so that nothing can be replayed.")
     if not replay.declined:
         says = f"Not one of {plural(len(replay.rows), 'accepted job')} would have been declined."
-        says = " ".join([says, *hour_cost_lines(counter.log.settings), *assumed_share(counter, replay.staged_n)])
-        return Statement(label, says, "What is to be discussed counts as accepted.")
+        says = " ".join([says, *hour_cost_lines(counter.log.settings)])
+        detail = " ".join(["What is to be discussed counts as accepted.", *assumed_share(counter, replay.staged_n)])
+        return Statement(label, says, detail)
     forgone = "recovery" if replay.recoveries.total == 1 else "recoveries"
     says = (
         f"{replay.declined} of {plural(len(replay.rows), 'accepted job')} would have been declined:"
         f" {_range(replay.recoveries, forgone)} forgone, {_range(replay.hours, 'bench hours')} saved. With other work"
         f" for these hours it would have {_gained(replay.money, currency)}; {_idle(replay.money_idle, currency)}"
     )
-    says = " ".join([says, *hour_cost_lines(counter.log.settings), *assumed_share(counter, replay.staged_n)])
+    says = " ".join([says, *hour_cost_lines(counter.log.settings)])
     known = [f"hours of {replay.hours_n}"] if replay.hours_n < replay.declined else []
     known += [f"money of {replay.money_n}"] if replay.money_n < replay.declined else []
     only = f" Of the {replay.declined} only the {listed(known)} are recorded and in the sums." if known else ""
@@ -144,6 +145,7 @@ def _brought(counter: Counter) -> Statement:
         f"In brackets 80 % intervals from resampling months. What is to be discussed"
         f" counts as accepted.{_fees(replay, currency)}{only}"
     )
+    detail = " ".join([detail, *assumed_share(counter, replay.staged_n)])
     return Statement(label, says, detail)
 
 
