@@ -64,56 +64,6 @@ def average_difference(fit: FirthResult, x: Floats, column: int, siblings: tuple
 
 
 @dataclass(frozen=True)
-class OddsCurve:
-    """Odds of success over a setting, relative to its reference value.
-
-    Parameters
-    ----------
-    x : ndarray, shape (k,)
-        Settings.
-    odds_ratio, low, high : ndarray, shape (k,)
-        Odds relative to ``reference`` and pointwise band; exactly 1 at the reference.
-    reference : float
-        Setting the odds are relative to.
-    level : float
-        Level of the band at each single setting.
-    """
-
-    x: Floats
-    odds_ratio: Floats
-    low: Floats
-    high: Floats
-    reference: float
-    level: float
-
-
-def odds_curve(fit: FirthResult, columns: tuple[int, ...], term: FittedCurve, grid: Floats) -> OddsCurve:
-    """Odds relative to the curve's reference value, everything else held.
-
-    Parameters
-    ----------
-    fit : FirthResult
-        Fit with the curve among its columns.
-    columns : tuple of int
-        Positions of the curve's columns, without its indicator.
-    term : FittedCurve
-        The curve.
-    grid : ndarray, shape (k,)
-        Settings to show.
-
-    Returns
-    -------
-    OddsCurve
-        Band by the covariance of the penalised fit (Wald), at the level of the fit.
-    """
-    basis, at = term.at(grid), list(columns)
-    middle = basis @ fit.coefficients[at]
-    variance = np.einsum("ij,jk,ik->i", basis, fit.covariance[np.ix_(at, at)], basis)
-    half = stats.norm.isf((1 - fit.level) / 2) * np.sqrt(np.maximum(variance, 0.0))
-    return OddsCurve(grid, np.exp(middle), np.exp(middle - half), np.exp(middle + half), term.reference, fit.level)
-
-
-@dataclass(frozen=True)
 class ChanceCurve:
     """Chance of success over a setting, averaged over the rows as they were.
 

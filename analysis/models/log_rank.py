@@ -3,6 +3,9 @@
 Source: Mantel, Cancer Chemotherapy Reports 50 (1966) 163–170; for several groups Peto and Peto, JRSS A 135 (1972)
 185–207. At every event time the events of a group are compared with its share of the rows at risk; the variance is
 hypergeometric.
+
+No page uses it (Gray's test answers there): published values of it are outside checks of how rows at risk are counted,
+and Gray's test must come near it where nothing competes.
 """
 
 from __future__ import annotations

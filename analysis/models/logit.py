@@ -1,6 +1,9 @@
 """Ordinary (unpenalised) binomial regression, with separation found and named.
 
 Source: McCullagh and Nelder, Generalized Linear Models, 2nd edition (1989), chapter 2 (Fisher's scoring).
+
+No page uses it (penalised and pooled fits answer there): outside checks of designs, splines and links are published
+values of ordinary fits, the faster fits of the pages are held to it, and the benchmark measures it beside others.
 """
 
 from __future__ import annotations

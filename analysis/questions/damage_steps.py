@@ -125,20 +125,24 @@ def damage_steps(pads: PadRows, log_hash: str = "") -> DamageSteps:
     log_hash : str
     """
     if pads.undatable is not None:
-        pads = replace(pads, rows=pads.rows.iloc[:0], found_gone=pads.found_gone.iloc[:0])
-    rows = pads.rows
-    fit, ratios, left_out, why = _model(rows, pads, log_hash)
-    gone = pads.found_gone
+        none = replace(pads, rows=pads.rows.iloc[:0], found_gone=pads.found_gone.iloc[:0])
+        return DamageSteps((), (), _gone(none), None, (), (), pads.undatable.why, none)
+    fit, ratios, left_out, why = _model(pads, log_hash)
     return DamageSteps(
-        steps=_steps(rows),
-        spots=_spots(rows),
-        gone=StepRow("gone when first seen", int(gone["pads_lost"].sum()), int((gone["pads_lost"] > 0).sum())),
+        steps=_steps(pads.rows),
+        spots=_spots(pads.rows),
+        gone=_gone(pads),
         fit=fit,
         ratios=ratios,
         left_out=left_out,
         why=why,
         pads=pads,
     )
+
+
+def _gone(pads: PadRows) -> StepRow:
+    lost = pads.found_gone["pads_lost"]
+    return StepRow("gone when first seen", int(lost.sum()), int((lost > 0).sum()))
 
 
 def _steps(rows: pd.DataFrame) -> tuple[StepRow, ...]:
@@ -160,11 +164,8 @@ def _spots(rows: pd.DataFrame) -> tuple[SpotRow, ...]:
     return tuple(sorted(made, key=lambda row: (-row.lost.rate, row.spot)))
 
 
-def _model(
-    rows: pd.DataFrame, pads: PadRows, log_hash: str
-) -> tuple[CountResult | None, tuple[Ratio, ...], tuple[LeftOut, ...], str]:
-    if pads.undatable is not None:
-        return None, (), (), pads.undatable.why
+def _model(pads: PadRows, log_hash: str) -> tuple[CountResult | None, tuple[Ratio, ...], tuple[LeftOut, ...], str]:
+    rows = pads.rows
     lossy = int((rows["pads_lost"] > 0).sum())
     if lossy < LOSSES_NEEDED:
         counted = f"only {lossy} of {len(rows)} sides" if len(rows) else "no side with a count"

@@ -26,7 +26,8 @@ def tracked() -> list[str]:
 
 
 # No page uses these: engines that outside checks and benchmarks compare with others', and the logs of the benchmarks.
-OF_NO_PAGE = {"analysis.models.logit", "analysis.models.log_rank", "analysis.demo.network"}
+ENGINES = {f"analysis.models.{name}" for name in ("logit", "log_rank", "beta_geometric")}
+OF_NO_PAGE = {*ENGINES, "analysis.demo.network"}
 
 
 def imported(code: str) -> set[str]:

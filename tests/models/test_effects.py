@@ -8,7 +8,7 @@ import pytest
 from scipy.special import expit, logit
 
 from analysis.models.design import fit_design
-from analysis.models.effects import average_difference, chance_curve, odds_curve
+from analysis.models.effects import average_difference, chance_curve
 from analysis.models.firth import fit_firth
 from analysis.models.terms import Curve, Number
 
@@ -48,19 +48,6 @@ def with_curve(rng_seed=0, n=400):
     design = fit_design(rows, [Curve("temp", "t", "°C"), Number("age", "age")], y)
     x = design.matrix(rows)
     return rows, y, design, x, fit_firth(x, y, design.names)
-
-
-def test_the_odds_curve_is_one_at_its_reference_and_the_ratio_elsewhere():
-    rows, _, design, x, fit = with_curve()
-    term = design.terms[0]
-    grid = np.array([term.reference, *rows["temp"].iloc[:5]])
-    curve = odds_curve(fit, design.term_columns("t"), term, grid)
-    np.testing.assert_allclose([curve.odds_ratio[0], curve.low[0], curve.high[0]], 1)
-    at_reference = x[:5].copy()
-    at_reference[:, list(design.term_columns("t"))] = 0.0
-    np.testing.assert_allclose(curve.odds_ratio[1:], np.exp(fit.linear(x[:5]) - fit.linear(at_reference)))
-    assert (curve.low[1:] < curve.odds_ratio[1:]).all()
-    assert (curve.odds_ratio[1:] < curve.high[1:]).all()
 
 
 def test_the_chance_curve_finds_a_planted_optimum_and_averages_by_hand():

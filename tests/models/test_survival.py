@@ -7,7 +7,8 @@ import pytest
 from scipy import optimize
 
 from analysis.errors import ModelError
-from analysis.models.attempts import fit_beta_geometric, life_table
+from analysis.models.attempts import life_table
+from analysis.models.beta_geometric import fit_beta_geometric
 from analysis.models.cox import columns_without_information, fit_cox
 from analysis.models.gray import gray_test
 from analysis.models.incidence import cumulative_incidence, survival

@@ -89,7 +89,9 @@ def test_no_module_that_cites_is_left_out():
     """A model with a source of its own has a place on the page."""
     shown = {module for method in methods() for module in method.modules}
     # The numerics of a model that is shown, which technicians can be put side by side at all, and engines of no page.
-    helpers = {"models.partial_likelihood", "models.linked_groups", "models.logit", "models.log_rank"}
+    helpers = {
+        f"models.{name}" for name in ("partial_likelihood", "linked_groups", "logit", "log_rank", "beta_geometric")
+    }
     citing = {f"models.{path.stem}" for path in (PACKAGE / "models").glob("*.py") if cited(f"models.{path.stem}")}
     assert citing - shown <= helpers
 

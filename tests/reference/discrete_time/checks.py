@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from analysis.models.attempts import fit_beta_geometric, life_table
+from analysis.models.attempts import life_table
+from analysis.models.beta_geometric import fit_beta_geometric
 from analysis.models.logit import fit_logit
 from tests.reference.check import Check, Source, intercept
 

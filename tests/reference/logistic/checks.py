@@ -7,7 +7,7 @@ import pandas as pd
 from scipy.special import logit
 
 from analysis.models.design import fit_design
-from analysis.models.effects import average_difference, chance_curve, odds_curve
+from analysis.models.effects import average_difference, chance_curve
 from analysis.models.firth import FirthResult, fit_firth, term_test
 from analysis.models.logit import LogitResult, fit_logit
 from analysis.models.spline import NaturalSpline
@@ -191,9 +191,6 @@ def _curve(s: Source) -> None:
     test = term_test(x, y, columns, "age")
     s.add(where, SOFTWARE, "age, chi-square of three columns", e["curve"]["statistic"], test.statistic, 9)
     s.add(where, SOFTWARE, "age, P", e["curve"]["p"], test.p, 9)
-    odds = odds_curve(fit, columns, term, grid)
-    for name in ("odds_ratio", "low", "high"):
-        s.add(where, SOFTWARE, f"odds against the median age, {name}", e["odds"][name], getattr(odds, name), 9)
     curve = chance_curve(fit, x, columns, term, d["Age"].to_numpy(float), grid)
     for name in ("chance", "low", "high"):
         s.add(where, SOFTWARE, f"chance at an age, {name}", e["chance"][name], getattr(curve, name), 9)

@@ -134,8 +134,8 @@ out$menarche_firth <- local({
 })
 doses <- MASS::dose.p(glm(cbind(Menarche, Total - Menarche) ~ Age, binomial, m, control = tight), p = c(.1, .5, .9))
 out$menarche$doses <- list(p = c(.1, .5, .9), dose = as.numeric(doses), se = as.numeric(attr(doses, "SE")))
-# The curve of age on the path of the reports: knots at equal quantiles, relative to the median, chances averaged over
-# the rows from the intercept that keeps the observed rate, band by the delta method on the log odds of the average.
+# The curve of age on the path of the reports: knots at equal quantiles, chances averaged over the rows from the intercept
+# that keeps the observed rate, band by the delta method on the log odds of the average.
 inner <- unname(quantile(k$Age, c(1, 2) / 3)); ends <- range(k$Age)
 design <- function(data) cbind(1, ns(data$Age, knots = inner, Boundary.knots = ends)[, 1:3], data$Number, data$Start)
 fit <- br(y ~ ns(Age, knots = inner, Boundary.knots = ends) + Number + Start, k)
@@ -143,9 +143,6 @@ x <- design(k); beta <- unname(coef(fit)); covariance <- unname(vcov(fit))
 full <- firth(y ~ ns(Age, knots = inner, Boundary.knots = ends) + Number + Start, k)
 flic <- after(fit)$flic
 grid <- c(5, 40, median(k$Age), 120, 180); q <- qnorm(.975)
-relative <- design(data.frame(Age = grid, Number = 0, Start = 0)) -
-  design(data.frame(Age = rep(median(k$Age), 5), Number = 0, Start = 0))
-middle <- drop(relative %*% beta); half <- q * sqrt(rowSums((relative %*% covariance) * relative))
 standard <- sapply(grid, function(age) {
   moved <- design(transform(k, Age = age)); p <- plogis(drop(moved %*% c(flic, beta[-1]))); average <- mean(p)
   slope <- colMeans(p * (1 - p) * moved) / (average * (1 - average))
@@ -155,7 +152,6 @@ standard <- sapply(grid, function(age) {
 difference <- 100 * sapply(c(beta[6], full$low[6], full$high[6]), function(coefficient) mean_difference(x, c(flic, beta[-1]), 6, coefficient))
 out$kyphosis_firth <- list(x = grid, loglik_fitted = penalised(x, k$y, beta), start = list(coef = beta[6], low = full$low[6], high = full$high[6], p = full$p[6]),
   flic_chance = unname(plogis(drop(x %*% c(flic, beta[-1])))[1:10]),
-  odds = list(odds_ratio = exp(middle), low = exp(middle - half), high = exp(middle + half)),
   chance = list(chance = standard[1, ], low = standard[2, ], high = standard[3, ]),
   curve = joint(fit, 2:4), difference = difference)
 cat(toJSON(out, digits = NA, auto_unbox = TRUE, pretty = TRUE), "\n")
