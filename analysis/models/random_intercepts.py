@@ -147,8 +147,8 @@ class RandomIntercepts(Result):
         """Draws of the intercepts, shape (number, k)."""
         root = np.linalg.cholesky(self.shown().covariance)
         point = rng.choice(len(self.weight), number, p=self.weight)
-        noise = rng.standard_normal((number, len(self.names), 1))
-        return np.asarray(self.location[point] + (root[point] @ noise)[..., 0])
+        noise = rng.standard_normal((number, len(self.names)))
+        return np.asarray(self.location[point] + (root[point] @ noise[..., None])[..., 0])
 
 
 def _from_mean(location: Floats, covariance: Floats) -> tuple[Floats, Floats]:

@@ -8,7 +8,7 @@ import statsmodels.api as sm
 from scipy import stats
 
 from analysis.errors import ModelError
-from analysis.models.damage_counts import fit_counts
+from analysis.models.damage_counts import _start_alpha, fit_counts
 from analysis.models.strata_difference import redrawn_p, strata_difference
 
 
@@ -41,6 +41,13 @@ def test_counts_that_vary_more_get_the_negative_binomial():
     assert low < np.exp(0.6) < high
     assert low < ratio < high
     assert found.zeros_expected == pytest.approx(found.zeros, rel=0.05)
+
+
+def test_the_search_starts_from_the_extra_variance_by_moments():
+    """By hand: counts 0 and 6 where 2 are expected give ((4 - 2) + (16 - 2)) / (4 + 4) = 2; as expected, the edge."""
+    mu = np.array([2.0, 2.0])
+    assert _start_alpha(np.array([0.0, 6.0]), mu) == pytest.approx(2)
+    assert _start_alpha(mu, mu) == 0.1
 
 
 def test_errors_that_allow_for_rows_of_one_job_are_those_of_statsmodels():

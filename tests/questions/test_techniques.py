@@ -198,6 +198,8 @@ def test_a_way_that_no_job_names_is_refused_with_the_columns_to_fill():
         "the log does not say of any job which way was used: fill in preheat_c in heat_steps.csv and step_type in"
         " heat_steps.csv"
     )
+    own = own_contrast("few melts: melts_n <= 2")
+    assert why_refused(nobody, own, 10) == "the log does not say of any job which way was used"
 
 
 def test_few_failures_are_refused():

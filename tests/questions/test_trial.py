@@ -253,6 +253,16 @@ def test_a_list_that_was_changed_is_refused_in_words(tmp_path, change, told):
     assert "What to do" in str(stop.value)
 
 
+def test_a_list_drawn_without_its_check_must_be_drawn_anew(tmp_path):
+    path, log = run(a_plan(), tmp_path, helps)
+    path.write_text(re.sub(" check .{8}", "", path.read_text(encoding="utf-8")), encoding="utf-8")
+    with pytest.raises(ReworkError) as stop:
+        trial_outcome(path, log)
+    assert stop.value.todo == (
+        "Restore the column 'plan' from the printed list; a list without 'check' must be drawn anew."
+    )
+
+
 def test_a_job_on_a_line_of_another_damage_class_is_refused(tmp_path):
     path, log = run(a_plan(), tmp_path, helps)
     text = path.read_text(encoding="utf-8")

@@ -86,8 +86,9 @@ def test_quiet_months_are_seldom_explained():
 
 def test_jobs_without_a_first_boot_are_refused_in_words(shop):
     log, cohort, model = shop
-    with pytest.raises(ModelError, match="None of the jobs"):
+    with pytest.raises(ModelError, match="None of the jobs") as stop:
         what_changed(log, cohort, model, ["nobody"])
+    assert stop.value.todo == "Choose a month or a signal with tested jobs."
 
 
 def _rows(rng, n, effect, fall=0.0):

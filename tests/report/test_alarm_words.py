@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import dataclasses
+from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
 import pytest
 
 from analysis.questions.review import Review, review_of
+from analysis.report import review_changed
 from analysis.report.first_screen import first_screen
 from analysis.report.review_changed import candidates_grid, looked_words
 from analysis.report.to_watch import to_watch
@@ -152,3 +154,18 @@ def test_causes_that_tie_are_both_named(pads, told):
     assert told in said
     assert ("pads lost" in said.lower()) == (pads == 4)
     assert "chip cracked" in said.lower()
+
+
+@pytest.mark.parametrize(
+    ("listed", "said"),
+    [
+        ((), "Nothing we log explains it: none of 2 groups compared did worse than the others."),
+        (
+            ("lot",),
+            "Nothing we log explains it beyond chance, of 2 groups compared. The table shows what comes nearest.",
+        ),
+    ],
+)
+def test_what_nothing_in_the_log_explains_is_said_so(listed, said):
+    found = SimpleNamespace(candidates=("lot", "alloy"), listed=listed, explained=False)
+    assert review_changed._verdict(SimpleNamespace(found=found)) == said

@@ -59,6 +59,22 @@ def test_a_half_year_is_named_from_the_first_month_of_the_log():
     assert half.name == "Jan 2026 to Feb 2026"
 
 
+def test_failures_without_a_known_cause_are_counted_by_half_year():
+    ends = {"2025-03-03": (None, "pads_lost"), "2025-08-31": ("not_found",), "2025-09-01": ("pads_lost",) * 3 + (None,)}
+    jobs = [
+        closed(f"J-{day}-{k}", "not_recovered", received_date="2025-03-01", closed_date=day, failure_cause=code)
+        for day, codes in ends.items()
+        for k, code in enumerate(codes)
+    ]
+    log = log_of(jobs=jobs)
+    halves = cause_trends(log, build_cohort(log), MONTH).halves
+    assert [(each.name, each.n, each.not_found, each.not_written) for each in halves] == [
+        ("Mar 2025 to Aug 2025", 3, 1, 1),
+        ("Sep 2025 to Feb 2026", 4, 0, 1),
+    ]
+    assert [(each.share.x, each.share.n) for each in halves] == [(2, 3), (1, 4)]
+
+
 def test_the_month_in_numbers_counts_devices_in_and_jobs_closed_apart():
     """By hand: five came in (one declined, one withdrawn); two of them and an earlier job closed."""
     here = {"received_date": "2026-02-03"}
