@@ -112,8 +112,10 @@ def central_range(mass: Floats, level: float) -> tuple[int, int]:
 def smooth_range(mass: Floats, level: float) -> tuple[float, float]:
     """:func:`central_range` between whole counts, for lines over the number of jobs, which whole counts make jagged.
 
-    The limits lie less than one count outside those of whole counts: the cumulative probability is drawn straight
-    between counts (interpolated limits as in Spiegelhalter, Statistics in Medicine 24 (2005) 1185–1202; from memory).
+    The limits lie less than one count outside those of whole counts: the probability of so few, or of so many, is drawn
+    straight between counts. Below, that is the interpolated limit of Spiegelhalter, Statistics in Medicine 24 (2005)
+    1185–1202 (from memory). Above, his lies one count lower; here failures have the limits that successes would have,
+    so that a whole count lies beyond a line where it lies beyond :func:`central_range`.
     """
     tail, counts = (1 - level) / 2, np.arange(len(mass))
     low = np.interp(tail, np.cumsum(mass), counts)

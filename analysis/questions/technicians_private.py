@@ -57,7 +57,7 @@ class PrivateView:
     by_damage : tuple of OwnPart
         Own jobs by damage at intake.
     over_time : tuple of OwnPart
-        Own jobs in thirds, in the order received.
+        Own jobs in thirds, in the order received; jobs of one day in the order of their codes, not of the file.
     thirds : Verdict
         Whether the thirds differ by more than chance, their boards put side by side.
     others : int
@@ -189,7 +189,7 @@ def private_view(answers: TechnicianAnswers, code: str) -> PrivateView:
         return OwnPart(name, wilson(int(booted[at].sum()), len(at)), float(chances[at].sum()))
 
     damage = mine["intake_damage"].astype(object)
-    order = np.argsort(mine["received_date"].to_numpy(), kind="stable")
+    order = mine.sort_values(["received_date", "job_id"]).index.to_numpy()  # mine is numbered from 0
     thirds = np.array_split(order, PARTS)
     same = same_level_p([pmf(chances[at]) for at in thirds], [int(booted[at].sum()) for at in thirds])
     return PrivateView(

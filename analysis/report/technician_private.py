@@ -93,8 +93,8 @@ def time_grid(view: PrivateView) -> Grid:
         Verdict.CANNOT_TELL: "Cannot tell the thirds apart: such boards could give that by chance.",
     }[view.thirds]
     under = (
-        f"{told} In the order received. 'Bench's average on these': what it would have booted of the very boards in the row, over the"
-        " whole log; a rise or fall is yours only if the bench as a whole did not change as well, as by a bad lot."
+        f"{told} In the order received, jobs of one day by code. 'Bench's average on these': what it would have booted of the"
+        " very boards in the row, over the whole log; a rise or fall is yours only if the bench as a whole did not change as well, as by a bad lot."
     )
     return _parts("Your jobs in thirds", "part", view.over_time, under)
 

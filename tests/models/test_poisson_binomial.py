@@ -117,6 +117,16 @@ def test_the_smooth_range_lies_less_than_a_count_outside_that_of_whole_counts(le
     assert smooth_range(half, 0.8) == pytest.approx((0.15, 3.85))
 
 
+def test_the_smooth_range_of_failures_mirrors_that_of_successes_and_parts_the_same_counts():
+    for n in (1, 2, 5, 10, 33):
+        mass = pmf(np.random.default_rng(n).uniform(0.05, 0.95, n))
+        low, high = smooth_range(mass, 0.95)
+        assert smooth_range(mass[::-1], 0.95) == pytest.approx((n - high, n - low))
+        within = central_range(mass, 0.95)
+        for count in range(n + 1):
+            assert (low <= count <= high) == (within[0] <= count <= within[1])
+
+
 def test_equal_chances_give_fishers_exact_test_of_three_groups():
     sizes, observed = (7, 5, 6), (6, 1, 3)
     tables = {
