@@ -216,7 +216,8 @@ def _time(e: Evidence, w: Words) -> str:
     ]
     if t.half_closed == t.half_closed:
         parts.append(w.say("more.time_closed", days=w.number(t.half_closed)))
-    parts.append(w.say("more.time_n", n=w.count(t.n), open=w.count(t.still_open)))
+    counted = {"n": w.count(t.n), "open": w.count(t.still_open)}
+    parts.append(w.say("more.time_n" if t.still_open else "more.time_n_closed", **counted))
     return " ".join(parts)
 
 

@@ -145,6 +145,13 @@ def test_stopped_open_and_partly_read_jobs_stand_in_the_denominators_they_belong
     assert counted.turnaround.still_open == 1
 
 
+def test_a_time_says_how_many_jobs_are_still_open_or_that_none_is():
+    words = words_for("en")
+    said = [parts._time(evidence_of([*many(30), *more]), words) for more in ([], [job("O")])]
+    assert said[0].endswith(" 30 accepted jobs, all closed.")
+    assert said[1].endswith(" 31 accepted jobs; those still open (1) count for as long as they were followed.")
+
+
 def test_no_rate_while_too_many_jobs_are_open_but_the_shares_by_days():
     rows = many(30) + [job(f"O-{at}", received_date="2026-02-10") for at in range(15)]
     counted = evidence_of(rows, until="2026-06-30")
@@ -247,19 +254,28 @@ def test_the_model_speaks_only_where_the_rule_for_trusting_it_holds(demo_log, mo
     assert evidence_intake.alike(log, counted, facts).chance is None
 
 
+NO_FACT = """'{}' is no fact of a device.
+  Rule: COLUMN=VALUE, where the column is one of: device_class, device_age_years, intake_damage, second_damage,\
+ prior_rework, underfill
+  What to do: For example intake_damage=liquid."""
+KINDS = "drop, liquid, bend_or_snap, power_fault, heat, none_seen."
+CORRECT_IT = "\n  What to do: Correct it; 'rework column NAME' explains a column."
+
+
 @pytest.mark.parametrize(
-    ("facts", "told"),
+    ("fact", "told"),
     [
-        (["intake_damage"], "no fact of a device"),
-        (["board_family=FAM-A"], "no fact of a device"),
-        (["technician_id=T1"], "no fact of a device"),
-        (["intake_damage=fire"], "one of|code|intake"),
-        (["device_age_years=3"], "intake_damage is missing"),
+        ("intake_damage", NO_FACT.format("intake_damage")),
+        ("board_family=FAM-A", NO_FACT.format("board_family=FAM-A")),
+        ("technician_id=T1", NO_FACT.format("technician_id=T1")),
+        ("intake_damage=fire", f"the intake: intake_damage: 'fire' is none of the codes. One of: {KINDS}{CORRECT_IT}"),
+        ("device_age_years=3", f"the intake: intake_damage is missing; it is one of: {KINDS}{CORRECT_IT}"),
     ],
 )
-def test_facts_of_a_device_that_cannot_be_used_are_refused(demo_log, facts, told):
-    with pytest.raises(ReworkError, match=told):
-        evidence_view.build(demo_log, "2024H1", intake=facts)
+def test_facts_of_a_device_that_cannot_be_used_are_refused(demo_log, fact, told):
+    with pytest.raises(ReworkError) as stop:
+        evidence_view.build(demo_log, "2024H1", intake=[fact])
+    assert str(stop.value) == told
 
 
 def test_a_sheet_with_a_clients_device_is_recounted_with_it(demo_log, tmp_path):
