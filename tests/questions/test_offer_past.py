@@ -254,8 +254,9 @@ def test_a_ledger_is_of_one_technician_and_looks_at_nobody_else(past):
     others.loc[others["technician_id"].ne("T2").fillna(True).to_numpy(bool), "guessed_success_pct"] = 1.0
     same = guesses.guess_ledger(type(rows)(rows.outcome, others, rows.ledger, rows.log_hash), rolled, "T2")
     assert same == found
-    with pytest.raises(ReworkError, match="no closed job of technician 'T99'"):
+    with pytest.raises(ReworkError, match="no closed job of technician 'T99'") as stop:
         guesses.guess_ledger(rows, rolled, "T99")
+    assert stop.value.todo == "Give the code of jobs.csv."
 
 
 def _blended(past, changed) -> guesses.Blend:
