@@ -339,19 +339,6 @@ def test_wrong_values_are_refused_without_a_trace(capsys):
     assert "nowhere" in capsys.readouterr().err
 
 
-def test_flags_that_would_be_passed_over_are_refused(capsys, tmp_path):
-    for flags in (
-        ["--take-share", "20", "--intake-damage", "drop"],
-        ["--waiting", str(tmp_path / "w.csv"), "--after-test", "1"],
-        ["--waiting", str(tmp_path / "w.csv"), "--fee-amount", "600"],
-        ["--after-test", "-1", "--intake-damage", "drop"],
-        ["--after-test", "1", "--intake-damage", "drop", "--known-good", "untested"],
-        ["--start-share", "30", "--intake-damage", "drop", "--fee-basis", "flat"],
-    ):
-        assert main(["assess", str(DEMO), *flags]) == 2
-        assert "--" in capsys.readouterr().err
-
-
 def test_questions_at_the_terminal(monkeypatch, capsys):
     from analysis.records.settings import Settings
 
