@@ -1,4 +1,4 @@
-"""Flags of ``rework assess`` that cannot be used are refused word for word, with what to do, and nothing is assessed."""
+"""Flags of ``rework assess`` that cannot be used are refused word for word, with what to do."""
 
 from __future__ import annotations
 
