@@ -15,7 +15,7 @@ from analysis.questions.rates import days_to_recovery
 DAYS_SHOWN = (14, 30, 60)
 # Fixed for every bench: a setting of its own here would let a bench choose what is said, and when.
 READY = 0.9  # share of the accepted jobs that must be closed before a rate is given, or followed to a day that is told
-AT_RISK = 10  # fewest jobs still followed at a day that is told, or followed to it or to their end
+AT_RISK = 10  # fewest jobs still followed at a day that is told, or followed to it or to their end (see may_be_told)
 TAIL = 0.025  # of the exact limit where nobody or everybody was recovered
 
 
@@ -47,11 +47,15 @@ def followed_to(days: pd.DataFrame, day: float) -> int:
 def may_be_told(days: pd.DataFrame, day: float) -> bool:
     """Whether enough is known up to a day.
 
-    Enough jobs are still followed on it; or enough jobs, nine in ten of all, are followed to it or to their end. With
-    fewer of both the curve would say what happened to a handful, or to nobody.
+    Enough jobs are still followed on it; or enough jobs, nine in ten of all, are followed to it or to their end, the
+    one followed longest among them. With fewer the curve would say what happened to a handful, or to nobody: beyond a
+    longest job that is still open it would say that none of the open ones is ever recovered.
     """
     if int(days["days"].ge(day).sum()) >= AT_RISK:
         return True
+    longest = days["days"].max()
+    if day > longest and days.loc[days["days"].eq(longest), "event"].eq(0).any():
+        return False
     known = followed_to(days, day)
     return known >= AT_RISK and known >= READY * len(days) - 1e-9
 

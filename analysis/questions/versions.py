@@ -21,7 +21,7 @@ SHEET_RULES = (
     " accepted closed jobs that were not recovered, with loss_reversible 'no' on the last job of the chain; blank after"
     " work is told apart. Days: from receipt to the first recovery of the chain, else to the closing of its last job."
     " A day is told with enough jobs still followed on it, or with enough, nine in ten of all, followed to it or to"
-    " their end."
+    " their end, the one followed longest among them."
 )
 
 
