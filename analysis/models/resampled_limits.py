@@ -1,10 +1,12 @@
 """Limits for the mean of a month's jobs, by resampling earlier jobs, their own uncertainty included.
 
 Source: Rubin, Annals of Statistics 9 (1981) 130–134 (Bayesian bootstrap). Counts of passes or pads of a dozen jobs are
-nothing like normal, so that textbook limits are wrong. A simulated month is drawn job by job from the earlier jobs
-and the ones already drawn (an urn): that is the same as first drawing how common each value truly is and then the
-jobs, so that few earlier jobs give wide limits. A value never seen is never drawn, however: where nearly all earlier
-jobs have the same value, the limits miss what the rare ones may be, and :func:`enough_differing` says no.
+nothing like normal, so that textbook limits are wrong. A simulated month is drawn job by job from the earlier jobs and
+the ones already drawn (an urn): that is the same as first drawing how common each value truly is and then the jobs, so
+that few earlier jobs give wide limits. Months of more jobs than any bench has are drawn the second way, by how often
+each value comes (the same law, in time that no longer grows with the jobs). A value never seen is never drawn,
+however: where nearly all earlier jobs have the same value, the limits miss what the rare ones may be, and
+:func:`enough_differing` says no.
 """
 
 from __future__ import annotations
@@ -47,6 +49,8 @@ class MeanLimits:
 
 # Chosen by simulation: with ten, months in which 2 to 10 % of the jobs have a count kept to their rate.
 MINIMUM_DIFFERING = 10
+# Jobs in a month from which counting values is the faster way to draw it (a bench has 10 to 30).
+MANY = 500
 
 
 def enough_differing(earlier: Floats) -> bool:
@@ -85,6 +89,13 @@ def mean_limits(earlier: Floats, n: int, rate: float, rng_seed: int, draws: int)
     if draws * rate / 2 < 5:
         raise ModelError(f"{draws} simulated months are too few for a false-alarm rate of {rate:g}.")
     rng = np.random.default_rng(rng_seed)
+    means = np.sort((_by_value if n > MANY else _job_by_job)(earlier, n, rng, draws))
+    beyond = int(np.floor(draws * rate / 2))
+    return MeanLimits(float(means[beyond]), float(means[-beyond - 1]), n, len(earlier), rate, rng_seed, draws)
+
+
+def _job_by_job(earlier: Floats, n: int, rng: np.random.Generator, draws: int) -> Floats:
+    """Means of simulated months drawn from the urn, shape (draws,)."""
     which = np.empty((n, draws), dtype=np.int32)  # the earlier job that each job of a simulated month is like
     for k in range(n):
         ball = rng.integers(0, len(earlier) + k, draws)
@@ -92,6 +103,14 @@ def mean_limits(earlier: Floats, n: int, rate: float, rng_seed: int, draws: int)
         which[k] = ball
         which[k, again] = which[ball[again] - len(earlier), again]
     rows = blocks(draws, n)
-    means = np.sort(np.concatenate([earlier.take(which[:, some].T).mean(axis=1) for some in rows]))
-    beyond = int(np.floor(draws * rate / 2))
-    return MeanLimits(float(means[beyond]), float(means[-beyond - 1]), n, len(earlier), rate, rng_seed, draws)
+    return np.concatenate([earlier.take(which[:, some].T).mean(axis=1) for some in rows])
+
+
+def _by_value(earlier: Floats, n: int, rng: np.random.Generator, draws: int) -> Floats:
+    """The same by how often each value comes: its true share is Dirichlet, its count multinomial; shape (draws,)."""
+    values, counts = np.unique(earlier, return_counts=True)
+    means = []
+    for some in blocks(draws, len(values)):
+        shares = rng.standard_gamma(counts.astype(float), size=(len(range(*some.indices(draws))), len(values)))
+        means.append(rng.multinomial(n, shares / shares.sum(axis=1, keepdims=True)) @ values / n)
+    return np.concatenate(means)

@@ -16,7 +16,7 @@ import pandas as pd
 
 from analysis.cohort.features import Cohort
 from analysis.models.change_point import change_point, weight_of_change
-from analysis.models.cusum import Limit, Uncertain, limit_for, scores, walk
+from analysis.models.cusum import Limit, Uncertain, limit_for, runs_for, scores, walk
 from analysis.models.design import TooFew, too_few
 from analysis.questions.expected import ExpectedModel, fit_expected
 from analysis.records.dictionary import JOBS
@@ -185,7 +185,7 @@ def watch(cohort: Cohort, month: pd.Period, minimum_n: int, draws: int = DRAWS) 
     minimum_n : int
         Damage classes with fewer jobs in the year before are not watched on their own.
     draws : int
-        Simulated runs for each limit.
+        Simulated runs for each limit, fewer where a year holds thousands of jobs (:func:`.cusum.runs_for`).
     """
     rows = in_order(cohort.first_boots, month)
     days, watched = model_days(rows, month), freeze_days(rows, month)
@@ -321,7 +321,8 @@ class _Walker:
             like = frozen.like
         model = Uncertain(frozen.model.design.matrix(like), coefficients, fit.covariance)
         jobs = max(1, round(frozen.pace * len(like) / len(frozen.like)))
-        return limit_for(model, self.plan.odds_factor, jobs, rate, RNG_SEED, draws=self.draws, start=self.value)
+        runs = runs_for(self.draws, jobs, rate)
+        return limit_for(model, self.plan.odds_factor, jobs, rate, RNG_SEED, draws=runs, start=self.value)
 
     def chart(self) -> Chart:
         points = pd.concat(self.points, ignore_index=True)

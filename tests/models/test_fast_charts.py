@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from scipy import stats
 from scipy.special import expit, log_expit
 
-from analysis.models.cusum import Uncertain, highest_points
-from analysis.models.resampled_limits import mean_limits
+from analysis.models.cusum import FEWEST_RUNS, Uncertain, highest_points, limit_for, runs_for
+from analysis.models.resampled_limits import MANY, mean_limits
 from analysis.models.standardise import POINTS, REACH, _curve
 
 
@@ -45,6 +46,34 @@ def test_limits_are_those_of_months_drawn_value_by_value(earlier_n, n):
     beyond = int(draws * rate / 2)
     found = mean_limits(earlier, n, rate, 5, draws)
     assert (found.low, found.high) == (means[beyond], means[-beyond - 1])
+
+
+@pytest.mark.parametrize("n", [25, MANY, MANY + 1, 4 * MANY])
+def test_limits_of_a_yes_or_no_are_those_of_the_beta_binomial_distribution_either_way(n):
+    """scipy.stats.betabinom: what an urn with so many of each colour gives where every ball goes back with another."""
+    ones, zeros, rate, draws = 300, 1700, 0.02, 40_000
+    found = mean_limits(np.r_[np.ones(ones), np.zeros(zeros)], n, rate, 3, draws)
+    urn, error = stats.betabinom(n, ones, zeros), 4 * np.sqrt(rate / 2 * (1 - rate / 2) / draws)
+    low, high = round(found.low * n), round(found.high * n)
+    assert urn.cdf(low - 1) <= rate / 2 + error
+    assert urn.cdf(low) >= rate / 2 - error
+    assert urn.sf(high) <= rate / 2 + error
+    assert urn.sf(high - 1) >= rate / 2 - error
+
+
+@pytest.mark.parametrize(("jobs", "rate", "runs"), [(1, 0.2, 10_000), (2000, 0.2, 10_000), (5000, 0.2, 4000)])
+def test_runs_are_fewer_only_where_a_year_holds_more_jobs_than_a_bench(jobs, rate, runs):
+    assert runs_for(10_000, jobs, rate) == runs
+
+
+def test_the_fewest_runs_keep_the_rate_to_its_stated_error():
+    model, jobs, rate = shop(200), 150, 0.2
+    assert runs_for(10_000, 10**6, rate) == FEWEST_RUNS
+    assert runs_for(10_000, 10**6, 0.005) == 4000  # 20 runs beyond the limit
+    found = limit_for(model, 0.5, jobs, rate, 5, draws=FEWEST_RUNS)
+    assert found.error == pytest.approx(0.0089, abs=5e-5)
+    share = np.mean(highest_points(model, 0.5, jobs, 8, 40_000) >= found.value)
+    assert abs(share - rate) <= 3 * found.error
 
 
 def test_the_curve_of_a_cost_is_that_of_all_jobs_at_once():
