@@ -23,6 +23,7 @@ from analysis.cli_shared import (
     needs_checkout,
     out_argument,
     page_arguments,
+    refuse_unwritable_places,
 )
 from analysis.cli_verify import add_verify_command
 from analysis.errors import ReworkError
@@ -38,9 +39,9 @@ def _check(args: argparse.Namespace) -> int:
     from analysis.questions.contrasts import contrasts_for
     from analysis.records.check import check_log
     from analysis.records.log import FILES
-    from analysis.records.on_disk import export_text
     from analysis.records.problems import as_csv, as_json
     from analysis.records.settings import examine_settings
+    from analysis.records.whole_texts import export_text
 
     report = check_log(args.log)
     if args.csv:
@@ -375,6 +376,7 @@ def main(argv: Sequence[str] | None = None) -> int:
             stream.reconfigure(errors="backslashreplace")
     try:
         _refuse_without_checkout(args)
+        refuse_unwritable_places(args)
         status: int = args.run(args)
     except ReworkError as error:
         print(f"rework: {_printable(error)}", file=sys.stderr)

@@ -77,6 +77,25 @@ def page_arguments(command: argparse.ArgumentParser) -> None:
     out_argument(command)
 
 
+def refuse_unwritable_places(args: argparse.Namespace) -> None:
+    """Look at every place that a command is told to write to before it begins: afterwards its work would be lost.
+
+    Raises
+    ------
+    ReworkError
+        If a folder takes no file.
+    """
+    folders = [getattr(args, name, None) for name in ("out", "page")]
+    files = [getattr(args, name, None) for name in ("csv", "plan_out", "recount_file")]
+    # A device such as /dev/stdout is written to as it is.
+    folders += [file.parent for file in files if file and not (file.exists() and not file.is_file())]
+    if any(folders):
+        from analysis.report.publishing import refuse_unwritable
+
+        for folder in filter(None, folders):
+            refuse_unwritable(folder)
+
+
 def log_or_demo(args: argparse.Namespace) -> Path:
     """The log named, or the demo with a word that it is one."""
     if args.log is None:

@@ -23,8 +23,8 @@ from analysis.models.pooled_stored import from_json, to_json
 from analysis.questions.bench_model import BenchModel, OutcomeModel
 from analysis.questions.offer_rows import Outcome
 from analysis.questions.trust import Trust
-from analysis.records.on_disk import replace_text
 from analysis.records.source import code_at_work
+from analysis.records.whole_texts import replace_text
 
 FORM = "what a bench knows, form 3"
 BENCH_FILE, DONOR_FILE = "bench.json", "recovered_with_donor.json"

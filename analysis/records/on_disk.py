@@ -1,10 +1,9 @@
-"""What can stand on a disk in place of a file, files that change under the reader, and texts written in one step."""
+"""What can stand on a disk in place of a file that is to be read, and files that change under the reader."""
 
 from __future__ import annotations
 
 import contextlib
 import os
-import tempfile
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 
@@ -51,61 +50,3 @@ def unchanged(paths: Sequence[Path]) -> Iterator[None]:
         rule = "A log stays as it is while it is read, so that its tables belong together."
         todo = "Wait until the file is saved and the folder is copied, then run the command again."
         raise LogError(f"{', '.join(changed)} changed while the log was read; nothing was used.", rule=rule, todo=todo)
-
-
-def replace_text(text: str, target: Path) -> None:
-    r"""Write a text in one step: either the whole new text stands there or what stood there before.
-
-    Letters that no encoding can write (from damaged file names) are written as ``\udc..``.
-
-    Raises
-    ------
-    OSError
-        If the folder or file cannot be written; what was there stays.
-    """
-    temporary = ""
-    try:
-        target.parent.mkdir(parents=True, exist_ok=True)
-        handle, temporary = tempfile.mkstemp(dir=target.parent, prefix=f".{target.name[:40]}.", suffix=".part")
-        with os.fdopen(handle, "w", encoding="utf-8", errors="backslashreplace", newline="") as out:
-            out.write(text)
-            out.flush()
-            os.fsync(out.fileno())
-        os.chmod(temporary, 0o644)
-        os.replace(temporary, target)
-    finally:
-        if temporary:  # gone by now unless something went wrong, an interrupt by the user included
-            Path(temporary).unlink(missing_ok=True)
-
-
-def export_text(text: str, target: Path, log: Path, names: Sequence[str]) -> None:
-    """Write an export to where the user wants it, but never over a file of the log.
-
-    Parameters
-    ----------
-    text : str
-        What to write.
-    target : Path
-        File that the user named; a device such as /dev/stdout is written to as it is.
-    log : Path
-        Folder of the log.
-    names : sequence of str
-        Files of the log.
-
-    Raises
-    ------
-    LogError
-        If the target is a file of the log; nothing is written.
-    OSError
-        If it cannot be written.
-    """
-    kept = [log / name for name in names]
-    if any(file.exists() and target.exists() and file.samefile(target) for file in kept) or target.resolve() in {
-        file.resolve() for file in kept
-    }:
-        todo = "Choose another name or folder for the export."
-        raise LogError(f"{target} is a file of the log.", rule="The log is only ever read.", todo=todo)
-    if target.exists() and not target.is_file():
-        target.write_text(text, encoding="utf-8", errors="backslashreplace", newline="")
-    else:
-        replace_text(text, target)

@@ -11,18 +11,19 @@ from html import escape
 from pathlib import Path
 from typing import Any
 
-from analysis.errors import RenderError, ReworkError
+from analysis.errors import ReworkError
 from analysis.questions.evidence import too_near
 from analysis.questions.evidence_facts import recount_csv
 from analysis.questions.evidence_intake import DAMAGE
 from analysis.questions.published import gives_away, read_published, record_published, shown_by
 from analysis.records.log import FILES
-from analysis.records.on_disk import export_text
 from analysis.records.sealing.ledger import id_salt
+from analysis.records.whole_texts import export_text
 from analysis.report import evidence_page as parts
 from analysis.report.evidence_view import SheetView, build
 from analysis.report.evidence_wording import words_for
-from analysis.report.render import TEMPLATES, publish
+from analysis.report.publishing import publish
+from analysis.report.render import TEMPLATES
 
 CSP = "default-src 'none'; img-src data:; style-src 'unsafe-inline'"
 
@@ -108,8 +109,6 @@ def publish_evidence(
     folder, out = Path(folder).resolve(), Path(out)
     say(f"Reading the log in {folder.name} …")
     view = build(folder, half, first, last, language, intake)
-    if out.exists() and not out.is_dir():
-        raise RenderError(f"{out} is a file.", todo="Name a folder with --out.")
     if view.mark.seal:
         _list(folder, view)
     else:

@@ -11,13 +11,12 @@ from pathlib import Path
 from typing import Any
 
 from analysis import __version__
-from analysis.errors import RenderError
 from analysis.report import glossary
 from analysis.report.guide_pages import Guide, guide_html, guides
 from analysis.report.page import Caution, FirstScreen, PageHead, Prose, Statement
 from analysis.report.plain_page import Contents, Heading, page_html
 from analysis.report.published_pages import PublishedPage, read_page
-from analysis.report.render import publish
+from analysis.report.publishing import publish
 
 NAME = "index.html"
 REVIEW = re.compile(r"review-[0-9]{4}-[0-9]{2}\.html")
@@ -200,8 +199,6 @@ def publish_index(folder: Path, say: Callable[[str], None]) -> Path:
     RenderError
         If the folder is a file or cannot be written; what was there stays.
     """
-    if folder.exists() and not folder.is_dir():
-        raise RenderError(f"{folder} is a file.", todo="Name a folder with --out.")
     known = guides()
     for guide in known:
         publish(guide_html(guide), folder / guide.name)

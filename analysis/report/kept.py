@@ -19,9 +19,9 @@ from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from typing import Any
 
-from analysis.records.on_disk import replace_text
 from analysis.records.once import state_of
 from analysis.records.source import PACKAGE, source_hash
+from analysis.records.whole_texts import replace_text
 
 FORM = "outputs of the cells of a notebook, form 1"
 MOST_KEPT = 30

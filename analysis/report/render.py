@@ -22,7 +22,7 @@ from analysis import __version__
 from analysis.errors import RenderError, ReworkError
 from analysis.report import kept
 from analysis.report.parameters import Value, declared, filled_cell, parameters_cell
-from analysis.report.publishing import replace_together
+from analysis.report.publishing import publish, refuse_unwritable
 
 PROJECT = Path(__file__).resolve().parents[2]
 TEMPLATES = Path(__file__).resolve().parent / "template"
@@ -268,31 +268,6 @@ def slug(title: str) -> str:
     return re.sub(r"[^a-z0-9]+", "-", title.lower()).strip("-")
 
 
-def publish(text: str, target: Path, beside: Mapping[str, str] | None = None) -> None:
-    """Put a page in place in one step: either the whole new page is there, or the old one.
-
-    Parameters
-    ----------
-    text : str
-        The page.
-    target : Path
-        Where it goes.
-    beside : mapping of str to str, optional
-        File ending to text of files that belong to the page and change together with it.
-
-    Raises
-    ------
-    RenderError
-        If the folder or a file cannot be written; what was there stays.
-    """
-    texts = {target: text} | {target.with_suffix(ending): other for ending, other in (beside or {}).items()}
-    try:
-        replace_together(texts)
-    except OSError as error:
-        todo = "Look at the folder's permissions and free space, or choose another with --out."
-        raise RenderError(f"{target} cannot be written: {error.strerror}.", todo=todo) from None
-
-
 def _beside(notebook: Any) -> dict[str, str]:
     """Files that outputs of the notebook leave beside the page (see :class:`analysis.report.page.Beside`)."""
     out: dict[str, str] = {}
@@ -321,9 +296,7 @@ def render(notebook: Path, given: Mapping[str, Value], target: Path, say: Say = 
     RenderError
         If anything fails; the page that was there stays.
     """
-    out = target.parent
-    if out.exists() and not out.is_dir():  # told before the run, which would be for nothing
-        raise RenderError(f"{out} is a file.", todo="Name a folder for the page.")
+    refuse_unwritable(target.parent)
     done = execute(notebook, given, say)
     publish(to_html(done), target, _beside(done))
     return target

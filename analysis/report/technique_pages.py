@@ -77,7 +77,7 @@ def write_plan(folder: Path, target: Path, say: Callable[[str], None], jobs: int
     from analysis.questions.technique_answers import plan_of
     from analysis.questions.trial_plan import fresh_seed, plan_csv
     from analysis.records.log import FILES
-    from analysis.records.on_disk import export_text
+    from analysis.records.whole_texts import export_text
 
     if target.exists():
         todo = "Name another file; a list that is in use must not be lost."

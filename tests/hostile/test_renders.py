@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import resource
 import signal
@@ -11,6 +12,8 @@ from pathlib import Path
 
 import pytest
 
+from analysis.errors import RenderError
+from analysis.report.publishing import refuse_unwritable
 from tests.hostile.commands import ROOT, rework
 
 POSIX = pytest.mark.skipif(os.name != "posix", reason="signals and limits of POSIX")
@@ -87,6 +90,37 @@ def test_a_folder_that_cannot_be_written_is_told_in_words(tmp_path):
     answer = rework("check", LOG, "--page", "/dev/null/out")
     assert answer.status == 2
     assert "/dev/null" in answer.err
+
+
+@POSIX
+@pytest.mark.parametrize(
+    "command",
+    [
+        ["review", LOG, "--out", "/dev/null/out"],
+        ["compare", LOG, "--technician", "T2", "--out", "/dev/null/out"],
+        ["compare", LOG, "--plan-out", "/dev/null/plan.csv"],
+        ["counter", LOG, "--technician", "T2", "--out", "/dev/null/out"],
+        ["evidence", LOG, "--recount-file", "/dev/null/recount.csv"],
+        ["check", LOG, "--csv", "/dev/null/faults.csv"],
+    ],
+    ids=" ".join,
+)
+def test_where_results_cannot_go_is_told_before_any_work(command):
+    answer = rework(*command)
+    assert (answer.status, answer.out) == (2, ""), "the log was read, or more, for nothing"
+    assert "/dev/null is a file" in answer.err
+
+
+def test_looking_at_a_folder_leaves_nothing_and_makes_nothing(tmp_path, monkeypatch):
+    refuse_unwritable(tmp_path / "not" / "yet")
+    assert not list(tmp_path.iterdir())
+
+    def full(**_):
+        raise OSError(errno.EROFS, "Read-only file system")
+
+    monkeypatch.setattr("tempfile.TemporaryFile", full)
+    with pytest.raises(RenderError, match=r"yet cannot be written: Read-only file system\.\n.*permissions"):
+        refuse_unwritable(tmp_path / "not" / "yet")
 
 
 @pytest.mark.parametrize("month", ["../../x", "2024-09/../../etc", "'; import os #", "2024-09\nx = 1", "٢٠٢٤-٠٩"])

@@ -9,7 +9,8 @@ from pathlib import Path
 
 from analysis.errors import ReworkError
 from analysis.report.plain_page import page_html
-from analysis.report.render import PROJECT, publish
+from analysis.report.publishing import publish
+from analysis.report.render import PROJECT
 from tests.reference.engines import line, run_all
 from tests.verification import page
 

@@ -9,7 +9,6 @@ from pathlib import Path
 from typing import Any
 
 from analysis.cohort.outcomes import DEFINITIONS
-from analysis.errors import RenderError
 from analysis.questions.checklist_facts import ChecklistFacts, checklist_facts
 from analysis.report.glossary import Definitions, glossary
 from analysis.report.methods.answers import Item
@@ -19,7 +18,8 @@ from analysis.report.methods.strobe import strobe
 from analysis.report.methods.tripod import tripod
 from analysis.report.page import Bullets, Caution, FirstScreen, Grid, PageHead, Statement, jobs_up_to
 from analysis.report.plain_page import Contents, Heading, page_html
-from analysis.report.render import publish, slug
+from analysis.report.publishing import publish
+from analysis.report.render import slug
 
 NAME, VERIFICATION = "methods.html", "verification.html"
 
@@ -137,8 +137,6 @@ def publish_methods(folder: Path, out: Path, say: Callable[[str], None]) -> Path
     ReworkError
         If the log cannot be used or the page cannot be written.
     """
-    if out.exists() and not out.is_dir():
-        raise RenderError(f"{out} is a file.", todo="Name a folder with --out.")
     say(f"Reading the log in {Path(folder).resolve().name} …")
     facts = checklist_facts(Path(folder))
     publish(page_html(page_head(facts), parts(facts, (out / VERIFICATION).is_file())), out / NAME)
