@@ -23,6 +23,7 @@ from analysis.cli_shared import (
     needs_checkout,
     out_argument,
     page_arguments,
+    private_page,
     refuse_unwritable_places,
 )
 from analysis.cli_verify import add_verify_command
@@ -184,11 +185,9 @@ def _counter(args: argparse.Namespace) -> int:
 
     log = log_or_demo(args)
     if args.technician:
-        path = publish_guesses(log, args.technician, args.out, say=print)
-        print(f"Private page written to {path}; it is for {args.technician} alone.")
+        print(private_page(publish_guesses(log, args.technician, args.out, say=print), args.technician))
         return 0
-    path = publish_counter(log, args.start_share, args.out, say=print)
-    print(f"Page written to {path}")
+    print(f"Page written to {publish_counter(log, args.start_share, args.out, say=print)}")
     return 0
 
 

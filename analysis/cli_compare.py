@@ -6,7 +6,7 @@ import argparse
 from collections.abc import Callable
 from pathlib import Path
 
-from analysis.cli_shared import log_or_demo, page_arguments
+from analysis.cli_shared import log_or_demo, page_arguments, private_page
 
 
 def _compare(args: argparse.Namespace) -> int:
@@ -16,13 +16,14 @@ def _compare(args: argparse.Namespace) -> int:
 
     log = log_or_demo(args)
     if args.technician:
-        publish_technician(log, args.technician, args.out, say=print)
+        print(private_page(publish_technician(log, args.technician, args.out, say=print), args.technician))
     elif args.plan_out:
         write_plan(log, args.plan_out, print, args.plan_jobs, args.random_seed)
     else:
-        publish_techniques(log, args.out, print, args.plan, args.plan_jobs, args.random_seed)
+        path = publish_techniques(log, args.out, print, args.plan, args.plan_jobs, args.random_seed)
+        print(f"Page written to {path}")
         if not args.plan:
-            publish_technicians(log, args.out, say=print)
+            print(f"Page written to {publish_technicians(log, args.out, say=print)}")
     return 0
 
 

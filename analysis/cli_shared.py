@@ -96,6 +96,11 @@ def refuse_unwritable_places(args: argparse.Namespace) -> None:
             refuse_unwritable(folder)
 
 
+def private_page(path: Path, code: str) -> str:
+    """Where the page of one technician lies, and for whom."""
+    return f"Private page written to {path}; it is for {code} alone."
+
+
 def log_or_demo(args: argparse.Namespace) -> Path:
     """The log named, or the demo with a word that it is one."""
     if args.log is None:

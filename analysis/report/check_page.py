@@ -12,9 +12,8 @@ from analysis.records.log import Log
 from analysis.records.once import log_as_read
 from analysis.records.problems import Problem, Severity, by_kind, count, plural, quoted, summary
 from analysis.report.page import FirstScreen, Grid, PageHead, Prose, Statement
-from analysis.report.render import PROJECT, render
+from analysis.report.render import page_of_log
 
-NOTEBOOK = PROJECT / "notebooks" / "log_check.ipynb"
 MOST_KINDS, MOST_ROWS, MOST_PLACES = 100, 20, 200  # shown: kinds, rows of a kind, places besides
 
 
@@ -160,4 +159,4 @@ def publish_check(folder: Path, out: Path, say: Callable[[str], None]) -> Path:
     """Publish the check as ``log-check.html``."""
     say(f"Checking the log in {Path(folder).name} …")
     build(folder)  # a log that cannot be read is told of before a process is started
-    return render(NOTEBOOK, {"log_folder": str(Path(folder).resolve())}, out / "log-check.html", say)
+    return page_of_log("log_check", folder, out / "log-check.html", say)

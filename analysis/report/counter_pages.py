@@ -5,10 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 
-from analysis.report.parameters import Value
-from analysis.report.render import PROJECT, render
-
-NOTEBOOKS = PROJECT / "notebooks"
+from analysis.report.exporting import slug
+from analysis.report.render import page_of_log
 
 
 def publish_counter(folder: Path, start_share: float, out: Path, say: Callable[[str], None]) -> Path:
@@ -32,16 +30,13 @@ def publish_counter(folder: Path, start_share: float, out: Path, say: Callable[[
     """
     from analysis.records.once import announced_log
 
-    announced_log(Path(folder), say)
-    given: dict[str, Value] = {"log_folder": str(Path(folder).resolve()), "start_share": float(start_share)}
-    return render(NOTEBOOKS / "accept_or_decline.ipynb", given, out / "counter.html", say)
+    announced_log(folder, say)
+    return page_of_log("accept_or_decline", folder, out / "counter.html", say, start_share=float(start_share))
 
 
 def publish_guesses(folder: Path, technician: str, out: Path, say: Callable[[str], None]) -> Path:
     """Publish the private page of one technician, ``guesses-CODE.html``."""
     from analysis.questions.counter import build_guesses
-    from analysis.report.render import slug
 
-    build_guesses(Path(folder), technician)
-    given = {"log_folder": str(Path(folder).resolve()), "technician": technician}
-    return render(NOTEBOOKS / "guess_ledger.ipynb", given, out / f"guesses-{slug(technician)}.html", say)
+    build_guesses(folder, technician)
+    return page_of_log("guess_ledger", folder, out / f"guesses-{slug(technician)}.html", say, technician=technician)

@@ -8,9 +8,7 @@ from pathlib import Path
 from analysis.records.describe import dictionary_rows
 from analysis.records.dictionary import BY_NAME, TABLES
 from analysis.report.page import Grid, PageHead, Prose
-from analysis.report.render import PROJECT, render
-
-NOTEBOOK = PROJECT / "notebooks" / "log_dictionary.ipynb"
+from analysis.report.render import NOTEBOOKS, render
 
 
 def page_head() -> PageHead:
@@ -42,4 +40,4 @@ def codes_grid(name: str) -> Grid:
 def publish_dictionary(out: Path, say: Callable[[str], None]) -> Path:
     """Publish the dictionary as ``log-dictionary.html``."""
     say("Making the log dictionary …")
-    return render(NOTEBOOK, {}, out / "log-dictionary.html", say)
+    return render(NOTEBOOKS / "log_dictionary.ipynb", {}, out / "log-dictionary.html", say)

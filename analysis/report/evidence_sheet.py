@@ -22,8 +22,8 @@ from analysis.records.whole_texts import export_text
 from analysis.report import evidence_page as parts
 from analysis.report.evidence_view import SheetView, build
 from analysis.report.evidence_wording import words_for
+from analysis.report.exporting import TEMPLATES
 from analysis.report.publishing import publish
-from analysis.report.render import TEMPLATES
 
 CSP = "default-src 'none'; img-src data:; style-src 'unsafe-inline'"
 

@@ -6,11 +6,12 @@ import re
 from dataclasses import dataclass
 from pathlib import Path
 
+from analysis.report.exporting import prose
 from analysis.report.page import Grid, PageHead
 from analysis.report.plain_page import page_html
-from analysis.report.render import PROJECT, prose
+from analysis.report.render import NOTEBOOKS
 
-GUIDES = PROJECT / "notebooks" / "guide"
+GUIDES = NOTEBOOKS / "guide"
 # As the README lists them; what is not named follows by name.
 ORDER = (
     "bringing_in_your_log",

@@ -14,10 +14,10 @@ from pathlib import Path
 
 from analysis.errors import RenderError, ReworkError
 from analysis.report.kept import kept_in, pages_kept
-from analysis.report.render import PROJECT, Say, can_be_copied, import_tools, import_what_cells_import
+from analysis.report.render import NOTEBOOKS, Say, can_be_copied, import_tools, import_what_cells_import
 
 AT_ONCE = 2
-NOTEBOOKS = ("monthly_review", "accept_or_decline", "techniques", "technicians", "log_check")
+NAMES = ("monthly_review", "accept_or_decline", "techniques", "technicians", "log_check")
 
 
 @dataclass(frozen=True)
@@ -93,8 +93,8 @@ def _makers(say: Say, *, cells_will_run: bool) -> Iterator[Callable[..., Iterato
         yield map
         return
     import_tools()  # once, for all
-    for name in NOTEBOOKS if cells_will_run else ():
-        import_what_cells_import(PROJECT / "notebooks" / f"{name}.ipynb")
+    for name in NAMES if cells_will_run else ():
+        import_what_cells_import(NOTEBOOKS / f"{name}.ipynb")
     gc.freeze()  # what stands now is shared by the copies; looking through it for garbage would copy it
     sys.stdout.flush()
     try:

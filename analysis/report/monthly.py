@@ -14,10 +14,8 @@ from analysis.records.log import Log
 from analysis.records.once import usable_log
 from analysis.records.problems import plural
 from analysis.records.setting_aside import strays_told
-from analysis.report.render import PROJECT, render
+from analysis.report.render import page_of_log
 from analysis.report.since_last_view import earlier_summary
-
-NOTEBOOK = PROJECT / "notebooks" / "monthly_review.ipynb"
 
 
 def publish_review(
@@ -67,8 +65,8 @@ def publish_review(
         )
     say(f"Making the review of {chosen} …")
     last = earlier_summary(out, str(chosen))
-    given = {"log_folder": str(folder), "month": str(chosen), "last_review": str(last.resolve()) if last else ""}
-    return render(NOTEBOOK, given, place, say)
+    before = str(last.resolve()) if last else ""
+    return page_of_log("monthly_review", folder, place, say, month=str(chosen), last_review=before)
 
 
 def replaces_another(summary: Path, log: Log) -> bool:

@@ -10,8 +10,8 @@ from html import escape
 from typing import Any
 
 from analysis import __version__
+from analysis.report.exporting import TEMPLATES, css_text, slug
 from analysis.report.page import FirstScreen, Grid, PageHead
-from analysis.report.render import TEMPLATES, css_text, slug
 
 FAILS = "FAILS"
 # The pages of notebooks extend the skeleton of nbconvert; here is the little of it that a page of parts needs.

@@ -5,11 +5,9 @@ from __future__ import annotations
 import ast
 import contextlib
 import copy
-import datetime as dt
 import importlib
 import json
 import multiprocessing
-import re
 import signal
 import sys
 import threading
@@ -18,14 +16,14 @@ from multiprocessing.connection import Connection
 from pathlib import Path
 from typing import Any
 
-from analysis import __version__
 from analysis.errors import RenderError, ReworkError
 from analysis.report import kept
-from analysis.report.parameters import Value, declared, filled_cell, parameters_cell
+from analysis.report.exporting import heading_of, texts_beside, to_html
+from analysis.report.parameters import Value, filled_cell, parameters_cell
 from analysis.report.publishing import publish, refuse_unwritable
 
 PROJECT = Path(__file__).resolve().parents[2]
-TEMPLATES = Path(__file__).resolve().parent / "template"
+NOTEBOOKS = PROJECT / "notebooks"
 CELL_TIMEOUT_S = 1800
 
 Say = Callable[[str], None]
@@ -40,12 +38,6 @@ def _with_parameters(notebook: dict[str, Any], given: Mapping[str, Value]) -> di
     cell = out["cells"][parameters_cell(out)]
     cell["source"] = filled_cell(cell["source"], given)
     return out
-
-
-def _heading(cell: Mapping[str, Any]) -> str:
-    """Last heading of a markdown cell; empty when it has none."""
-    found = re.findall(r"^#+\s+(.*)$", cell["source"], re.M) if cell["cell_type"] == "markdown" else []
-    return found[-1] if found else ""
 
 
 def _read_notebook(path: Path) -> dict[str, Any]:
@@ -183,7 +175,7 @@ def execute(path: Path, given: Mapping[str, Value], say: Say = _quiet) -> Any:
 
     def begun(number: int) -> str:
         nonlocal now
-        title = _heading(raw["cells"][code[number] - 1]) if code[number] else ""
+        title = heading_of(raw["cells"][code[number] - 1]) if code[number] else ""
         if title and title != now:
             now = title
             say(f"  {title}")
@@ -204,77 +196,6 @@ def execute(path: Path, given: Mapping[str, Value], say: Say = _quiet) -> Any:
     for at, shown in zip(code, outputs, strict=True):
         raw["cells"][at] |= {"outputs": shown, "execution_count": None}
     return nbformat.from_dict(raw)  # type: ignore[no-untyped-call]
-
-
-def prose(markdown: str) -> str:
-    """Markdown of a notebook to HTML; any HTML in it is shown as text, headings get names to link to."""
-    import mistune
-
-    html = str(mistune.create_markdown(escape=True)(markdown))
-    return re.sub(
-        r"<h([1-6])>(.*?)</h\1>", lambda m: f'<h{m[1]} id="{slug(re.sub("<[^>]+>", "", m[2]))}">{m[2]}</h{m[1]}>', html
-    )
-
-
-def css_text(text: object) -> str:
-    """A text as it may stand between quotation marks in a style sheet, whatever it holds."""
-    return "".join(letter if letter.isalnum() else f"\\{ord(letter):06x} " for letter in str(text))
-
-
-def to_html(notebook: Any) -> str:
-    """Export an executed notebook with our own template: nothing remote, code folded away."""
-    from nbconvert.exporters.templateexporter import TemplateExporter
-    from traitlets.config import Config
-
-    config = Config()
-    config.TemplateExporter.extra_template_basedirs = [str(TEMPLATES)]
-    exporter = TemplateExporter(config=config, template_name="bench", template_file="index.html.j2")  # type: ignore[no-untyped-call]
-    exporter.register_filter("prose", prose)  # type: ignore[no-untyped-call]
-    exporter.register_filter("css_text", css_text)  # type: ignore[no-untyped-call]
-    notebook = _without_paths(notebook)
-    meta = _page_meta(notebook) | {"css": (TEMPLATES / "bench" / "page.css").read_text(encoding="utf-8")}
-    body, _ = exporter.from_notebook_node(notebook, resources={"page": meta})
-    return re.sub(r"\n\s*\n+", "\n", str(body))
-
-
-def _without_paths(notebook: Any) -> Any:
-    """A copy whose parameters cell names folders by their last part: a page is no place for paths of a machine."""
-    out = copy.deepcopy(notebook)
-    cell = out["cells"][parameters_cell(out)]
-    values = declared(cell["source"])
-    shown = {k: Path(v).name if isinstance(v, str) and Path(v).is_absolute() else v for k, v in values.items()}
-    cell["source"] = "\n".join(f"{name} = {value!r}" for name, value in shown.items())
-    return out
-
-
-def _page_meta(notebook: Any) -> dict[str, Any]:
-    """Facts for the head of the page, left by :class:`analysis.report.page.PageHead` in one of the outputs."""
-    for cell in notebook.cells:
-        for output in cell.get("outputs", []):
-            found = output.get("data", {}).get("application/vnd.rework.page+json")
-            if found:
-                made = dt.date.today().isoformat()
-                return dict(found) | {"made_on": made, "version": __version__, "sections": _sections(notebook)}
-    raise RenderError("The notebook shows no PageHead, so that its page would have no title.")
-
-
-def _sections(notebook: Any) -> list[dict[str, str]]:
-    titles = [_heading(cell) for cell in notebook.cells]
-    return [{"title": title, "id": slug(title)} for title in titles if title]
-
-
-def slug(title: str) -> str:
-    """Name of a section within the page."""
-    return re.sub(r"[^a-z0-9]+", "-", title.lower()).strip("-")
-
-
-def _beside(notebook: Any) -> dict[str, str]:
-    """Files that outputs of the notebook leave beside the page (see :class:`analysis.report.page.Beside`)."""
-    out: dict[str, str] = {}
-    for cell in notebook.cells:
-        for output in cell.get("outputs", []):
-            out |= output.get("data", {}).get("application/vnd.rework.beside+json", {})
-    return out
 
 
 def render(notebook: Path, given: Mapping[str, Value], target: Path, say: Say = _quiet) -> Path:
@@ -298,5 +219,28 @@ def render(notebook: Path, given: Mapping[str, Value], target: Path, say: Say = 
     """
     refuse_unwritable(target.parent)
     done = execute(notebook, given, say)
-    publish(to_html(done), target, _beside(done))
+    publish(to_html(done), target, texts_beside(done))
     return target
+
+
+def page_of_log(notebook: str, folder: Path, target: Path, say: Say, **given: Value) -> Path:
+    """Publish the page that a notebook makes of a log.
+
+    Parameters
+    ----------
+    notebook : str
+        Its name in notebooks/, without the ending.
+    folder : Path
+        The log; what is wrong with it is better told before, since the notebook has a process of its own.
+    target, say
+        As for :func:`render`.
+    **given
+        Parameters besides the log's folder.
+
+    Raises
+    ------
+    RenderError
+        As for :func:`render`.
+    """
+    where = {"log_folder": str(Path(folder).resolve())}
+    return render(NOTEBOOKS / f"{notebook}.ipynb", where | given, target, say)

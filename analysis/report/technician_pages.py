@@ -5,9 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 
-from analysis.report.render import PROJECT, render, slug
-
-NOTEBOOKS = PROJECT / "notebooks"
+from analysis.report.exporting import slug
+from analysis.report.render import page_of_log
 
 
 def publish_technicians(folder: Path, out: Path, say: Callable[[str], None]) -> Path:
@@ -25,16 +24,13 @@ def publish_technicians(folder: Path, out: Path, say: Callable[[str], None]) -> 
     Raises
     ------
     ReworkError
-        If the log cannot be used or the page cannot be made; an earlier page stays.
+        If the log cannot be used or holds no first boot, or the page cannot be made; an earlier page stays.
     """
-    from analysis.records.once import announced_log
+    from analysis.questions.comparable import comparable_log
 
-    folder = Path(folder).resolve()
-    announced_log(folder, say)
+    comparable_log(folder, say)
     say("Comparing technicians; the simulations take about a minute …")
-    path = render(NOTEBOOKS / "technicians.ipynb", {"log_folder": str(folder)}, out / "technicians.html", say)
-    say(f"Page written to {path}")
-    return path
+    return page_of_log("technicians", folder, out / "technicians.html", say)
 
 
 def publish_technician(folder: Path, code: str, out: Path, say: Callable[[str], None]) -> Path:
@@ -50,7 +46,4 @@ def publish_technician(folder: Path, code: str, out: Path, say: Callable[[str], 
 
     private_comparison(usable_log(Path(folder)), code)
     say("Comparing with the bench; the simulations take about a minute …")
-    given = {"log_folder": str(Path(folder).resolve()), "technician": code}
-    path = render(NOTEBOOKS / "technician_private.ipynb", given, out / f"technician-{slug(code)}.html", say)
-    say(f"Private page written to {path}; it is for {code} alone.")
-    return path
+    return page_of_log("technician_private", folder, out / f"technician-{slug(code)}.html", say, technician=code)

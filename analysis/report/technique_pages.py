@@ -6,9 +6,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from analysis.report.parameters import Value
-from analysis.report.render import PROJECT, render
-
-NOTEBOOK = PROJECT / "notebooks" / "techniques.ipynb"
+from analysis.report.render import page_of_log
 
 
 def publish_techniques(
@@ -39,29 +37,26 @@ def publish_techniques(
     Raises
     ------
     ReworkError
-        If the log or the plan cannot be used or the page cannot be made; an earlier page stays.
+        If the log or the plan cannot be used, the log holds no first boot, or the page cannot be made; an earlier page
+        stays.
     """
+    from analysis.questions.comparable import comparable_log
     from analysis.questions.contrasts import contrasts_for
     from analysis.questions.trial_plan import RNG_SEED
-    from analysis.records.once import announced_log
 
-    folder = Path(folder).resolve()
-    log = announced_log(folder, say)
+    log = comparable_log(folder, say)
     contrasts_for(log.settings.extra_contrasts)
     if plan is not None:
         from analysis.questions.trial_outcome import trial_outcome
 
         trial_outcome(plan, log)
     given: dict[str, Value] = {
-        "log_folder": str(folder),
         "plan_file": "" if plan is None else str(Path(plan).resolve()),
         "plan_jobs": jobs,
         "plan_seed": RNG_SEED if seed is None else seed,
     }
     say("Comparing techniques …")
-    path = render(NOTEBOOK, given, out / "techniques.html", say)
-    say(f"Page written to {path}")
-    return path
+    return page_of_log("techniques", folder, out / "techniques.html", say, **given)
 
 
 def write_plan(folder: Path, target: Path, say: Callable[[str], None], jobs: int = 0, seed: int | None = None) -> None:

@@ -5,11 +5,11 @@ from __future__ import annotations
 import pytest
 
 from analysis.errors import RenderError
-from analysis.report.check_page import NOTEBOOK as CHECK
-from analysis.report.monthly import NOTEBOOK as REVIEW
 from analysis.report.parameters import declared, filled_cell
-from analysis.report.render import render
+from analysis.report.render import NOTEBOOKS, render
 from tests.files import base, write
+
+CHECK, REVIEW = (NOTEBOOKS / f"{name}.ipynb" for name in ("log_check", "monthly_review"))
 
 
 @pytest.mark.parametrize("number", [10**15, -(10**15), 10**5000], ids=["large", "small", "huge"])

@@ -69,7 +69,7 @@ def test_a_disk_without_room_leaves_the_last_good_page(tmp_path):
     page.write_text(OLD)
     code = (
         "import resource, sys, pathlib\n"
-        "from analysis.report.render import publish\n"
+        "from analysis.report.publishing import publish\n"
         "resource.setrlimit(resource.RLIMIT_FSIZE, (20_000, resource.RLIM_INFINITY))\n"
         "try:\n    publish('x' * 100_000, pathlib.Path(sys.argv[1]))\n"
         "except Exception as error:\n    print(type(error).__name__, error)\n"

@@ -12,7 +12,7 @@ from typing import Any
 
 from bs4 import BeautifulSoup
 
-from analysis.report.render import TEMPLATES
+from analysis.report.exporting import TEMPLATES
 
 VERDICT_HEADS = re.compile(r"^(verdict|against the others|twelve months say)$")
 VERDICT = re.compile(

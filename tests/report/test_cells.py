@@ -14,7 +14,8 @@ from nbclient import NotebookClient
 
 from analysis.errors import ModelError
 from analysis.report import render
-from analysis.report.render import PROJECT, execute, to_html
+from analysis.report.exporting import to_html
+from analysis.report.render import PROJECT, execute
 
 COPIES = pytest.mark.skipif(sys.platform in ("darwin", "win32"), reason="no copies of a running process there")
 CELLS = [

@@ -6,8 +6,8 @@ import base64
 
 import pytest
 
+from analysis.report.exporting import TEMPLATES
 from analysis.report.page import Grid
-from analysis.report.render import TEMPLATES
 from tests.report.gates import assert_page_behaves, assert_page_is_sound
 
 DOT = base64.b64decode(

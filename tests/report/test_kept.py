@@ -14,8 +14,9 @@ import pytest
 
 from analysis.records import once
 from analysis.report import kept, month, render
+from analysis.report.exporting import to_html
 from analysis.report.kept import code_state, kept_in, name_of, pages_kept, recall, store
-from analysis.report.render import execute, to_html
+from analysis.report.render import execute
 
 DEMO = Path(__file__).resolve().parents[2] / "data_demo"
 OUTPUTS = [[{"output_type": "stream", "name": "stdout", "text": "é €\n\ud800"}], []]

@@ -14,7 +14,7 @@ import re
 import numpy as np
 import pytest
 
-from analysis.report.render import TEMPLATES
+from analysis.report.exporting import TEMPLATES
 from analysis.report.style import COLOURS, INK, QUIET
 
 VISION = {

@@ -10,9 +10,11 @@ import sys
 import pytest
 
 from analysis.errors import RenderError, ReworkError
+from analysis.report.exporting import prose
 from analysis.report.page import Grid, PageHead, Picture, Prose, Statement
 from analysis.report.parameters import filled_cell
-from analysis.report.render import PROJECT, prose, publish, render
+from analysis.report.publishing import publish
+from analysis.report.render import PROJECT, render
 from analysis.report.style import canvas, look
 
 HEAD = "from analysis.report.page import PageHead\nPageHead('Title', 'Shop', 'Period', 'abcdef', True)"

@@ -25,8 +25,8 @@ from analysis.report import (
     watch_figures,
     watch_words,
 )
+from analysis.report.exporting import TEMPLATES
 from analysis.report.page import Grid
-from analysis.report.render import TEMPLATES
 from tests.tables import boot, closed, job, log_of
 
 MONTH = pd.Period("2026-02")

@@ -10,6 +10,7 @@ from typing import Any
 
 from analysis.cohort.outcomes import DEFINITIONS
 from analysis.questions.checklist_facts import ChecklistFacts, checklist_facts
+from analysis.report.exporting import slug
 from analysis.report.glossary import Definitions, glossary
 from analysis.report.methods.answers import Item
 from analysis.report.methods.declared import Method, methods
@@ -19,7 +20,6 @@ from analysis.report.methods.tripod import tripod
 from analysis.report.page import Bullets, Caution, FirstScreen, Grid, PageHead, Statement, jobs_up_to
 from analysis.report.plain_page import Contents, Heading, page_html
 from analysis.report.publishing import publish
-from analysis.report.render import slug
 
 NAME, VERIFICATION = "methods.html", "verification.html"
 
