@@ -8,6 +8,7 @@ import pytest
 
 from analysis.errors import ModelError
 from analysis.models.e_value import e_value
+from analysis.models import imputation
 from analysis.models.imputation import impute
 from analysis.models.rubin import pool
 
@@ -46,6 +47,20 @@ def test_the_mean_is_right_where_complete_rows_alone_mislead():
     assert b == pytest.approx(full["b"].mean(), abs=0.08)
     assert holes["c"].dropna().eq("hard").mean() < full["c"].eq("hard").mean() - 0.06
     assert hard == pytest.approx(full["c"].eq("hard").mean(), abs=0.03)
+
+
+@pytest.mark.parametrize("levels", [1, 3])
+def test_rows_found_by_a_tree_lie_as_near_as_those_found_by_looking_at_every_pair(levels, monkeypatch):
+    rng = np.random.default_rng(6)
+    told = np.r_[rng.normal(size=(300, levels)), np.repeat(rng.normal(size=(20, levels)), 10, axis=0)]
+    of, among = told[::3], told[np.arange(len(told)) % 3 > 0]
+    apart = np.sort(((of[:, None] - among) ** 2).sum(axis=2), axis=1)[:, :5]
+    for pairs in (0, 10**9):
+        monkeypatch.setattr(imputation, "MANY_PAIRS", pairs)
+        near = imputation._nearest(of, among, 5)
+        assert all(len(set(places)) == 5 for places in near.tolist())
+        found = np.sort(((of[:, None] - among[near]) ** 2).sum(axis=2), axis=1)
+        np.testing.assert_allclose(found, apart, rtol=0, atol=1e-12)
 
 
 def test_the_same_seed_gives_the_same_and_a_column_without_any_value_is_left():
