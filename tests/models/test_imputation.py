@@ -7,8 +7,8 @@ import pandas as pd
 import pytest
 
 from analysis.errors import ModelError
-from analysis.models.e_value import e_value
 from analysis.models import imputation
+from analysis.models.e_value import e_value
 from analysis.models.imputation import impute
 from analysis.models.rubin import pool
 
