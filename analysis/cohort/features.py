@@ -11,7 +11,7 @@ from analysis.cohort.donors import donor_features
 from analysis.cohort.ledger import Ledger
 from analysis.cohort.levels import as_levels
 from analysis.cohort.outcomes import first_boot_ledger, job_outcomes
-from analysis.cohort.work import Undated, work_before
+from analysis.cohort.work import Undated, blank_is_no_preheat, work_before
 from analysis.records.dictionary import KnownAt, predictors
 from analysis.records.log import Log
 
@@ -57,6 +57,8 @@ class Cohort:
         Work rows left out because they name no boot test.
     log_hash : str
         Hash of the log.
+    blanks_as_cold : bool
+        Whether installs without a word on preheat count as cold: an effect of preheat is then never clear.
     """
 
     jobs: pd.DataFrame
@@ -64,6 +66,7 @@ class Cohort:
     ledger: Ledger
     undated: Undated
     log_hash: str
+    blanks_as_cold: bool = False
 
 
 def experience(jobs: pd.DataFrame) -> pd.Series:
@@ -130,4 +133,5 @@ def build_cohort(log: Log) -> Cohort:
     frame["experience_jobs"] = experience(jobs)
     frame = _told_by_the_last_job(frame)
     first_boots = frame[frame["first_boot"].notna()].reset_index(drop=True)
-    return Cohort(frame, first_boots, first_boot_ledger(outcomes, log.jobs_set_aside), undated, log.hash)
+    ledger = first_boot_ledger(outcomes, log.jobs_set_aside)
+    return Cohort(frame, first_boots, ledger, undated, log.hash, blank_is_no_preheat(log))

@@ -21,6 +21,8 @@ CLIENT_CHIPS = ("processor", "storage")
 # not say how it was entered may be one.
 TYPED, PRESET, HOW_UNKNOWN, NO_SETTING = "typed", "unchanged preset", "not recorded how", "not recorded"
 MELTS = ("removal", "residue", "reball", "ball_reset", "install", "touch_up")
+PREPARING = ("removal", "residue", "reball", "ball_reset")  # of a chip off the donor, before its install
+STEPS_AT_MOST = 1000  # more steps than a chip can have
 PADS_LOST_BANDS = ("none", "1 to 3", "4 or more")
 
 
@@ -185,15 +187,34 @@ def _install_features(steps: pd.DataFrame, keys: list[str], log: Log) -> pd.Data
             "install_s": installs["step_s"].to_numpy(float),
             "preheat_at_install": _yes_or_no(installs["preheat_c"]),
         },
-        index=pd.MultiIndex.from_frame(installs[keys]),
+        index=_index(installs, keys),
     )
-    own_step = processor[processor["step_type"].eq("preheat")]
+    own_step = _preheats_for_installs(processor, installs, keys)
     cold = own_step["preheat_c"].eq(0)  # a preheat step at 0 says that there was none
-    warm, none = (pd.MultiIndex.from_frame(own_step.loc[which, keys]) for which in (~cold, cold))
+    warm, none = (_index(own_step[which], keys) for which in (~cold, cold))
     noted = out.pop("preheat_at_install").mask(out.index.isin(warm), 1.0)
     noted = noted.mask(noted.isna() & out.index.isin(none), 0.0)
     out["install_preheat"] = noted.fillna(0.0) if blank_is_no_preheat(log) else noted
     return out
+
+
+def _preheats_for_installs(processor: pd.DataFrame, installs: pd.DataFrame, keys: list[str]) -> pd.DataFrame:
+    """Preheat steps of the processor, but for those after which it was removed or prepared before its install.
+
+    Such a step warmed the client's board, or nothing at all, and not the donor at the install.
+    """
+    place = processor["before"].to_numpy(float) * STEPS_AT_MOST + processor["step_no"].to_numpy(float)
+    processor = processor.assign(place=place)
+    of_install = processor.loc[installs.index].set_index(keys)["place"]
+    prepared = processor[processor["step_type"].isin(PREPARING)]
+    prepared = prepared[prepared["place"].to_numpy() < of_install.reindex(_index(prepared, keys)).to_numpy()]
+    ready = prepared.groupby(keys, observed=True)["place"].max()
+    own_step = processor[processor["step_type"].eq("preheat")]
+    return own_step[~(own_step["place"].to_numpy() < ready.reindex(_index(own_step, keys)).to_numpy())]
+
+
+def _index(rows: pd.DataFrame, keys: list[str]) -> pd.MultiIndex:
+    return pd.MultiIndex.from_frame(rows[keys])
 
 
 def blank_is_no_preheat(log: Log) -> bool:

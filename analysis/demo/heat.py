@@ -78,7 +78,8 @@ def draw_steps(
             part = _rows(step, chip, np.full(len(rows), float(number)), rows, station[here], truth, rng)
             if step == "install":
                 noted = preheat[here] & ~separate[here]
-                part["preheat_c"] = np.where(noted, np.round(rng.normal(150, 6, len(rows))), np.nan)
+                degrees = np.where(noted, np.round(rng.normal(150, 6, len(rows))), np.nan)
+                part["preheat_c"] = np.where(preheat[here], degrees, 0.0)
                 if chip == "processor":
                     part["set_temp_c"] = installs["install_set_temp_c"].to_numpy()[here]
                     part["step_s"] = installs["install_s"].to_numpy()[here]
@@ -106,22 +107,25 @@ STEPS_OF_CHANGE: tuple[tuple[str, tuple[str, ...], tuple[str, ...]], ...] = (
 )
 
 
-def later_steps(later: pd.DataFrame, station: np.ndarray, truth: Truth, rng: Rng) -> pd.DataFrame:
+def later_steps(later: pd.DataFrame, installs: pd.DataFrame, truth: Truth, rng: Rng) -> pd.DataFrame:
     """Steps between boot tests, by what was changed.
 
     Parameters
     ----------
     later : DataFrame
         ``row``, ``test_no`` and ``change_made`` of every test after the first.
-    station : ndarray
-        Station of each job.
+    installs : DataFrame
+        ``station_id`` and ``preheat`` of each job; who preheats does so again.
     """
+    station, preheat = installs["station_id"].to_numpy(), installs["preheat"].to_numpy()
     parts = []
     for chip, steps, changes in STEPS_OF_CHANGE:
         mine = later[later["change_made"].isin(changes).to_numpy()]
         rows, before = mine["row"].to_numpy(), mine["test_no"].to_numpy(float)
         for number, step in enumerate(steps):
             part = _rows(step, chip, 100 * before + number, rows, station[rows], truth, rng)
+            if step == "install":
+                part["preheat_c"] = np.where(preheat[rows], STEPS["preheat"][0], 0.0)
             parts.append(part | {"before_test_no": before})
     return measure(stack(parts), rng)
 

@@ -17,7 +17,7 @@ from analysis.models.effects import ChanceCurve, Difference, average_difference,
 from analysis.models.firth import FirthResult, TermTest, fit_firth, term_test
 from analysis.models.separation import separated_columns
 from analysis.models.terms import NOT_RECORDED, FittedCategory, FittedCurve, FittedNumber, FittedTerm
-from analysis.questions.terms import DESCRIPTION, TEMPERATURE, TOLD
+from analysis.questions.terms import DESCRIPTION, PREHEAT, TEMPERATURE, TOLD
 from analysis.questions.verdicts import Verdict, at_most_leaning, verdict_of
 
 Floats = NDArray[np.float64]
@@ -148,11 +148,15 @@ def _told(design: Design) -> list[tuple[str, str, int, int]]:
     return [row for label in TOLD if design.has(label) for row in _columns_told(design, label)]
 
 
-def _effects(fit: FirthResult, design: Design, x: Floats, adjusted: Floats) -> tuple[Effect, ...]:
+def _effects(
+    fit: FirthResult, design: Design, x: Floats, adjusted: Floats, doubtful: tuple[str, ...]
+) -> tuple[Effect, ...]:
+    """Rows told; of ``doubtful`` terms none is clear."""
     out = []
     for (label, versus, at, n), worse in zip(_told(design), adjusted, strict=True):
         term = next(t.label for t in design.terms if at in design.term_columns(t.label))
         siblings = design.term_columns(term) if versus else ()
+        verdict = verdict_of(float(worse))
         out.append(
             Effect(
                 label=label,
@@ -164,7 +168,7 @@ def _effects(fit: FirthResult, design: Design, x: Floats, adjusted: Floats) -> t
                 n=n,
                 p=float(fit.p[at]),
                 adjusted_p=float(worse),
-                verdict=verdict_of(float(worse)),
+                verdict=at_most_leaning(verdict) if term in doubtful else verdict,
             )
         )
     return tuple(out)
@@ -202,17 +206,17 @@ def _temperature(
 
 
 def _verdicts(
-    fit: FirthResult, design: Design, x: Floats, y: Floats, rows: pd.DataFrame
+    fit: FirthResult, design: Design, x: Floats, y: Floats, rows: pd.DataFrame, doubtful: tuple[str, ...]
 ) -> tuple[tuple[Effect, ...], Temperature | None]:
     """Everything told, its verdicts adjusted for all of it together, the temperature curve included."""
     p = fit.p[[at for _, _, at, _ in _told(design)]]
     columns = _temperature_columns(design)
     if not columns:
-        return _effects(fit, design, x, holm(p)), None
+        return _effects(fit, design, x, holm(p), doubtful), None
     test = term_test(x, y, columns, TEMPERATURE.label)
     adjusted = holm(np.append(p, test.p))
     return (
-        _effects(fit, design, x, adjusted[:-1]),
+        _effects(fit, design, x, adjusted[:-1], doubtful),
         _temperature(fit, design, x, rows, test, float(adjusted[-1])),
     )
 
@@ -246,7 +250,8 @@ def describe(cohort: Cohort, until: pd.Period) -> Description | TooFew | Undatab
     design = fit_design(used, DESCRIPTION, y)
     x = design.matrix(used)
     fit = replace(fit_firth(x, y, design.names), ledger=ledger, log_hash=cohort.log_hash)
-    effects, temperature = _verdicts(fit, design, x, y, used) if fit.converged else ((), None)
+    doubtful = (PREHEAT.label,) if cohort.blanks_as_cold else ()
+    effects, temperature = _verdicts(fit, design, x, y, used, doubtful) if fit.converged else ((), None)
     return Description(
         fit=fit,
         design=design,

@@ -33,6 +33,7 @@ HEAT_ENTRY = {
     "install_style": "install_entry",
     **{f"{step}_dose_{unit}": f"{step}_entry" for step in ("install", "reball") for unit in ("c", "s")},
 }
+PREHEAT = "install_preheat"  # the arms in which a blank may count as none
 UNLIKE = 0.2  # SDs left after weighting from which the arms are not called alike (common practice, no source)
 POWER = 0.8
 POWER_SUM = float(stats.norm.isf(0.025) + stats.norm.isf(0.2))  # 80 % power at a two-sided 5 % level
@@ -87,6 +88,8 @@ class Told:
         four of five logs, by the same measure.
     how_unknown : bool
         Rests on heat settings of which the log does not say how they were entered: never clear.
+    blanks_as_cold : bool
+        Rests on installs that count as cold only because no preheat is noted: never clear.
     unlike : tuple of str
         Columns, of technician, quarter and damage, in which the weighted arms are still :data:`UNLIKE` SDs apart; the
         verdict is then held back.
@@ -108,12 +111,18 @@ class Told:
     detectable: float = math.nan
     further_jobs: int = 0
     how_unknown: bool = False
+    blanks_as_cold: bool = False
     unlike: tuple[str, ...] = ()
 
     @property
     def n(self) -> int:
         """Jobs in both arms."""
         return self.groups.with_it.n + self.groups.without.n
+
+    @property
+    def doubtful(self) -> bool:
+        """Whether the arms rest on records that may say nothing: never clear."""
+        return self.how_unknown or self.blanks_as_cold
 
 
 Answer = Told | Refused
@@ -214,7 +223,9 @@ def _answer(
     complete = _complete_case(replace(samples, draws=effort.complete_draws), completed[0], contrast)
     entry = HEAT_ENTRY.get(contrast.column)
     how_unknown = entry is not None and bool(found.rows.loc[keep, entry].eq(HOW_UNKNOWN).any())
-    return _told(contrast, groups, ledger, each, complete, how_unknown)
+    told = _told(contrast, groups, ledger, each, complete)
+    cold = contrast.column == PREHEAT and found.blank_preheats > 0
+    return replace(told, how_unknown=how_unknown, blanks_as_cold=cold)
 
 
 def _complete_case(samples: Samples, table: Columns, contrast: Contrast) -> tuple[int, Pooled | None]:
@@ -235,7 +246,6 @@ def _told(
     ledger: Ledger,
     each: list[One],
     complete: tuple[int, Pooled | None],
-    how_unknown: bool,
 ) -> Told:
     df = each[0].df
     # A bootstrap sees no spread in an arm with hardly a failure (or success): never under what equal arms would have.
@@ -263,7 +273,6 @@ def _told(
         overlap=overlap,
         adjusted_p=1.0,
         verdict=Verdict.CANNOT_TELL,
-        how_unknown=how_unknown,
         unlike=tuple(name for name, left in overlap.left.items() if left > UNLIKE),
     )
 
@@ -285,7 +294,7 @@ def _with_verdicts(answers: list[Answer], smallest: float, jobs: int) -> tuple[A
             compared = len(told) if answer.contrast.exploratory else len(declared)
             apart = (clear_from(compared) + float(stats.norm.isf(1 - POWER))) * answer.difference.se
             needed = jobs * max(0.0, (apart / smallest) ** 2 - 1)  # as many of these ways among them as so far
-            verdict = at_most_leaning(verdict_of(p)) if answer.how_unknown else verdict_of(p)
+            verdict = at_most_leaning(verdict_of(p)) if answer.doubtful else verdict_of(p)
             answer = replace(answer, adjusted_p=p, verdict=verdict, detectable=apart, further_jobs=math.ceil(needed))
         out.append(answer)
     return tuple(out)

@@ -66,8 +66,10 @@ def blank_preheat_words(jobs: int) -> list[str]:
     if not jobs:
         return []
     return [
-        f"No preheat noted, counted as none: {plural(jobs, 'job')}, since this log never says that there was none. Write 0 in"
-        " preheat_c (heat_steps.csv) on installs without a preheat; from then on a blank is not recorded."
+        f"No preheat noted, counted as none: {plural(jobs, 'job')}, since this log never says that there was none. Some may"
+        " only not be noted, and of failures more than of successes: an effect of preheat is never more than 'leaning'. Write 0 in"
+        " preheat_c (heat_steps.csv) on installs without a preheat, on those of past jobs too: as soon as one says 0, every blank"
+        " is not recorded."
     ]
 
 

@@ -77,6 +77,9 @@ def reach_words(told: Told, twin: Smallest | None, smallest: float, a_month: flo
     start = f"{told.contrast.question} ({plural(told.n, 'job')}): "
     if told.unlike:
         return f"{start}nothing, however many jobs, while the two ways go to different people, times or boards."
+    if told.doubtful:
+        why = "it is not recorded how settings were entered" if told.how_unknown else "a blank counts as none"
+        return f"{start}nothing would be called clear while {why}."
     if twin is not None and _shown_by_twin(twin):
         shown = f"a difference of {number(twin.size)} points (± {number(twin.error, 1)}) would have been clear {POWER_WORDS}"
     elif told.detectable < 1:

@@ -162,3 +162,19 @@ def test_altering_all_later_work_changes_no_first_boot_feature():
 
     once, twice = build_cohort(log(1, 250, 0)).first_boots, build_cohort(log(8, 450, 90)).first_boots
     pd.testing.assert_frame_equal(once, twice)
+
+
+def test_a_preheat_step_counts_for_the_install_it_comes_before_and_not_for_a_removal():
+    """The board preheated for a removal is the client's; the install is on the donor."""
+
+    def preheats(*steps):
+        return work_before(two_test_log(steps=steps), WANTED)[0]["install_preheat"].tolist()
+
+    said = {"preheat_c": 0}
+    assert preheats(step(1, "preheat"), step(2, "removal"), step(3, **said)) == [0.0]
+    assert preheats(step(1, "removal"), step(2, "preheat"), step(3, **said)) == [1.0]
+    assert preheats(step(1, "preheat"), step(2, "removal"), step(3, "preheat"), step(4, **said)) == [1.0]
+    assert preheats(step(1, "preheat"), step(2), step(3, "touch_up"), step(4, "removal", before=2)) == [1.0]
+    again = [step(1, "preheat"), step(2), step(3, "removal", before=2), step(4, before=2, **said)]
+    wanted = pd.DataFrame({"job_id": ["A", "A"], "test_no": [1.0, 2.0]})
+    assert work_before(two_test_log(steps=again), wanted)[0]["install_preheat"].tolist() == [1.0, 0.0]

@@ -95,7 +95,8 @@ HEAT_STEPS = Table(
             Role.PREDICTOR,
             "Set temperature of the preheater below the board. Write 0 (or none) on a step done without a preheat, and"
             " leave it blank where it was not noted. Only in a log that keeps preheats and never says 0 of an install"
-            " is a blank there taken for none; once it does, a blank is not recorded. A preheat step counts too.",
+            " is a blank there taken for none; once it does, a blank is not recorded. A preheat step after the last"
+            " removal or reball counts too.",
             "preheat",
             unit="°C",
             low=0,
