@@ -1,4 +1,4 @@
-"""The commands ``rework month`` and ``rework index``: arguments only."""
+"""The commands ``rework review``, ``month`` and ``index``: arguments only."""
 
 from __future__ import annotations
 
@@ -8,6 +8,16 @@ from collections.abc import Callable
 from analysis.cli_shared import REPORTS, log_or_demo, out_argument, page_arguments
 
 KEPT = REPORTS / ".kept"  # what the cells of pages showed; may be deleted at any time
+
+
+def _review(args: argparse.Namespace) -> int:
+    import datetime as dt
+
+    from analysis.report.monthly import publish_review
+
+    path = publish_review(log_or_demo(args), args.month, args.out, say=print, today=dt.date.today())
+    print(f"Review written to {path}")
+    return 0
 
 
 def _month(args: argparse.Namespace) -> int:
@@ -30,14 +40,26 @@ def _index(args: argparse.Namespace) -> int:
     return 0
 
 
-def add_month_command(add: Callable[..., argparse.ArgumentParser]) -> None:
-    """Add the commands that make every page of a month, and the index of a folder of pages.
+def add_month_commands(add: Callable[..., argparse.ArgumentParser]) -> None:
+    """Add the commands that make the review, every page of a month, and the index of a folder of pages.
 
     Parameters
     ----------
     add : callable
         Makes a command from its name, what runs it, what it does and an example.
     """
+    review = add(
+        "review",
+        _review,
+        "Make the monthly review, one HTML page.",
+        "rework review my_log --month 2024-09",
+        more="Without --month the latest month that is over is taken: the log has an entry of its last day or later, or"
+        " it is the month before today and the log's last entry lies in it. Leave review-YYYY-MM.json beside the page:"
+        " the next review in the same folder reads it and says what became of what was to be watched.",
+        guide="before_the_monthly_meeting",
+    )
+    page_arguments(review)
+    review.add_argument("--month", default="", metavar="YYYY-MM", help="without it, the latest complete month")
     month = add(
         "month",
         _month,

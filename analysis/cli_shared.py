@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import sys
 import textwrap
 from collections.abc import Callable
 from pathlib import Path
@@ -52,6 +53,11 @@ def hyphenated(argument: str) -> str:
     """An option as the commands call it, also where it is typed with the underscores of its column."""
     option, equals, value = argument.partition("=")
     return option.replace("_", "-") + equals + value if option.startswith("--") else argument
+
+
+def to_stderr(text: str) -> None:
+    """Say something beside the result, so that the result alone can be piped on."""
+    print(text, file=sys.stderr)
 
 
 def log_argument(command: argparse.ArgumentParser, about: str = "folder that holds jobs.csv") -> None:

@@ -11,18 +11,13 @@ from analysis.cohort.as_of import as_of
 from analysis.cohort.features import build_cohort
 from analysis.errors import ReworkError
 from analysis.questions.evidence import ClassRow, Evidence
-from analysis.records.dictionary import JOBS, KnownAt, Role
+from analysis.questions.intake_columns import may_enter
+from analysis.records.dictionary import JOBS
 from analysis.records.log import Log
 
 DAMAGE = "intake_damage"
 # What the counter knows of a device; a shop's own codes (the board family) stay out of a page that is given away.
-ASKED = tuple(
-    column.name
-    for column in JOBS.columns
-    if column.role is Role.PREDICTOR
-    and column.known_at in (KnownAt.INTAKE, KnownAt.ASSESSMENT)
-    and column.name != "board_family"
-)
+ASKED = tuple(column.name for column in JOBS.columns if may_enter(column) and column.name != "board_family")
 
 
 @dataclass(frozen=True)

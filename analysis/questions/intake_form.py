@@ -12,15 +12,14 @@ import pandas as pd
 from analysis.cohort.levels import NOT_KNOWN
 from analysis.errors import LogError, ReworkError
 from analysis.questions.bench_model import empty_intake
-from analysis.questions.intake_columns import EARLY
+from analysis.questions.intake_columns import may_enter
 from analysis.records.delimited import read_delimited
-from analysis.records.dictionary import DONORS, JOBS, Column, Kind, Required, Role, Table
+from analysis.records.dictionary import DONOR_FACTS, JOBS, Column, Kind, Required, Role, Table
 from analysis.records.entering.cells import Rules
 from analysis.records.settings import Settings
 
-FACT_COLUMNS = tuple(c for c in JOBS.columns if c.role is Role.PREDICTOR and c.known_at in EARLY)
+FACT_COLUMNS = tuple(column for column in JOBS.columns if may_enter(column))
 MONEY_COLUMNS = tuple(c for c in JOBS.columns if c.role is Role.MONEY)
-DONOR_COLUMNS = tuple(DONORS[name] for name in ("donor_age_years", "known_good", "prior_installs_n"))
 ASKED = (*FACT_COLUMNS, *MONEY_COLUMNS)
 SHARE = "start_share"  # of a staged fee; the log has no column for it
 
@@ -84,7 +83,7 @@ def read_intake(texts: Mapping[str, str], settings: Settings, today: dt.date, na
         If a value cannot be used, or the damage is missing.
     """
     rules, said, faults = Rules(settings, today), {}, []
-    for column in (*ASKED, *DONOR_COLUMNS):
+    for column in (*ASKED, *DONOR_FACTS):
         try:
             said[column.name] = rules.read(column, texts.get(column.name, ""))
         except ReworkError as error:
@@ -97,7 +96,7 @@ def read_intake(texts: Mapping[str, str], settings: Settings, today: dt.date, na
         where = f"intake {name}" if name else "the intake"
         todo = "Correct it; 'rework column NAME' explains a column."
         raise ReworkError("\n  ".join(faults), todo=todo, where=where)
-    values = {c.name: _value(c, said[c.name]) for c in (*ASKED, *DONOR_COLUMNS) if said[c.name]}
+    values = {c.name: _value(c, said[c.name]) for c in (*ASKED, *DONOR_FACTS) if said[c.name]}
     facts = {c.name: values[c.name] for c in FACT_COLUMNS if c.name in values and values[c.name] != NOT_KNOWN}
     facts["second_damage_seen"] = _second_seen(said["second_damage"])
     return Intake(
@@ -107,7 +106,7 @@ def read_intake(texts: Mapping[str, str], settings: Settings, today: dt.date, na
         fee=_number(values, "fee_amount"),
         donor_cost=_number(values, "donor_cost"),
         start_share=share or settings.staged_start_share_pct / 100 or None,
-        donor={c.name: values[c.name] for c in DONOR_COLUMNS if c.name in values},
+        donor={c.name: values[c.name] for c in DONOR_FACTS if c.name in values},
         name=name,
     )
 
@@ -137,7 +136,7 @@ def read_waiting(path: Path, settings: Settings, today: dt.date, start_share: st
     LogError
         If the file cannot be read or has a fault; every fault is told at once and nothing is assessed.
     """
-    columns = (JOBS["job_id"], *(replace(column, required=Required.NO) for column in (*ASKED, *DONOR_COLUMNS)))
+    columns = (JOBS["job_id"], *(replace(column, required=Required.NO) for column in (*ASKED, *DONOR_FACTS)))
     if not path.is_file():
         raise LogError(f"{path} is not a file.", todo="Name a CSV file with a row for each waiting intake.")
     raw = read_delimited(path, Table(path.stem, "a waiting intake", ("job_id",), columns))

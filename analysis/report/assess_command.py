@@ -10,9 +10,9 @@ from typing import Any
 
 from analysis.errors import ReworkError
 from analysis.questions.assess import Advice, Assessment, assess, by_margin_per_hour, offer_of
-from analysis.questions.intake_form import ASKED, DONOR_COLUMNS, SHARE, Intake, read_intake, read_waiting
+from analysis.questions.intake_form import ASKED, SHARE, Intake, read_intake, read_waiting
 from analysis.questions.known_bench import known_bench
-from analysis.records.dictionary import Column, Kind
+from analysis.records.dictionary import DONOR_FACTS, Column, Kind
 from analysis.records.entering.cells import Rules
 from analysis.records.entering.session import HELP, Question, Session
 from analysis.records.problems import plural
@@ -190,7 +190,7 @@ def another_attempt(folder: Path, after: int, intake: Intake) -> tuple[list[str]
 
 
 def _refuse_donor(texts: Mapping[str, str], after: int) -> None:
-    donor = [f"--{c.name.replace('_', '-')}" for c in DONOR_COLUMNS if texts.get(c.name)]
+    donor = [f"--{c.name.replace('_', '-')}" for c in DONOR_FACTS if texts.get(c.name)]
     if after and donor:
         todo = "Leave them out; without --after-test they are shown as an option."
         raise ReworkError(f"With --after-test these flags would not be looked at: {', '.join(donor)}.", todo=todo)

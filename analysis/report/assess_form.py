@@ -9,7 +9,8 @@ from typing import Any
 from analysis.errors import ReworkError
 from analysis.questions.assess import assess
 from analysis.questions.counter import Counter
-from analysis.questions.intake_form import ASKED, DONOR_COLUMNS, SHARE, read_intake
+from analysis.questions.intake_form import ASKED, SHARE, read_intake
+from analysis.records.dictionary import DONOR_FACTS
 from analysis.report.assess_command import SHARE_HELP
 from analysis.report.assess_words import assessment_lines
 from analysis.report.enter_form import field_of, title_of
@@ -30,7 +31,7 @@ class AssessForm:
         import ipywidgets as w
 
         self._bench, self._settings, self._today = counter.bench, counter.log.settings, today or dt.date.today()
-        columns = (*ASKED, *DONOR_COLUMNS)
+        columns = (*ASKED, *DONOR_FACTS)
         self.fields = {column.name: field_of(column) for column in columns}
         titles = {column.name: title_of(column, self._settings) for column in columns}
         self.fields[SHARE] = w.Text(placeholder="%", tooltip=SHARE_HELP, layout=w.Layout(width="11em"))

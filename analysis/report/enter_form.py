@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from analysis.errors import LogError, ReworkError
-from analysis.records.dictionary import BY_NAME, Column, Kind, KnownAt, Required
+from analysis.records.dictionary import DONOR_FACTS, Column, Kind, KnownAt, Required
 from analysis.records.entering.desk import Desk, Row
 from analysis.records.entering.form import Filled, Place, by_place, fields_of, fill, tell
 from analysis.records.entering.questions import unit_of
@@ -25,7 +25,6 @@ _STAGES = {
     KnownAt.ASSESSMENT: "Assessment, before work",
     KnownAt.CLOSE: "Closing, when the job has ended",
 }
-_DONOR = ("donor_age_years", "known_good", "prior_installs_n")
 _TABLES = {"chip_sides": "side", "heat_steps": "heat step", "boot_tests": "boot test"}
 
 
@@ -190,7 +189,7 @@ class EnterForm:
                 field.disabled = name in known
             self._jobs.append(row)
             parts += [w.HTML(f"<h4>{title}</h4>"), row.box]
-        self._donor = _Row("donors", [BY_NAME["donors"][name] for name in _DONOR], {}, self._settings)
+        self._donor = _Row("donors", DONOR_FACTS, {}, self._settings)
         parts[4:4] = [w.HTML("<h4>The donor, if it is not in donors.csv yet</h4>"), self._donor.box]
         self._job_box.children = parts
         self._show_rows([])

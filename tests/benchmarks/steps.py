@@ -107,7 +107,8 @@ def _month(*, warm: bool) -> Prepare:
 
 
 _MODELS_APART = (
-    "import sys; from pathlib import Path; from analysis import cli; cli.MODELS = Path(sys.argv[1]);"
+    "import sys; from pathlib import Path; from analysis import cli, cli_counter;"
+    "cli_counter.MODELS = Path(sys.argv[1]);"
     "sys.exit(cli.main(sys.argv[2:]))"
 )
 _INTAKE = "--intake-damage liquid --device-age-years 3 --fee-basis no_result_no_fee --fee-amount 650 --donor-cost 120"

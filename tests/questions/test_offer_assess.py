@@ -18,8 +18,9 @@ from analysis.questions.alike import PastJobs
 from analysis.questions.another_attempt import GoOn, NextTest, after_test, next_tests, worth_of
 from analysis.questions.assess import Advice, Why, assess, by_margin_per_hour, fee_needed, recommend
 from analysis.questions.bench_model import CLASS_RATE, FACTS, MODEL, bench_model, rolled_over
-from analysis.questions.intake_form import ASKED, DONOR_COLUMNS, read_intake, read_waiting
+from analysis.questions.intake_form import ASKED, read_intake, read_waiting
 from analysis.questions.offer_rows import Outcome, outcome_rows
+from analysis.records.dictionary import DONOR_FACTS
 from analysis.records.settings import Settings
 from analysis.report.assess_words import assessment_lines
 from tests.tables import boot, closed, job, log_of
@@ -240,7 +241,7 @@ def test_blank_and_unknown_are_one_and_no_second_damage_is_no():
 
 
 def test_nothing_but_facts_known_before_work_can_be_asked():
-    names = {column.name for column in (*ASKED, *DONOR_COLUMNS)}
+    names = {column.name for column in (*ASKED, *DONOR_FACTS)}
     assert not names & {"technician_id", "lot", "guessed_success_pct", "decision", "bench_hours", "outcome", "donor_id"}
     assert {"fee_basis", "fee_amount", "donor_cost"} <= names
 

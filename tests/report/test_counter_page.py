@@ -19,7 +19,8 @@ from analysis.errors import ReworkError
 from analysis.questions.assess import assess
 from analysis.questions.counter import CARD_FEES, build_guesses, card_fees, counter_of
 from analysis.questions.guess_ledger import Blend, GuessLedger
-from analysis.questions.intake_form import ASKED, DONOR_COLUMNS, SHARE, read_intake
+from analysis.questions.intake_form import ASKED, SHARE, read_intake
+from analysis.records.dictionary import DONOR_FACTS
 from analysis.records.log import Log, read_log
 from analysis.report import counter_card, counter_page, guesses_page
 from analysis.report.assess_command import ask_intake
@@ -69,7 +70,7 @@ def private(tmp_path_factory):
 
 @pytest.fixture(autouse=True)
 def models(tmp_path, monkeypatch):
-    monkeypatch.setattr("analysis.cli.MODELS", tmp_path / "models")
+    monkeypatch.setattr("analysis.cli_counter.MODELS", tmp_path / "models")
 
 
 def test_the_pages_are_sound(page, private):
@@ -201,7 +202,7 @@ def test_the_card_has_fees_of_this_shop(recorded, fees):
 def test_the_form_answers_as_the_command_does_and_tells_all_faults():
     counter = counter_of(log_of(jobs=[closed(f"J{i}", bench_hours=5.0) for i in range(12)]), 30.0, {})
     form = AssessForm(counter)
-    assert set(form.fields) == {*(column.name for column in (*ASKED, *DONOR_COLUMNS)), SHARE}
+    assert set(form.fields) == {*(column.name for column in (*ASKED, *DONOR_FACTS)), SHARE}
     form.button.click()
     assert "intake_damage is missing" in form.answer.value
     form.fields["intake_damage"].value = "drop"
@@ -255,7 +256,7 @@ def test_the_flags_are_the_columns_known_before_work(capsys):
     with pytest.raises(SystemExit):
         main(["assess", "--help"])
     told = capsys.readouterr().out
-    for name in (*(column.name for column in (*ASKED, *DONOR_COLUMNS)), SHARE):
+    for name in (*(column.name for column in (*ASKED, *DONOR_FACTS)), SHARE):
         assert f"--{name.replace('_', '-')}" in told
     for name in ("technician", "guessed", "decision", "outcome", "lot"):
         assert f"--{name}" not in told

@@ -75,7 +75,7 @@ def test_page_and_card_name_the_default_cost_beside_the_verdict(silent):
 
 
 def test_the_command_names_the_default_cost_beside_the_verdict(tmp_path, monkeypatch, capsys):
-    monkeypatch.setattr("analysis.cli.MODELS", tmp_path / "models")
+    monkeypatch.setattr("analysis.cli_counter.MODELS", tmp_path / "models")
     head = "job_id,received_date,intake_damage,decision,outcome,closed_date,first_boot_result,bench_hours\n"
     rows = [f"J-{at},2025-01-03,drop,accepted,recovered,2025-01-20,data_readable,5" for at in range(20)]
     rows += [f"F-{at},2025-01-03,drop,accepted,not_recovered,2025-01-20,short,6" for at in range(20)]

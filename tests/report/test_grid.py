@@ -13,7 +13,7 @@ import shutil
 
 import pytest
 
-from analysis import cli
+from analysis import cli, cli_counter
 from analysis.errors import ReworkError
 from analysis.report import page, render
 from tests.report import notebook_cells
@@ -82,7 +82,7 @@ def log(written, tmp_path, request):
 def in_this_process(monkeypatch, tmp_path):
     """No kernel, no drawing; what a picture says is kept."""
     monkeypatch.setattr(render, "execute", notebook_cells.execute)
-    monkeypatch.setattr(cli, "MODELS", tmp_path / "models")
+    monkeypatch.setattr(cli_counter, "MODELS", tmp_path / "models")
     told = "<img alt='{0.alt}'><figcaption>{0.caption} {0.n}</figcaption>"
     monkeypatch.setattr(page.Picture, "_repr_html_", lambda self: told.format(self))
 

@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 from bs4 import BeautifulSoup
 
-from analysis import cli, cli_shared
+from analysis import cli, cli_counter, cli_shared
 from analysis.report import render
 from analysis.report.guide_pages import GUIDES, ORDER, guides
 from tests.records.importing import messy_workbook
@@ -54,7 +54,7 @@ def bench(tmp_path, monkeypatch):
     shutil.copytree(cli.DEMO, tmp_path / "my_log")
     monkeypatch.chdir(tmp_path)
     monkeypatch.setattr(cli_shared, "REPORTS", tmp_path / "reports")
-    monkeypatch.setattr(cli, "MODELS", tmp_path / "models")
+    monkeypatch.setattr(cli_counter, "MODELS", tmp_path / "models")
     monkeypatch.setattr(render, "execute", notebook_cells.execute)
     return tmp_path
 

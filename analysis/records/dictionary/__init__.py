@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from analysis.records.dictionary.boot_tests import BOOT_TESTS
 from analysis.records.dictionary.chip_sides import CHIP_SIDES
 from analysis.records.dictionary.column import WORD_OF, Choice, Column, Kind, KnownAt, Required, Role, Table
-from analysis.records.dictionary.donors import DONORS
+from analysis.records.dictionary.donors import DONOR_FACTS, DONORS
 from analysis.records.dictionary.heat_steps import HEAT_STEPS
 from analysis.records.dictionary.jobs import JOBS
 from analysis.records.dictionary.technicians import TECHNICIANS
@@ -41,6 +41,7 @@ __all__ = [
     "BY_NAME",
     "CHIP_SIDES",
     "DONORS",
+    "DONOR_FACTS",
     "HEAT_STEPS",
     "JOBS",
     "TABLES",

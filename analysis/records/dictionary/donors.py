@@ -91,3 +91,9 @@ DONORS = Table(
         ),
     ),
 )
+
+# What is asked of a donor: an age band and a model year stand in for an age in logs that have no better.
+_STAND_IN = ("donor_age_band", "donor_model_year")
+DONOR_FACTS: tuple[Column, ...] = tuple(
+    column for column in DONORS.columns if column.role is Role.PREDICTOR and column.name not in _STAND_IN
+)

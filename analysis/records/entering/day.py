@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
 
-from analysis.records.dictionary import JOBS, KnownAt
+from analysis.records.dictionary import DONOR_FACTS, JOBS, KnownAt
 from analysis.records.entering.cells import Rules, one_of
 from analysis.records.entering.desk import Desk, Row, numbered
 from analysis.records.entering.entry import Entry
@@ -19,7 +19,7 @@ from analysis.records.problems import Problem, quoted
 
 NEXT = "next"
 STAGES = ("work", "boot_test", "close", "write")
-_DONOR = ("donor_age_years", "known_good", "prior_installs_n")
+_DONOR = tuple(column.name for column in DONOR_FACTS)
 
 # What a rule compares the cell at fault with: either of them may be the wrong one.
 _AGAINST = {
