@@ -88,6 +88,16 @@ class ChanceCurve:
         """Setting with the highest average chance."""
         return float(self.x[int(np.argmax(self.chance))])
 
+    @property
+    def may_be_best(self) -> tuple[float, float]:
+        """Lowest and highest setting whose band reaches the highest average chance.
+
+        The setting that is truly best lies among them in some 95 of 100 logs in which the curve is told at all (by
+        simulation: ``tests/models/test_effects.py``).
+        """
+        among = self.x[self.high >= self.chance.max()]
+        return float(among[0]), float(among[-1])
+
 
 def chance_curve(
     fit: FirthResult, x: Floats, columns: tuple[int, ...], term: FittedCurve, recorded: Floats, grid: Floats

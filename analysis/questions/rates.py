@@ -144,8 +144,11 @@ def recovery_by_month_received(
 
 
 def _so_far(rows: pd.DataFrame) -> tuple[float, float, float, float] | None:
-    """Share recovered by the last day on which three jobs were still followed."""
-    if len(rows) < 5 or not rows["event"].eq(1).any():
+    """Share recovered by the last day on which three jobs were still followed.
+
+    Told as well where it is 0: a month of failures alone is no month of which nothing is known.
+    """
+    if len(rows) < 5 or not rows["event"].gt(0).any():
         return None
     curve = cumulative_incidence(timed(rows["days"], rows["event"]), minimum=3)
     return (curve.stop, *curve.at(curve.stop))

@@ -115,6 +115,7 @@ def temperature_words(model: Description) -> str:
     curve = temperature.curve
     counts = _counted(temperature)
     low, high = curve.x[0], curve.x[-1]
+    first, last = curve.may_be_best
     if temperature.verdict is Verdict.CANNOT_TELL:
         return (
             f"Install set temperature: no detectable effect between {low:.0f} and {high:.0f} °C ({counts}). That is not"
@@ -122,7 +123,8 @@ def temperature_words(model: Description) -> str:
         )
     return (
         f"Install set temperature: {temperature.verdict} that it matters between {low:.0f} and {high:.0f} °C; jobs did"
-        f" best near {curve.best:.0f} °C set ({counts}). A set-point of this bench's stations, not a specification."
+        f" best near {curve.best:.0f} °C set, but what is truly best may lie anywhere from {first:.0f} to {last:.0f} °C"
+        f" ({counts}). A set-point of this bench's stations, not a specification."
     )
 
 
@@ -159,10 +161,11 @@ def temperature_picture(review: Review) -> Picture | Prose:
     t = model.temperature
     curve = t.curve
     ends = f"{curve.x[0]:.0f} and {curve.x[-1]:.0f} °C"
+    first, last = curve.may_be_best
     heading = (
         f"No detectable effect of install set temperature between {ends}"
         if t.verdict is Verdict.CANNOT_TELL
-        else f"Install set temperature: {t.verdict}; best near {curve.best:.0f} °C"
+        else f"Install set temperature: {t.verdict}; best somewhere from {first:.0f} to {last:.0f} °C"
     )
     figure = figures.curve(
         curve.x,

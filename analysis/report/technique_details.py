@@ -52,7 +52,8 @@ def dose_picture(page: TechniqueAnswers, name: str) -> Picture | Prose:
     if dose.verdict is Verdict.CANNOT_TELL:
         heading = f"No detectable effect of {name}"
     else:
-        heading = f"{sentence(name)}: {dose.verdict}, highest at {number(c.best)} {unit}"
+        first, last = c.may_be_best
+        heading = f"{sentence(name)}: {dose.verdict}, highest somewhere from {number(first)} to {number(last)} {unit}"
     ends = [0, len(c.x) // 2, len(c.x) - 1]
     alt = "; ".join(f"{number(c.x[i])} {unit} {percent(c.chance[i])} ({interval(c.low[i], c.high[i])})" for i in ends)
     return Picture(

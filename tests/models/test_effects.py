@@ -8,8 +8,8 @@ import pytest
 from scipy.special import expit, logit
 
 from analysis.models.design import fit_design
-from analysis.models.effects import average_difference, chance_curve
-from analysis.models.firth import fit_firth
+from analysis.models.effects import ChanceCurve, average_difference, chance_curve
+from analysis.models.firth import fit_firth, term_test
 from analysis.models.terms import Curve, Number
 
 
@@ -70,3 +70,35 @@ def test_the_band_of_the_chance_curve_is_that_of_drawn_coefficients():
         moved = design.matrix(rows.assign(temp=value))
         ends = np.quantile(expit(moved @ draws.T).mean(axis=0), [0.025, 0.975])
         np.testing.assert_allclose([curve.low[k], curve.high[k]], ends, atol=0.012)
+
+
+def test_settings_that_may_be_best_are_those_whose_band_reaches_the_highest_chance():
+    x = np.array([300.0, 310.0, 320.0, 330.0, 340.0])
+    chance = np.array([0.4, 0.6, 0.7, 0.65, 0.3])
+    curve = ChanceCurve(x, chance, chance - 0.1, chance + np.array([0.2, 0.1, 0.1, 0.08, 0.3]), x)
+    assert curve.best == 320
+    assert curve.may_be_best == (310, 330)
+
+
+@pytest.mark.parametrize("best", [330.0, 600.0])
+def test_the_best_setting_lies_among_those_told_where_150_jobs_tell_a_curve_at_all(best):
+    """An optimum in the middle, or a chance that rises over all that was set; told where P is at most 0.2."""
+    rng = np.random.default_rng(4)
+    held, apart = [], []
+    for _ in range(200):
+        temp = np.round(rng.normal(330, 14, 150))
+        log_odds = 0.9 - ((temp - best) / 25) ** 2 if best < 400 else 0.7 + 0.05 * (temp - 330)
+        y = (rng.random(150) < expit(log_odds)).astype(float)
+        rows = pd.DataFrame({"temp": temp})
+        design = fit_design(rows, [Curve("temp", "t", "°C")], y)
+        x, columns = design.matrix(rows), design.term_columns("t")
+        if term_test(x, y, columns, "t").p > 0.2:
+            continue
+        grid = np.linspace(*np.quantile(temp, [0.02, 0.98]), 61)
+        curve = chance_curve(fit_firth(x, y, design.names), x, columns, design.terms[0], temp, grid)
+        low, high = curve.may_be_best
+        held.append(low <= np.clip(best, grid[0], grid[-1]) <= high)
+        apart.append(high - low)
+    assert len(held) > 100
+    assert np.mean(held) >= 0.95 - 3 * np.sqrt(0.95 * 0.05 / len(held)), "three Monte Carlo errors"
+    assert np.mean(apart) < 0.75 * 57, "and they are fewer than all that was set (57 °C from end to end)"

@@ -249,6 +249,18 @@ def test_recovery_shows_a_month_only_once_it_is_nearly_closed():
     assert (month.rate.x, month.rate.n) == (8, 8)
 
 
+def test_a_month_of_failures_alone_is_told_before_it_counts():
+    """By hand: five of eight fail on day 5, three are open on day 20: of three none, at most 1 - 0.025 ** (1 / 3)."""
+    failed = [closed(f"F{i}", "not_recovered", closed_date="2026-01-10") for i in range(5)]
+    tests = [boot(f"F{i}", 1, "short", test_date="2026-01-09") for i in range(5)]
+    cohort = build_cohort(log_of(jobs=[*failed, *(job(f"O{i}") for i in range(3))], boot_tests=tests))
+    until, month = pd.Timestamp("2026-01-25"), pd.Period("2026-01")
+    told = recovery_by_month_received(cohort, month, 0.9, until)[-1]
+    assert told.estimate == (20.0, 0.0, 0.0, pytest.approx(0.7076, abs=1e-4))
+    fresh = build_cohort(log_of(jobs=[job(f"O{i}") for i in range(8)]))
+    assert recovery_by_month_received(fresh, month, 0.9, until)[-1].estimate is None
+
+
 def test_recovery_keeps_the_stopped_in_the_denominator_and_prints_the_rest_apart():
     jobs = [
         closed("R"),
