@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -18,6 +19,7 @@ from analysis.questions.description import holm
 from analysis.questions.technique_design import TECHNICIAN
 from analysis.questions.verdicts import Verdict, at_most_leaning, verdict_of
 from analysis.records.dictionary import BY_NAME
+from analysis.records.problems import plural
 
 Floats = NDArray[np.float64]
 
@@ -169,8 +171,9 @@ def _model(pads: PadRows, log_hash: str) -> tuple[CountResult | None, tuple[Rati
     lossy = int((rows["pads_lost"] > 0).sum())
     if lossy < LOSSES_NEEDED:
         counted = f"only {lossy} of {len(rows)} sides" if len(rows) else "no side with a count"
-        why = f"{counted} lost a pad (at least {LOSSES_NEEDED} are needed)"
-        return None, (), (), why
+        more = math.ceil((LOSSES_NEEDED - lossy) * len(rows) / lossy) if lossy else 0
+        pace = f"; at the pace so far about {plural(more, 'more side')}" if more else ""
+        return None, (), (), f"{counted} lost a pad (at least {LOSSES_NEEDED} are needed{pace})"
     counts = rows["pads_lost"].to_numpy(float)
     design = fit_design(rows, MODEL, (counts > 0).astype(float), budget=lossy // SIDES_PER_DF)
     groups = pd.factorize(rows["job_id"])[0]

@@ -19,6 +19,7 @@ from analysis.models.terms import NOT_RECORDED, Curve, FittedCurve, Number, Term
 from analysis.questions import terms
 from analysis.questions.description import holm
 from analysis.questions.technique_design import TECHNICIAN
+from analysis.questions.technique_groups import short_of
 from analysis.questions.verdicts import Verdict, at_most_leaning, verdict_of
 
 Floats = NDArray[np.float64]
@@ -196,7 +197,7 @@ def _dose(found: TechniqueRows, setting: Setting, log_hash: str) -> Dose | NoDos
     blank = int((~used).sum()) - presets - out
     counted = Counted(int(used.sum()), presets, out, blank, bool((unknown & used).any()))
     if counted.used < LEAST_TYPED:
-        return NoDose(setting, counted, f"only {counted.used} typed settings (at least {LEAST_TYPED} are needed)")
+        return NoDose(setting, counted, f"only {counted.used} typed settings {short_of(counted.used, LEAST_TYPED)}")
     rows = found.rows[used].reset_index(drop=True)
     y = rows["first_boot"].to_numpy(float)
     if few := too_few(y):

@@ -73,12 +73,15 @@ class NotComparable:
         From the log to the jobs of those technicians.
     alone : tuple of Alone
         Technicians with enough jobs who cannot be told from their boards; all of them when no two can be compared.
+    lacking : tuple of int
+        First boots that the two people with most still lack, for each of them who lacks any.
     """
 
     people: int
     too_few: TooFew | None
     ledger: Ledger
     alone: tuple[Alone, ...] = ()
+    lacking: tuple[int, ...] = ()
 
 
 def people_with_enough(rows: pd.DataFrame, minimum: int) -> tuple[str, ...]:
@@ -94,6 +97,11 @@ def _ledger(cohort: Cohort, rows: pd.DataFrame, enough: pd.Series, compared: pd.
         (f"of technicians with fewer than {minimum} such jobs each", int((~nobody & ~enough).sum())),
         ("of technicians who cannot be told from their boards", int((enough & ~compared).sum())),
     )
+
+
+def _lacking(rows: pd.DataFrame, minimum: int) -> tuple[int, ...]:
+    counts = [*rows[PERSON].dropna().astype(str).value_counts().head(PEOPLE_NEEDED), *[0] * PEOPLE_NEEDED]
+    return tuple(int(minimum - n) for n in counts[:PEOPLE_NEEDED] if n < minimum)
 
 
 def comparable(cohort: Cohort, minimum: int) -> Comparable | NotComparable:
@@ -122,7 +130,7 @@ def comparable(cohort: Cohort, minimum: int) -> Comparable | NotComparable:
     y = rows["first_boot"].to_numpy(float)
     few = too_few(y[compared.to_numpy()])
     if few or len(linked) < PEOPLE_NEEDED:
-        return NotComparable(len(people), few, ledger, alone)
+        return NotComparable(len(people), few, ledger, alone, _lacking(rows, minimum))
     # Those with fewer jobs share a column, so that no one's handful of jobs is told by a coefficient. Who is alone with
     # a kind of board keeps a column: it takes up what person and board do together.
     group = rows[PERSON].astype(object).where(enough, "not compared").astype(object)

@@ -9,13 +9,13 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from analysis.cohort.features import FEATURE_SOURCES
+from analysis.models.design import RARER_NEEDED, too_few
 from analysis.models.intervals import Proportion, wilson
 from analysis.questions.contrasts import Contrast
 from analysis.records.problems import plural
 
 Floats = NDArray[np.float64]
 
-RARER_NEEDED = 10
 USES_BOTH = 3  # jobs in either arm from which a technician counts as using both (common practice, no source)
 
 
@@ -78,9 +78,11 @@ def why_refused(groups: Groups, contrast: Contrast, least: int) -> str:
         cells = dict.fromkeys(f"{column} in {table}.csv" for table, column in made_of)
         fill = f": fill in {' and '.join(cells)}" if cells else ""
         return f"the log does not say of any job which way was used{fill}"
-    for name, arm in zip(contrast.arms, (groups.with_it, groups.without), strict=True):
-        if arm.n < least:
-            return f"only {plural(arm.n, 'job')} with '{name}' (at least {least} are needed)"
+    arms = zip(contrast.arms, (groups.with_it, groups.without), strict=True)
+    if short := [
+        f"{plural(arm.n, 'job')} with '{name}' {short_of(arm.n, least)}" for name, arm in arms if arm.n < least
+    ]:
+        return f"only {' and '.join(short)}"
     if not groups.technicians:
         return "no technician is named on these jobs, so that habits of people cannot be told from the technique"
     if len(groups.both) < 2:
@@ -90,6 +92,13 @@ def why_refused(groups: Groups, contrast: Contrast, least: int) -> str:
             " use it"
         )
     wins, n = groups.with_it.x + groups.without.x, groups.with_it.n + groups.without.n
-    if min(wins, n - wins) < RARER_NEEDED:
-        return f"only {min(wins, n - wins)} of the rarer outcome among {n} jobs (at least {RARER_NEEDED} are needed)"
+    if few := too_few((np.arange(n) < wins).astype(float)):
+        pace = f"; at the pace so far about {few.further_jobs} more of these jobs" if few.further_jobs else ""
+        rarer = min(wins, n - wins)
+        return f"only {rarer} of the rarer outcome among {n} jobs (at least {RARER_NEEDED} are needed{pace})"
     return ""
+
+
+def short_of(count: int, least: int) -> str:
+    """How many more of something it takes at the least, in brackets."""
+    return f"(at least {least} are needed, {least - count} more)"

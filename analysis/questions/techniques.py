@@ -13,13 +13,14 @@ from scipy import stats
 from analysis.cohort.ledger import Ledger
 from analysis.cohort.technique_rows import TechniqueRows
 from analysis.cohort.work import HOW_UNKNOWN
+from analysis.models.design import RARER_NEEDED
 from analysis.models.e_value import EValue, e_value
 from analysis.models.imputation import impute
 from analysis.models.rubin import Pooled, pool
 from analysis.questions.contrasts import Contrast
 from analysis.questions.description import holm
 from analysis.questions.technique_design import COVARIATES, Columns, columns_of, helpers
-from analysis.questions.technique_groups import RARER_NEEDED, Groups, groups_of, why_refused
+from analysis.questions.technique_groups import Groups, groups_of, why_refused
 from analysis.questions.technique_samples import One, Overlap, Samples
 from analysis.questions.verdicts import Verdict, at_most_leaning, verdict_of
 

@@ -44,11 +44,20 @@ def all_alone_words(found: Sequence[Alone]) -> str:
     )
 
 
+_WHOM = {1: ("another",), 2: ("one", "another")}
+
+
 def not_compared_words(found: NotComparable, minimum: int) -> str:
     """Why technicians are not compared."""
     if found.people < 2:
         who = "No technician has" if not found.people else "Only one technician has"
-        return f"Technicians are not compared: {who.lower()} {minimum} first boots in this log, and it takes two people who have."
+        needed = " and ".join(
+            f"{n} of {whom}" for n, whom in zip(found.lacking, _WHOM[len(found.lacking)], strict=True)
+        )
+        return (
+            f"Technicians are not compared: {who.lower()} {minimum} first boots in this log, and it takes two people who have:"
+            f" still lacking are {needed}."
+        )
     if found.too_few is None:
         return f"Technicians are not compared: no two have had boards of one kind. {' '.join(map(alone_words, found.alone))}"
     return "Technicians are not compared. " + few_words(found.too_few, "putting easy and hard boards side by side")

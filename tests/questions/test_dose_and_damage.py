@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import math
 from types import SimpleNamespace
 
 import numpy as np
@@ -167,7 +168,10 @@ def test_a_few_typed_settings_give_no_curve(found):
     rows.loc[rows.index[25:], "install_dose_c"] = np.nan
     told = doses(dataclasses.replace(found, rows=rows))
     assert isinstance(told[0], NoDose)
-    assert "typed settings (at least 30 are needed)" in told[0].why
+    assert (
+        f"only {told[0].counted.used} typed settings (at least 30 are needed, {30 - told[0].counted.used} more)"
+        in told[0].why
+    )
     assert isinstance(told[1], Dose)
 
 
@@ -261,4 +265,10 @@ def test_few_losses_give_no_model(log):
     few = pads.rows[pads.rows["pads_lost"].eq(0) | (pads.rows.index < 60)].reset_index(drop=True)
     found = damage_steps(PadRows(few, pads.found_gone, pads.ledger))
     assert found.fit is None
-    assert "sides lost a pad (at least 20 are needed)" in found.why
+    lost, sides = int((few["pads_lost"] > 0).sum()), len(few)
+    more = math.ceil((20 - lost) * sides / lost)
+    assert found.why == (
+        f"only {lost} of {sides} sides lost a pad (at least 20 are needed; at the pace so far about {more} more sides)"
+    )
+    none = damage_steps(PadRows(few[few["pads_lost"].eq(0)], pads.found_gone, pads.ledger))
+    assert none.why.endswith("lost a pad (at least 20 are needed)"), "no pace is known"

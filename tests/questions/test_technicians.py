@@ -21,6 +21,7 @@ from analysis.questions.technicians_twin import _Twin, technician_twin
 from analysis.questions.twin import rng_of
 from analysis.questions.verdicts import Verdict, verdict_of_chance
 from analysis.records.log import read_log
+from analysis.report.technician_words import not_compared_words
 
 
 @pytest.fixture(scope="module")
@@ -113,6 +114,15 @@ def test_a_small_number_is_left_out_of_the_comparison_but_not_of_the_ledger(coho
     none = compare_technicians(cohort, 1000, 10.0)
     assert isinstance(none, NotComparable)
     assert none.people == 0
+
+
+def test_what_two_people_still_lack_is_said_of_those_who_have_most(cohort):
+    counts = sorted(cohort.first_boots["technician_id"].value_counts(), reverse=True)
+    both, one = (compare_technicians(cohort, minimum, 10.0) for minimum in (counts[0] + 5, counts[0]))
+    assert (both.lacking, one.lacking) == ((5, counts[0] + 5 - counts[1]), (counts[0] - counts[1],))
+    words = not_compared_words(both, counts[0] + 5)
+    assert words.endswith(f"still lacking are 5 of one and {both.lacking[1]} of another.")
+    assert not_compared_words(one, counts[0]).endswith(f"still lacking are {one.lacking[0]} of another.")
 
 
 def test_the_twin_compares_as_the_page_does(found):

@@ -91,7 +91,7 @@ def test_the_answer_key_of_the_demo(answers):
 def test_a_contrast_hardly_used_is_refused_with_its_number(found):
     refused = techniques(found, tuple(c for c in DECLARED if c.name == "one_pass"), least=30, effort=QUICK)[0]
     assert isinstance(refused, Refused)
-    assert re.fullmatch(r"only \d+ jobs with 'one pass' \(at least 30 are needed\)", refused.why)
+    assert re.fullmatch(r"only \d+ jobs with 'one pass' \(at least 30 are needed, \d+ more\)", refused.why)
 
 
 def test_one_pass_is_meant_on_the_side_that_carries_the_balls(answers, log, found):
@@ -205,8 +205,17 @@ def test_a_way_that_no_job_names_is_refused_with_the_columns_to_fill():
 def test_few_failures_are_refused():
     who, arm = ["A", "B"] * 30, [1.0, 1.0, 0.0, 0.0] * 15
     won = [1.0] * 55 + [0.0] * 5
-    assert "only 5 of the rarer outcome among 60 jobs" in why_refused(
-        groups_of(*rows_of(who, arm, won)), DECLARED[1], 10
+    told = "only 5 of the rarer outcome among 60 jobs (at least 10 are needed"
+    why = why_refused(groups_of(*rows_of(who, arm, won)), DECLARED[1], 10)
+    assert why == f"{told}; at the pace so far about 60 more of these jobs)"
+    never = why_refused(groups_of(*rows_of(who, arm, [1.0] * 60)), DECLARED[1], 10)
+    assert never.endswith("(at least 10 are needed)"), "no pace is known"
+
+
+def test_both_ways_hardly_used_are_told_with_what_each_lacks():
+    groups = groups_of(*rows_of(["A", "B"] * 6, [1.0] * 4 + [0.0] * 8, [1.0, 0.0] * 6))
+    assert why_refused(groups, DECLARED[1], 10) == (
+        "only 4 jobs with 'preheat' (at least 10 are needed, 6 more) and 8 jobs with 'none' (at least 10 are needed, 2 more)"
     )
 
 
