@@ -100,5 +100,5 @@ def why_refused(groups: Groups, contrast: Contrast, least: int) -> str:
 
 
 def short_of(count: int, least: int) -> str:
-    """How many more of something it takes at the least, in brackets."""
-    return f"(at least {least} are needed, {least - count} more)"
+    """How many of something it takes at the least, and how many more where there are some, in brackets."""
+    return f"(at least {least} are needed{f', {least - count} more' if count else ''})"

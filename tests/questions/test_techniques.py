@@ -215,7 +215,8 @@ def test_few_failures_are_refused():
 def test_both_ways_hardly_used_are_told_with_what_each_lacks():
     groups = groups_of(*rows_of(["A", "B"] * 6, [1.0] * 4 + [0.0] * 8, [1.0, 0.0] * 6))
     assert why_refused(groups, DECLARED[1], 10) == (
-        "only 4 jobs with 'preheat' (at least 10 are needed, 6 more) and 8 jobs with 'none' (at least 10 are needed, 2 more)"
+        "only 4 jobs with 'preheat' (at least 10 are needed, 6 more)"
+        " and 8 jobs with 'none' (at least 10 are needed, 2 more)"
     )
 
 
