@@ -22,6 +22,7 @@ from analysis.questions.description import holm
 from analysis.questions.technique_design import COVARIATES, Columns, columns_of, helpers
 from analysis.questions.technique_groups import Groups, groups_of, why_refused
 from analysis.questions.technique_samples import One, Overlap, Samples
+from analysis.questions.terms import PREHEAT
 from analysis.questions.verdicts import Verdict, at_most_leaning, verdict_of
 
 Floats = NDArray[np.float64]
@@ -34,7 +35,6 @@ HEAT_ENTRY = {
     "install_style": "install_entry",
     **{f"{step}_dose_{unit}": f"{step}_entry" for step in ("install", "reball") for unit in ("c", "s")},
 }
-PREHEAT = "install_preheat"  # the arms in which a blank may count as none
 UNLIKE = 0.2  # SDs left after weighting from which the arms are not called alike (common practice, no source)
 POWER = 0.8
 POWER_SUM = float(stats.norm.isf(0.025) + stats.norm.isf(0.2))  # 80 % power at a two-sided 5 % level
@@ -225,7 +225,7 @@ def _answer(
     entry = HEAT_ENTRY.get(contrast.column)
     how_unknown = entry is not None and bool(found.rows.loc[keep, entry].eq(HOW_UNKNOWN).any())
     told = _told(contrast, groups, ledger, each, complete)
-    cold = contrast.column == PREHEAT and found.blank_preheats > 0
+    cold = contrast.column == PREHEAT.column and found.blank_preheats > 0
     return replace(told, how_unknown=how_unknown, blanks_as_cold=cold)
 
 

@@ -7,7 +7,7 @@ explanation found here is a place to look first, never a finding: jobs were not 
 from __future__ import annotations
 
 from collections.abc import Collection
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -19,7 +19,8 @@ from analysis.errors import ModelError
 from analysis.models.standardise import Rows, Toll, toll
 from analysis.questions.description import holm
 from analysis.questions.expected import ExpectedModel
-from analysis.questions.verdicts import Verdict, verdict_of
+from analysis.questions.terms import PREHEAT
+from analysis.questions.verdicts import Verdict, at_most_leaning, verdict_of
 from analysis.questions.watch import Chart, Signal
 from analysis.records.dictionary import BY_NAME
 from analysis.records.log import Log
@@ -241,6 +242,8 @@ def what_changed(log: Log, cohort: Cohort, model: ExpectedModel, jobs: Collectio
     observed, expected = float(period["first_boot"].sum()), float(period["chance"].sum())
     mix = len(period) * float(earlier["chance"].mean()) - expected if len(earlier) else 0.0
     candidates = _candidates(period, earlier)
+    if cohort.blanks_as_cold:
+        candidates = tuple(map(_seldom_noted, candidates))
     costly = [each for each in candidates if each.toll.odds_ratio > 1 and each.toll.lost > 0]
     # Smallest P first, as they come: by size a level that most jobs share would stand above a small bad lot. What was
     # as common before may have gone bad, but it is not what changed; people come last, for whoever got the bad lot
@@ -252,6 +255,13 @@ def what_changed(log: Log, cohort: Cohort, model: ExpectedModel, jobs: Collectio
     return WhatChanged(
         len(period), len(earlier), unseen, observed, expected, mix, candidates, listed, covered, took_over
     )
+
+
+def _seldom_noted(candidate: Candidate) -> Candidate:
+    """A candidate; one of preheat is never clear, since what failed may only be noted less often."""
+    if candidate.column != PREHEAT.column:
+        return candidate
+    return replace(candidate, verdict=at_most_leaning(candidate.verdict))
 
 
 def _covered(costly: list[Candidate], failed: set[str]) -> Covered | None:

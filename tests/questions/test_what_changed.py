@@ -91,6 +91,20 @@ def test_jobs_without_a_first_boot_are_refused_in_words(shop):
     assert stop.value.todo == "Choose a month or a signal with tested jobs."
 
 
+@pytest.mark.parametrize(("blanks", "verdict"), [(False, Verdict.CLEAR), (True, Verdict.LEANING)])
+def test_failures_without_a_word_on_preheat_are_no_clear_explanation(shop, blanks, verdict):
+    """Nine in ten successes of the period have a preheat noted, three in ten failures."""
+    log, cohort, model = shop
+    ids = _jobs(cohort, "2023-06-01", "2023-09-30")
+    rows = cohort.first_boots.copy()
+    mine, drawn = rows["job_id"].isin(ids), np.random.default_rng(3).random(len(rows))
+    noted = (drawn < np.where(rows["first_boot"].eq(1), 0.9, 0.3)).astype(float)
+    rows["install_preheat"] = np.where(mine, noted, 1.0)
+    cohort = dataclasses.replace(cohort, first_boots=rows, blanks_as_cold=blanks)
+    first = what_changed(log, cohort, model, ids).listed[0]
+    assert (first.column, first.code, first.verdict) == ("install_preheat", "0.0", verdict)
+
+
 def _rows(rng, n, effect, fall=0.0):
     group = rng.random(n) < 0.4
     offset = rng.normal(0.8, 0.5, n)
