@@ -7,8 +7,8 @@ from dataclasses import replace
 from typing import Any
 
 from analysis.records.importing.mapping import ASKED, OPEN
+from analysis.records.importing.partly import ask_of_parts
 from analysis.records.importing.proposal import Proposal, Remark
-from analysis.records.importing.value_words import PARTLY, PARTLY_WORDS, plain_value
 
 _WORK = ("chip_sides", "heat_steps")
 _SIDE = 'the side meant where a heading names the processor only: "lower" (faces the board) or "upper"'
@@ -24,31 +24,11 @@ _BEFORE = (
     " jobs are over a tenth of the failed first boots"
 )
 
-_PARTLY_SAID = "a part of the data counts as not recovered, and is printed apart"
-
 
 def ask_of_sheets(proposals: Sequence[Proposal]) -> list[Proposal]:
     """Add the questions on whole sheets to their proposals."""
     tested_again = any(_has_later_tests(proposal) for proposal in proposals)
-    kept = {column.to for proposal in proposals for column in proposal.sheet.columns}
-    tests_kept = bool(kept & {"boot_tests.boot_result", "jobs.first_boot_result"}) or _may_hold_tests(proposals)
-    asked = [_asked(proposal, tested_again) for proposal in proposals]
-    return asked if tests_kept else [_partly_recovered(proposal) for proposal in asked]
-
-
-def _may_hold_tests(proposals: Sequence[Proposal]) -> bool:
-    """Whether a column or sheet that is still a question may hold results of boot tests."""
-    return any(OPEN in (p.sheet.row, *(column.to for column in p.sheet.columns)) for p in proposals)
-
-
-def _partly_recovered(proposal: Proposal) -> Proposal:
-    """Offer to say by the outcome that part of the data was read, where no column has boot tests that could."""
-    remarks = dict(proposal.remarks)
-    for column in proposal.sheet.columns:
-        for text in column.values if column.to == "jobs.outcome" else ():
-            if (column.heading, f"values.{text}") in remarks and plain_value(text) in PARTLY_WORDS:
-                remarks[column.heading, f"values.{text}"] = Remark(ASKED, f'maybe "{PARTLY}": {_PARTLY_SAID}')
-    return replace(proposal, remarks=remarks)
+    return ask_of_parts([_asked(proposal, tested_again) for proposal in proposals])
 
 
 def _has_later_tests(proposal: Proposal) -> bool:
