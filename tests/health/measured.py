@@ -65,8 +65,8 @@ class FileRun:
 
     @property
     def data(self) -> list[Path]:
-        """Coverage's files, one a process."""
-        return sorted(self.folder.glob("data.*"))
+        """Coverage's files, one a process; without those of processes that were ended while they wrote."""
+        return [path for path in sorted(self.folder.glob("data.*")) if _lines_of(path) is not None]
 
     def times(self) -> dict[str, float]:
         """Seconds of each test function, all its parameters together, by node id without parameters."""
@@ -138,15 +138,24 @@ def _measure_one(root: Path, file: str, folder: Path, own: dict[str, str]) -> tu
 
 def _used(root: Path, file: str, folder: Path, shared: str) -> dict[str, str]:
     """Hashes of every file that a test file ran, by what coverage kept of it, and of the data any of them may read."""
-    from coverage import CoverageData
-
     names = {file}
     for path in folder.glob("data.*"):
-        data = CoverageData(basename=str(path))
-        data.read()
-        names |= {each for each in data.measured_files() if data.lines(each)}  # others were only found, not run
+        names |= _lines_of(path) or set()
     present = {name: root / name for name in sorted(names) if (root / name).is_file()}
     return {"data": shared} | {name: hashlib.sha256(path.read_bytes()).hexdigest() for name, path in present.items()}
+
+
+def _lines_of(path: Path) -> set[str] | None:
+    """Files of which a process ran a line, by coverage's file of it; None where that was not written to its end."""
+    from coverage import CoverageData
+    from coverage.exceptions import DataError
+
+    data = CoverageData(basename=str(path))
+    try:
+        data.read()
+        return {each for each in data.measured_files() if data.lines(each)}  # others were only found, not run
+    except DataError:
+        return None
 
 
 def _data_hash(root: Path) -> str:

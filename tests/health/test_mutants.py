@@ -110,6 +110,18 @@ def test_times_are_put_together_by_test_and_skipped_ones_left_out(tmp_path):
     assert run.times() == {"tests/m/test_a.py::test_x": 0.75, "tests/m/test_a.py::TestIn::test_y": 1.0}
 
 
+def test_what_a_process_left_half_written_is_not_read(tmp_path):
+    coverage = pytest.importorskip("coverage", reason="the extra 'health' is not installed")
+    whole = coverage.CoverageData(basename=str(tmp_path / "data.whole"))
+    whole.add_lines({"analysis/a.py": [1, 2]})
+    whole.write()
+    (tmp_path / "data.cut").write_bytes((tmp_path / "data.whole").read_bytes()[:200])
+    (tmp_path / "data.empty").touch()
+    found = FileRun("tests/m/test_a.py", 0, 2.0, tmp_path).data
+    assert (tmp_path / "data.whole") in found
+    assert (tmp_path / "data.cut") not in found
+
+
 def test_files_are_chosen_by_whole_names_of_folders(tmp_path):
     for name in ("tests/models/test_a.py", "tests/models_too/test_b.py", "tests/health/test_c.py"):
         (tmp_path / name).parent.mkdir(parents=True, exist_ok=True)
