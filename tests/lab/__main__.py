@@ -34,7 +34,7 @@ def main(out: Path, names: list[str]) -> None:
         root = lay_out(Path(folder) / "root", PROJECT / "data_demo")
         with running(root, Path(folder) / "own") as server:
             for name in names or sorted(path.name for path in (root / "notebooks").glob("*.ipynb")):
-                with opened(started.new_context(viewport=WINDOW), server, name) as notebook:
+                with started.new_context(viewport=WINDOW) as window, opened(window, server, name) as notebook:
                     print(picture(notebook, out), *notebook.amiss, flush=True)
 
 

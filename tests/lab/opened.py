@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -16,9 +17,10 @@ from tests.lab.server import LabServer
 WINDOW = {"width": 1400, "height": 900}
 OPENS_WITHIN, RUNS_WITHIN = 180_000, 300_000  # milliseconds; far more than needed, for machines that others use too
 # Reads only; every action goes through the menus. An open notebook may be on its way still.
-STATE = """() => {
+STATE = """name => {
   const panel = window.jupyterapp && window.jupyterapp.shell.currentWidget;
-  if (!panel || !panel.content || !panel.content.model || !panel.sessionContext.session) return null;
+  if (!panel || !panel.context || panel.context.path !== 'notebooks/' + name) return null;
+  if (!panel.content.model || !panel.sessionContext.session) return null;
   const code = [...panel.content.model.cells].filter(cell => cell.type === 'code');
   return {
     cells: code.length,
@@ -51,11 +53,19 @@ class Opened:
     amiss: list[str] = field(default_factory=list)
     asked: list[str] = field(default_factory=list)
 
-    def watch(self) -> None:
-        """Note errors of the browser's console, and every address that is asked."""
-        self.page.on("console", lambda told: self._note(told.text) if told.type == "error" else None)
-        self.page.on("pageerror", lambda error: self._note(str(error)))
-        self.page.on("request", lambda request: self.asked.append(request.url))
+    @contextmanager
+    def watched(self) -> Iterator[None]:
+        """Note errors of the browser's console, and every address that is asked, meanwhile."""
+        noting = {
+            "console": lambda told: self._note(told.text) if told.type == "error" else None,
+            "pageerror": lambda error: self._note(str(error)),
+            "request": lambda request: self.asked.append(request.url),
+        }
+        for event, note in noting.items():
+            self.page.on(event, note)
+        yield
+        for event, note in noting.items():
+            self.page.remove_listener(event, note)
 
     def _note(self, said: str) -> None:
         if OF_THE_DEBUGGER not in said:
@@ -69,18 +79,36 @@ class Opened:
 
     def state(self) -> dict[str, Any]:
         """What the notebook's cells and kernel are at."""
-        return dict(self.page.evaluate(STATE))
+        return dict(self.page.evaluate(STATE, self.name))
 
     def wait_until(self, condition: str, within: int = RUNS_WITHIN) -> None:
         """Wait until a condition on ``now``, the state, holds."""
         self.page.wait_for_function(
-            f"() => {{ const now = ({STATE})(); return now && ({condition}); }}", timeout=within
+            f"name => {{ const now = ({STATE})(name); return now && ({condition}); }}", arg=self.name, timeout=within
         )
 
     def open(self) -> None:
-        """Open it and wait for its kernel."""
-        self.page.goto(self.server.address_of(self.name), timeout=OPENS_WITHIN)
+        """Open it in JupyterLab, which is loaded first where it is not yet, and wait for its kernel."""
+        if not self.page.url.startswith(self.server.url):
+            self.page.goto(self.server.address, timeout=OPENS_WITHIN)
+            self.page.wait_for_function("() => window.jupyterapp", timeout=OPENS_WITHIN)
+            self.page.evaluate("() => window.jupyterapp.restored.then(() => null)")
+        self.choose("File", "^Open from Path")
+        self.page.get_by_role("dialog").get_by_role("textbox").fill(f"notebooks/{self.name}")
+        self.page.get_by_role("dialog").get_by_role("button", name="Open", exact=True).click()
         self.wait_until("now.cells > 0 && now.kernel === 'idle'", OPENS_WITHIN)
+
+    def close(self) -> None:
+        """Close it with its kernel; saved first, for what a form changed would be asked about."""
+        if self.state()["dirty"]:
+            self.saved()
+        self.choose("File", "^Close and Shut Down Notebook")
+        self.page.get_by_role("dialog").get_by_role("button", name="Ok", exact=True).click()
+        self.page.wait_for_function(f"name => ({STATE})(name) === null", arg=self.name, timeout=OPENS_WITHIN)
+        until = time.monotonic() + OPENS_WITHIN / 1000
+        while self.server.ask("sessions") and time.monotonic() < until:
+            self.page.wait_for_timeout(50)
+        assert not self.server.ask("sessions"), "a closed notebook's kernel still runs"
 
     def choose(self, menu: str, item: str) -> None:
         """Choose from a menu of the bar at the top."""
@@ -110,22 +138,25 @@ class Opened:
 
 @contextmanager
 def opened(window: Any, server: LabServer, name: str) -> Iterator[Opened]:
-    """A notebook opened in a tab of its own; its kernel ends with it.
+    """A notebook opened in JupyterLab; its kernel ends with it.
 
     Parameters
     ----------
     window : playwright BrowserContext
-        Tabs of one window load JupyterLab's own files once.
+        One tab of it holds the server's JupyterLab, loaded by the first notebook: that takes as long as two small
+        notebooks. A test that fails takes the tab with it.
     server : LabServer
     name : str
         File name in ``notebooks/``.
     """
-    page = window.new_page()
+    page = next((tab for tab in window.pages if tab.url.startswith(server.url)), None) or window.new_page()
+    notebook = Opened(page, server, name)
     try:
-        notebook = Opened(page, server, name)
-        notebook.watch()
-        notebook.open()
-        yield notebook
-    finally:
+        with notebook.watched():
+            notebook.open()
+            yield notebook
+            notebook.close()
+    except BaseException:
         page.close()
         server.end_kernels()
+        raise

@@ -68,10 +68,10 @@ class LabServer:
             text = answer.read()
         return json.loads(text) if text else None
 
-    def address_of(self, notebook: str) -> str:
-        """Where a browser finds a notebook, with no other one opened again beside it."""
-        space = f"{notebook.removesuffix('.ipynb')}-{secrets.token_hex(4)}"
-        return f"{self.url}lab/workspaces/{space}/tree/notebooks/{notebook}?token={self.token}"
+    @property
+    def address(self) -> str:
+        """Where a browser finds it."""
+        return f"{self.url}lab?token={self.token}"
 
     def end_kernels(self) -> None:
         """End every session that is open."""

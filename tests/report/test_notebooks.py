@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from pathlib import Path
 
 import nbformat
@@ -9,17 +10,24 @@ import pytest
 from nbclient import NotebookClient
 
 from analysis.report.render import execute
+from tests.report.browser import chromium
 
 FOLDER = Path(__file__).resolve().parents[2] / "notebooks"
+NOTEBOOKS = sorted(FOLDER.glob("*.ipynb"))
 QUICK = {
     "client_evidence",
     "guess_ledger",
     "log_check",
     "log_dictionary",
-}  # the others are made twice only with -m slow
+}
+# The others run on the demo only with -m slow: tests/lab runs each in JupyterLab on fewer jobs, and each page's own
+# test makes it of the demo. Where there is no browser for JupyterLab they run here.
+ALWAYS = {path.stem for path in NOTEBOOKS} if not chromium() else QUICK
 
 
+@functools.cache
 def in_a_kernel(path):
+    """The notebook as a kernel left it; run once, whatever is asked of it."""
     notebook = nbformat.read(path, as_version=4)
     client = NotebookClient(notebook, kernel_name="python3", resources={"metadata": {"path": str(FOLDER)}}, timeout=300)
     return client.execute()
@@ -31,7 +39,15 @@ def shown_by(notebook):
     return [[output.get("data", {}).get("text/html") for output in cell.outputs] for cell in code]
 
 
-@pytest.mark.parametrize("path", sorted(FOLDER.glob("*.ipynb")), ids=lambda p: p.stem)
+def each(notebooks, always):
+    """Notebooks by their names; slow but for those that always run."""
+    return pytest.mark.parametrize(
+        "path",
+        [pytest.param(p, id=p.stem, marks=() if p.stem in always else pytest.mark.slow) for p in notebooks],
+    )
+
+
+@each(NOTEBOOKS, ALWAYS)
 def test_a_notebook_runs_as_a_user_would_run_it(path):
     done = in_a_kernel(path)
     shown = [output for cell in done.cells if cell.cell_type == "code" for output in cell.outputs]
@@ -39,13 +55,6 @@ def test_a_notebook_runs_as_a_user_would_run_it(path):
     assert not [output for output in shown if output.output_type == "stream"], "a cell prints or warns"
 
 
-@pytest.mark.parametrize(
-    "path",
-    [
-        pytest.param(path, id=path.stem, marks=() if path.stem in QUICK else pytest.mark.slow)
-        for path in sorted(FOLDER.glob("*.ipynb"))
-        if path.stem != "enter_job"  # a form, never a page
-    ],
-)
+@each([path for path in NOTEBOOKS if path.stem != "enter_job"], QUICK)  # that one is a form, never a page
 def test_a_page_shows_what_the_notebook_shows_in_a_kernel(path):
     assert shown_by(execute(path, {})) == shown_by(in_a_kernel(path))
