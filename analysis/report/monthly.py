@@ -8,8 +8,9 @@ from collections.abc import Callable
 from pathlib import Path
 
 from analysis.errors import ReworkError
+from analysis.questions.job_hashes import month_hashes
 from analysis.questions.period import month_for, parse_month
-from analysis.questions.since_last import month_hashes, read_summary
+from analysis.questions.review_summary import read_summary
 from analysis.records.log import Log
 from analysis.records.once import usable_log
 from analysis.records.problems import plural

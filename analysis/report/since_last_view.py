@@ -8,15 +8,8 @@ from pathlib import Path
 from analysis.errors import ReworkError
 from analysis.questions.period import month_name
 from analysis.questions.review import Review
-from analysis.questions.since_last import (
-    MonthChange,
-    Summary,
-    changes_since,
-    read_summary,
-    shares_jobs,
-    summarise,
-    summary_text,
-)
+from analysis.questions.review_summary import Summary, read_summary, summary_text
+from analysis.questions.since_last import MonthChange, changes_since, shares_jobs, summarise
 from analysis.records.problems import plural
 from analysis.report.page import Beside, Bullets, Grid, Prose
 from analysis.report.to_watch import stands, to_watch

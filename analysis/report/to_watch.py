@@ -9,7 +9,7 @@ from analysis.questions.causes import NOT_WRITTEN
 from analysis.questions.expected import MonthExpected
 from analysis.questions.period import month_name
 from analysis.questions.review import Review
-from analysis.questions.since_last import Watched
+from analysis.questions.review_summary import Watched
 from analysis.questions.verdicts import Verdict
 from analysis.questions.watch import Signal
 from analysis.questions.watching import Looked
@@ -106,7 +106,7 @@ def stands(review: Review, key: str) -> Now:
     ----------
     review : Review
     key : str
-        As in :attr:`analysis.questions.since_last.Watched.key`; an unknown one is told as such.
+        As in :attr:`analysis.questions.review_summary.Watched.key`; an unknown one is told as such.
     """
     kind, _, rest = key.partition(" ")
     ways: dict[str, Callable[[Review, str], Now]] = {

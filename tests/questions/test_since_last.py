@@ -14,15 +14,8 @@ from analysis.demo.shop import Shop
 from analysis.demo.simulator import simulate
 from analysis.errors import ReworkError
 from analysis.models.cusum import Limit
-from analysis.questions.since_last import (
-    SCHEMA,
-    MonthChange,
-    Watched,
-    changes_since,
-    read_summary,
-    summarise,
-    summary_text,
-)
+from analysis.questions.review_summary import SCHEMA, Watched, read_summary, summary_text
+from analysis.questions.since_last import MonthChange, changes_since, summarise
 from analysis.records.log import Log
 
 MONTH = pd.Period("2024-03")

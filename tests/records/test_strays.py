@@ -62,7 +62,7 @@ def test_a_row_of_a_job_that_is_in_the_log_but_could_not_be_read_is_no_stray(tmp
 def test_the_review_says_so_before_it_begins_and_on_its_first_screen(tmp_path, monkeypatch):
     folder = write(tmp_path, with_stray("boot_tests"))
     said: list[str] = []
-    monkeypatch.setattr(monthly, "render", lambda notebook, given, out, say: out)
+    monkeypatch.setattr(monthly, "page_of_log", lambda notebook, log, out, say, **given: out)
     monthly.publish_review(folder, "2024-03", tmp_path / "out", said.append, dt.date(2024, 5, 1))
     stray = "1 row of boot_tests.csv names a job that is not in jobs.csv and is left out."
     assert f"{stray} 'rework check' lists the faults." in said
@@ -77,7 +77,7 @@ def test_one_job_set_aside_is_told_in_the_singular(tmp_path, monkeypatch):
     tables = base()
     tables["jobs"][0]["bench_hours"] = "88"
     said: list[str] = []
-    monkeypatch.setattr(monthly, "render", lambda notebook, given, out, say: out)
+    monkeypatch.setattr(monthly, "page_of_log", lambda notebook, log, out, say, **given: out)
     monthly.publish_review(write(tmp_path, tables), "2024-03", tmp_path / "out", said.append, dt.date(2024, 5, 1))
     assert "1 job with faults is set aside; 'rework check' lists it." in said
 

@@ -20,7 +20,7 @@ def test_a_month_that_is_none_is_refused_before_the_log_is_read(tmp_path, writte
 @pytest.mark.parametrize("written", ["2024-03", "2024-3", " 2024/3", "2024.03"])
 def test_a_month_with_one_digit_is_read(tmp_path, monkeypatch, written):
     given: dict[str, str] = {}
-    monkeypatch.setattr(monthly, "render", lambda notebook, values, out, say: given.update(values) or out)
+    monkeypatch.setattr(monthly, "page_of_log", lambda name, log, out, say, **values: given.update(values) or out)
     out = monthly.publish_review(write(tmp_path / "log", base()), written, tmp_path / "out", lambda line: None)
     assert given["month"] == "2024-03"
     assert out.name == "review-2024-03.html"

@@ -9,7 +9,7 @@ from bs4 import BeautifulSoup
 
 from analysis.cli import DEMO, main
 from analysis.questions.review import build_review
-from analysis.questions.since_last import read_summary
+from analysis.questions.review_summary import read_summary
 from tests.report.gates import assert_page_behaves, assert_page_is_sound, visible_text
 
 

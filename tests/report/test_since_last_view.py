@@ -10,8 +10,10 @@ import pytest
 
 from analysis.demo.shop import Shop
 from analysis.demo.simulator import simulate
+from analysis.questions.job_hashes import month_hashes
 from analysis.questions.review import review_of
-from analysis.questions.since_last import Watched, month_hashes, summarise, summary_text
+from analysis.questions.review_summary import Watched, summary_text
+from analysis.questions.since_last import summarise
 from analysis.records.log import Log
 from analysis.report import monthly
 from analysis.report.publishing import replace_together
@@ -147,7 +149,7 @@ def test_a_first_page_that_cannot_be_whole_leaves_nothing(tmp_path, monkeypatch)
 
 
 def test_a_page_of_another_log_is_not_replaced_without_a_word(tmp_path, monkeypatch):
-    monkeypatch.setattr(monthly, "render", lambda notebook, given, place, say: place)
+    monkeypatch.setattr(monthly, "page_of_log", lambda notebook, log, place, say, **given: place)
     mine = log_of(jobs=[closed("J-1"), closed("J-2")])
     monkeypatch.setattr(monthly, "usable_log", lambda folder: mine)
     summary = tmp_path / "review-2026-02.json"
