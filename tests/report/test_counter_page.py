@@ -104,6 +104,23 @@ def test_the_first_screen_says_whether_the_model_is_used_what_it_brought_and_on_
         assert word not in soup.select_one(".first").get_text().lower()
 
 
+def test_each_rival_is_judged_on_as_many_jobs_as_the_model_beside_it(page):
+    soup = BeautifulSoup(page.read_text(encoding="utf-8"), "html5lib")
+    table = next(each for each in soup.select("table") if "Brier" in each.get_text())
+    judged = [[cell.get_text() for cell in row.select("th,td")[:2]] for row in table.select("tbody tr")]
+    guesses = read_log(DEMO).tables["jobs"]["guessed_success_pct"].notna().sum()
+    assert [name for name, _ in judged] == [
+        "model",
+        "plain rate",
+        "damage-class rate",
+        "model, where a guess was written",
+        "technician's guess",
+    ]
+    assert judged[0][1] == judged[1][1] == judged[2][1]
+    assert judged[3][1] == judged[4][1]
+    assert int(judged[4][1]) <= guesses
+
+
 def test_no_technician_and_no_guess_ledger_on_the_shared_page(page):
     text = visible_text(BeautifulSoup(page.read_text(encoding="utf-8"), "html5lib"))
     for name in read_log(DEMO).tables["technicians"]["technician_id"]:

@@ -6,13 +6,14 @@ import dataclasses
 import functools
 import re
 import shutil
+from pathlib import Path
 
 import pytest
 from bs4 import BeautifulSoup
 
 from analysis.cli import DEMO, main
 from analysis.errors import ReworkError
-from analysis.questions.technique_answers import TechniqueAnswers, technique_answers
+from analysis.questions.technique_answers import TechniqueAnswers, build_techniques, technique_answers
 from analysis.questions.techniques import Effort, Told
 from analysis.questions.trial_outcome import trial_outcome
 from analysis.questions.verdicts import Verdict
@@ -211,6 +212,13 @@ def test_the_list_of_a_plan_is_written_once_and_read_back(tmp_path):
     )._repr_html_()
     assert "0 of 48 planned jobs" in html
     assert "It is not time to look" in html
+
+
+def test_the_plan_that_a_notebook_names_is_the_one_that_is_told(monkeypatch):
+    module = "analysis.questions.technique_answers"
+    monkeypatch.setattr(f"{module}.usable_log", lambda folder: f"the log in {folder}")
+    monkeypatch.setattr(f"{module}.technique_answers", lambda *given: given)
+    assert build_techniques(Path("a"), "plan.csv", 48, 3) == ("the log in a", "plan.csv", 48, 3)
 
 
 @pytest.fixture(scope="module")
