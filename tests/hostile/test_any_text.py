@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import tempfile
 from pathlib import Path
 
@@ -10,9 +11,9 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from analysis.records.dictionary import BY_NAME, Kind
-from analysis.records.log import read_log
+from analysis.records.log import Log, read_log
 from analysis.records.problems import Severity
-from tests.files import TODAY, base, write
+from tests.files import TODAY, Tables, base, write
 
 CELLS = [
     (name, row, column.name)
@@ -75,9 +76,8 @@ TEXT = st.one_of(NASTY, st.text(st.characters(exclude_categories=["Cs", "Cc"]), 
 STEADY = {"deadline": None, "derandomize": True, "suppress_health_check": list(HealthCheck)}
 
 
-def meaning(folder: Path) -> dict[tuple[str, int, str], object]:
+def meaning(log: Log) -> dict[tuple[str, int, str], object]:
     """Every typed cell of a log."""
-    log = read_log(folder, TODAY)
     return {
         (name, at, column): None if frame[column].isna().iloc[at] else str(frame[column].iloc[at])
         for name, frame in log.tables.items()
@@ -86,29 +86,37 @@ def meaning(folder: Path) -> dict[tuple[str, int, str], object]:
     }
 
 
+def as_read(tables: Tables) -> Log:
+    """What is read of tables written down."""
+    with tempfile.TemporaryDirectory() as one:
+        return read_log(write(Path(one) / "log", tables), TODAY)
+
+
+@functools.cache
+def uncorrupted() -> dict[tuple[str, int, str], object]:
+    """Every typed cell of the valid log."""
+    return meaning(as_read(base()))
+
+
 def check_one(cell: tuple[str, int, str], text: str) -> None:
     name, row, column = cell
-    with tempfile.TemporaryDirectory() as one:
-        folder = write(Path(one) / "log", base())
-        before = meaning(folder)
-        tables = base()
-        tables[name][row][column] = text
-        write(folder, tables)
-        log = read_log(folder, TODAY)
-        after = meaning(folder)
-        reported = {(p.file, p.line, p.column) for p in log.problems if p.severity is not Severity.NOTE}
-        changed = {key for key in before if key in after and before[key] != after[key]}
-        # Only the touched cell may read otherwise, and a value that is lost must be reported where it stands.
-        assert changed <= {(name, row, column)}
-        written = text.strip()
-        kept = after.get((name, row, column))
-        if written and kept is None:
-            assert (f"{name}.csv", row + 2, column) in reported, f"{text!r} vanished without a word"
-        kind = BY_NAME[name][column].kind
-        if kept is not None and kind in (Kind.NUMBER, Kind.INTEGER):
-            assert float(str(kept)) == float(written)
-        if kept is not None and kind is Kind.KEY:
-            assert kept == written
+    tables = base()
+    tables[name][row][column] = text
+    log = as_read(tables)
+    before, after = uncorrupted(), meaning(log)
+    reported = {(p.file, p.line, p.column) for p in log.problems if p.severity is not Severity.NOTE}
+    changed = {key for key in before if key in after and before[key] != after[key]}
+    # Only the touched cell may read otherwise, and a value that is lost must be reported where it stands.
+    assert changed <= {(name, row, column)}
+    written = text.strip()
+    kept = after.get((name, row, column))
+    if written and kept is None:
+        assert (f"{name}.csv", row + 2, column) in reported, f"{text!r} vanished without a word"
+    kind = BY_NAME[name][column].kind
+    if kept is not None and kind in (Kind.NUMBER, Kind.INTEGER):
+        assert float(str(kept)) == float(written)
+    if kept is not None and kind is Kind.KEY:
+        assert kept == written
 
 
 @settings(max_examples=60, **STEADY)
