@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from analysis.cohort.features import Cohort
+from analysis.cohort.features import FEATURE_SOURCES, Cohort
 from analysis.cohort.ledger import Ledger
 from analysis.cohort.undatable import UNDATED_WORK, Undatable, undatable_of
 from analysis.cohort.work import CLIENT_CHIPS, NO_SETTING, PRESET, blank_preheats, centre_by_station, dated, entered
@@ -15,6 +15,8 @@ from analysis.records.log import Log
 
 OXIDISED = 1  # pad grade from which a blade is a question at all
 HOT_SHORT, LOW_LONG = "hot and short", "low and long"
+_WORK = ("chip_sides", "heat_steps")
+OF_WORK = tuple(name for name, made_of in FEATURE_SOURCES.items() if any(table in _WORK for table, _ in made_of))
 
 
 @dataclass(frozen=True)
@@ -24,7 +26,8 @@ class TechniqueRows:
     Parameters
     ----------
     rows : DataFrame
-        First boots of the cohort whose work can be dated, and beside its columns ``quarter`` (of receipt),
+        First boots of the cohort whose work can be dated (all of them, with every column of work blank, where
+        ``undatable`` is set: donors may still be compared), and beside its columns ``quarter`` (of receipt),
         ``install_style`` (:data:`HOT_SHORT`, :data:`LOW_LONG`, "neither", or None), ``blade_on_oxidised`` (1, 0; NaN
         where no oxidised pad was noted or no blade either way), ``processor_lower_passes`` and
         ``processor_lower_grade`` (cleaning passes over the processor's lower side, and the pad grade found there), and
@@ -38,7 +41,7 @@ class TechniqueRows:
     taken_as_first : int
         Jobs of ``rows`` with work that names no boot test; with at most one test it is taken as work before test 1.
     undatable : Undatable or None
-        Set where so many failed jobs have undated work that ``rows``, which lack them, may be compared in nothing.
+        Set where so many failed jobs have undated work that rows without them may be compared in nothing.
     blank_preheats : int
         Jobs of ``rows`` whose install counts as cold only because no preheat is noted, in a log that never says none.
     """
@@ -53,11 +56,15 @@ class TechniqueRows:
 
 def technique_rows(log: Log, cohort: Cohort) -> TechniqueRows:
     """Put what techniques are compared by on one row a job; only work before boot test 1."""
-    rows = cohort.first_boots
-    undated = rows["job_id"].isin(cohort.undated.jobs).to_numpy(bool)
-    rows = rows[~undated].reset_index(drop=True)
+    rows, undatable = cohort.first_boots, undatable_of(cohort)
     steps, _ = dated(log.tables["heat_steps"], log)
     sides, _ = dated(log.tables["chip_sides"], log)
+    if undatable is not None:
+        undated = np.zeros(len(rows), dtype=bool)
+        rows, steps, sides = rows.assign(**dict.fromkeys(OF_WORK, np.nan)), steps.iloc[:0], sides.iloc[:0]
+    else:
+        undated = rows["job_id"].isin(cohort.undated.jobs).to_numpy(bool)
+    rows = rows[~undated].reset_index(drop=True)
     steps, sides = steps[steps["before"].eq(1)], sides[sides["before"].eq(1)]
     silent = [each.loc[each["before_test_no"].isna(), "job_id"] for each in (steps, sides)]
     steps = steps[steps["chip_role"].eq("processor") & steps["job_id"].isin(rows["job_id"])]
@@ -78,7 +85,7 @@ def technique_rows(log: Log, cohort: Cohort) -> TechniqueRows:
     ledger = cohort.ledger.then((UNDATED_WORK, int(undated.sum())))
     taken = int(rows["job_id"].isin(pd.concat(silent)).sum())
     cold = blank_preheats(log, rows)
-    return TechniqueRows(out, ledger, int(used["station_id"].nunique()), taken, undatable_of(cohort), cold)
+    return TechniqueRows(out, ledger, int(used["station_id"].nunique()), taken, undatable, cold)
 
 
 def _settings(steps: pd.DataFrame, kind: str, log: Log) -> pd.DataFrame:

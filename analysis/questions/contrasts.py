@@ -93,6 +93,11 @@ class Contrast:
     exploratory: bool = False
 
     @property
+    def of_donor(self) -> bool:
+        """Whether donors are compared, which takes no work on the board: neither in the arms nor to adjust for."""
+        return self.column in DONOR
+
+    @property
     def columns(self) -> tuple[str, ...]:
         """Every column adjusted for."""
         return tuple(dict.fromkeys(name for names in self.adjust.values() for name in names))

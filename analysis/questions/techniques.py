@@ -155,13 +155,15 @@ def techniques(
     -------
     tuple of Told or Refused
         In the order given. Contrasts declared beforehand are adjusted for one another; those of the shop's own for all.
+        Where too much work cannot be dated only donors are compared, on every first boot.
     """
     effort = effort or Effort()
-    if found.undatable is not None:
-        return tuple(_undatable(found, contrast, found.undatable.why) for contrast in contrasts)
     tables = tables_for(found.rows, contrasts, effort)
     answers: list[Answer] = []
     for place, contrast in enumerate(contrasts):
+        if found.undatable is not None and not contrast.of_donor:
+            answers.append(_undatable(found, contrast, found.undatable.why))
+            continue
         completed = tables[contrast.exploratory]
         rng = np.random.default_rng([RNG_SEED, place])
         answers.append(_answer(found, contrast, completed, smallest_points, least, effort, rng))
@@ -171,7 +173,7 @@ def techniques(
 def _undatable(found: TechniqueRows, contrast: Contrast, why: str) -> Refused:
     """Refuse without a count of either arm: a plain rate of these jobs would mislead as much as a difference."""
     nobody = groups_of(found.rows, np.full(len(found.rows), np.nan))
-    return Refused(contrast, nobody, why, found.ledger.then(("jobs picked by their outcome", len(found.rows))))
+    return Refused(contrast, nobody, why, found.ledger.then(("work of too many not dated", len(found.rows))))
 
 
 def tables_for(rows: pd.DataFrame, contrasts: tuple[Contrast, ...], effort: Effort) -> dict[bool, list[Columns]]:

@@ -54,7 +54,7 @@ def methods(page: TechniqueAnswers) -> Bullets:
             "Only work before boot test 1 is used: a failure causes more passes and more heat. Work that names no boot test is taken"
             " as work before test 1 on jobs with one test or none"
             f" ({plural(page.found.taken_as_first, 'job')} here), and the job left out where it had more tests; where that would take away over a tenth of the failed first tests,"
-            " nothing is compared. So work done after a"
+            " only donors are compared. So work done after a"
             " failed only test and noted without its test passes for a cause of that failure: note the test.",
         ]
     )

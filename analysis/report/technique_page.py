@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 from analysis.cohort.technique_rows import middle
 from analysis.questions.contrasts import AT_BENCH, Contrast
@@ -48,6 +49,9 @@ def page_head(page: TechniqueAnswers) -> PageHead:
     return PageHead.of(page.log, "Techniques, on like boards", period)
 
 
+DONORS_ONLY = "Only donors are compared: that takes no work on the board."
+
+
 def not_compared(page: TechniqueAnswers) -> str:
     """Why nothing on the page is told of work before the first test; empty where it is."""
     return undatable_words(page.found.undatable, "comparison of techniques") if page.found.undatable else ""
@@ -55,7 +59,8 @@ def not_compared(page: TechniqueAnswers) -> str:
 
 def _helps(page: TechniqueAnswers) -> Statement:
     if why := not_compared(page):
-        return Statement("What helps", why)
+        said = Statement("What helps", why)
+        return replace(said, says=f"{helps_words(page.told)} {DONORS_ONLY}", detail=why) if page.told else said
     refused = len(page.refused)
     detail = "First boots on like boards, other things equal as far as the log tells."
     if refused:
@@ -105,10 +110,15 @@ def first_screen(page: TechniqueAnswers) -> FirstScreen:
 
 def contrasts_words(page: TechniqueAnswers) -> Bullets | Prose:
     """Every contrast in a sentence."""
+    told = [told_words(a) if isinstance(a, Told) else refused_words(a) for a in _asked(page)]
     if why := not_compared(page):
-        return Prose([why])
-    told = [told_words(a) if isinstance(a, Told) else refused_words(a) for a in page.answers]
+        return Bullets([why, DONORS_ONLY, *told])
     return Bullets([*told, *blank_preheat_words(page.found.blank_preheats)])
+
+
+def _asked(page: TechniqueAnswers) -> tuple[Answer, ...]:
+    """Contrasts that have anything to show, were it the reason why they are not answered: donors where no work is dated."""
+    return tuple(answer for answer in page.answers if answer.contrast.of_donor or not page.found.undatable)
 
 
 def contrasts_picture(page: TechniqueAnswers) -> Picture | Prose:
@@ -156,14 +166,13 @@ def reach_list(page: TechniqueAnswers) -> Bullets | Prose:
     return Bullets([reach_words(told, page.twins.get(told.contrast.name), smallest, pace) for told in open_ones])
 
 
-def arms_grid(page: TechniqueAnswers) -> Grid | Prose:
+def arms_grid(page: TechniqueAnswers) -> Grid:
     """First boots of either arm, in all and by damage class; nothing is adjusted here."""
-    if page.found.undatable:
-        return Prose(["No plain rates either: they too would be of jobs picked by their outcome."])
+    answers = _asked(page)
     labels = {choice.code: choice.text for choice in BY_NAME["jobs"]["intake_damage"].choices}
-    classes = [code for code in labels if any(r.damage == code for a in page.answers for r in a.groups.by_damage)]
+    classes = [code for code in labels if any(r.damage == code for a in answers for r in a.groups.by_damage)]
     rows = []
-    for answer in page.answers:
+    for answer in answers:
         by_class = {row.damage: row for row in answer.groups.by_damage}
         for at, name in enumerate(answer.contrast.arms):
             whole = answer.groups.without if at else answer.groups.with_it
@@ -285,6 +294,8 @@ def _declared(answer: Answer) -> list[str]:
 
 def style_words(page: TechniqueAnswers) -> str:
     """What hot, short, low and long mean at this bench."""
+    if page.found.undatable:
+        return ""
     rows = page.found.rows
     temperature, seconds = middle(rows["install_dose_c"]), middle(rows["install_dose_s"])
     if math.isnan(temperature) or math.isnan(seconds):
@@ -326,13 +337,11 @@ def ledger(page: TechniqueAnswers) -> Grid:
     return ledger_grid(page.found.ledger, "whole log")
 
 
-def contrast_ledgers(page: TechniqueAnswers) -> Grid | Prose:
+def contrast_ledgers(page: TechniqueAnswers) -> Grid:
     """What each contrast leaves out beyond that."""
-    if page.found.undatable:
-        return Prose([])
     used = page.found.ledger.rows_used
     rows = []
-    for answer in page.answers:
+    for answer in _asked(page):
         left = dict(answer.ledger.exclusions)
         blank, neither = left.get("not recorded which way", 0), left.get("neither of the two ways", 0)
         rows.append([answer.contrast.question, str(used), str(blank), str(neither), str(answer.ledger.rows_used)])

@@ -38,9 +38,10 @@ def page(undated) -> TechniqueAnswers:
 
 
 def test_no_contrast_curve_pad_or_plan_is_made_of_jobs_picked_by_their_outcome(page):
-    assert page.answers
-    assert all(isinstance(answer, Refused) for answer in page.answers)
-    assert all(answer.groups.with_it.n == answer.groups.without.n == 0 for answer in page.answers), "no plain rates"
+    at_bench = [answer for answer in page.answers if not answer.contrast.of_donor]
+    assert len(at_bench) == 6
+    assert all(isinstance(answer, Refused) for answer in at_bench)
+    assert all(answer.groups.with_it.n == answer.groups.without.n == 0 for answer in at_bench), "no plain rates"
     assert all(isinstance(dose, NoDose) for dose in page.doses)
     assert page.damage.fit is None
     assert not page.damage.sides
@@ -59,8 +60,25 @@ def test_the_reason_and_the_count_are_those_of_the_review(undated, page):
     sections = (technique_page.first_screen, technique_details.dose_list, technique_details.pads_words)
     for section in (*sections, technique_trial.next_words):
         assert REASON in section(page)._repr_html_()
-    for section in (technique_page.arms_grid, technique_page.first_screen, technique_trial.sizes_grid):
+    for section in (technique_page.first_screen, technique_trial.sizes_grid):
         assert "%" not in section(page)._repr_html_()
+    for section in (technique_page.contrasts_words, technique_page.arms_grid, technique_page.contrast_ledgers):
+        html = section(page)._repr_html_()
+        assert "Blade on oxidised pads" not in html
+        assert html.count("Donor seen to boot before use") in (1, 2)  # a row an arm
+
+
+def test_donors_are_compared_on_every_first_boot_and_no_work_moves_them(undated, page):
+    """They need no work: another log of work, dated or not, gives the same answer."""
+    donors = [answer for answer in page.told if answer.contrast.of_donor]
+    assert [each.contrast.name for each in donors] == [each.contrast.name for each in page.told]
+    assert {each.contrast.name for each in donors} == {"donor_tested", "heat_cycles"}
+    assert page.found.ledger.rows_used == len(page.found.rows) == len(page.cohort.first_boots)
+    tables = dict(undated.tables)
+    sides = tables["chip_sides"].copy()
+    sides["pad_grade_found"] = pd.array([0] * len(sides), dtype="Int64")
+    again = technique_answers(Log.from_tables(tables | {"chip_sides": sides}), effort=QUICK, shops=12)
+    assert [(each.difference, each.verdict) for each in again.told] == [(e.difference, e.verdict) for e in page.told]
 
 
 def test_no_list_of_lots_is_written(undated, tmp_path, monkeypatch):
