@@ -88,29 +88,27 @@ def printed_pages(path: Path, browser: Any) -> int:
 
 def assert_page_behaves(path: Path, browser: Any) -> None:
     """Open a page in a browser: nothing leaves the file, no error, no horizontal scroll, prints on A4, accessible."""
+    page = browser.new_page()
+    asked: list[str] = []
+    errors: list[str] = []
+    page.on("request", lambda request: asked.append(request.url))
+    page.on("console", lambda message: errors.append(message.text) if message.type == "error" else None)
+    page.on("pageerror", lambda error: errors.append(str(error)))
+    page.goto(path.resolve().as_uri())
     for width in WIDTHS:
-        page = browser.new_page(viewport={"width": width, "height": 800})
-        asked: list[str] = []
-        errors: list[str] = []
-        page.on("request", lambda request, asked=asked: asked.append(request.url))
-        page.on(
-            "console", lambda message, errors=errors: errors.append(message.text) if message.type == "error" else None
-        )
-        page.on("pageerror", lambda error, errors=errors: errors.append(str(error)))
-        page.goto(path.resolve().as_uri())
-        outside = [url for url in asked if not url.startswith(("data:", path.resolve().as_uri()))]
-        assert not outside, f"requests left the file: {outside[:3]}"
-        assert not errors, errors[:3]
+        page.set_viewport_size({"width": width, "height": 800})
         scroll = page.evaluate("document.documentElement.scrollWidth")
         assert scroll <= width, f"{scroll} px wide on a screen of {width} px"
-        if width == WIDTHS[-1]:
-            assert len(page.pdf(format="A4")) > 10_000
-        if width in (WIDTHS[0], WIDTHS[-1]):
-            # Colours are the same at every width; a phone shows too little of a wide table to judge them there.
-            found = looked_at(page, contrast=width == WIDTHS[-1])
-            assert not found.broken, found.broken
-            assert not found.unjudged, found.unjudged
-            assert found.passed > 20
-        if width == WIDTHS[-1]:
-            assert_looks(page)
-        page.close()
+    outside = [url for url in asked if not url.startswith(("data:", path.resolve().as_uri()))]
+    assert not outside, f"requests left the file: {outside[:3]}"
+    assert not errors, errors[:3]
+    assert len(page.pdf(format="A4")) > 10_000
+    for width in (WIDTHS[0], WIDTHS[-1]):
+        page.set_viewport_size({"width": width, "height": 800})
+        # Colours are the same at every width; a phone shows too little of a wide table to judge them there.
+        found = looked_at(page, contrast=width == WIDTHS[-1])
+        assert not found.broken, found.broken
+        assert not found.unjudged, found.unjudged
+        assert found.passed > 20
+    assert_looks(page)
+    page.close()
