@@ -166,7 +166,7 @@ def funnel_picture(answers: TechnicianAnswers) -> Picture | Prose:
     ]
     out = _outside(found, 0)
     told = listed([p.code for p in out])
-    heading = f"Outside the 95 % limits: {told}" if out else "Everyone lies within what chance allows"
+    heading = f"Outside the 95 % limits: {told}" if out else "Everyone lies within the 95 % limits"
     alt = " ".join(f"{d.label}: {d.jobs} jobs, {points(d.points)} points." for d in dots)
     return Picture(
         technician_figures.funnel(dots, *_bands(found), heading),
@@ -194,9 +194,10 @@ def funnel_grid(answers: TechnicianAnswers) -> Grid | Prose:
     n = len(found.people)
     by_chance = 100 * (1 - WARNING**n)
     under = (
-        f"Limits: the counts that a person working like the bench's average would stay within on these very boards, exactly;"
-        f" the mix is taken as known. Of {n} people who all work alike, one or more lies outside the 95 % limits in about"
-        f" {by_chance:.0f} of 100 logs or fewer: that is no verdict."
+        "Limits: the counts that a person working like the bench's average would stay within on these very boards in at least"
+        " 95 (99.8) of 100 logs, exactly; the mix is taken as known. Of"
+        f" {n} people who all work alike, one or more lies outside the 95 % limits in about {by_chance:.0f} of 100 logs or fewer:"
+        " that is no verdict, and to lie within them is no proof of working alike."
     )
     heads = ["technician", "booted", "expected", "95 % limits", "99.8 % limits"]
     return Grid("First boots against what chance allows", heads, rows, numbers=(1, 2, 3, 4), under=under)

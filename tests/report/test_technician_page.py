@@ -369,3 +369,12 @@ def test_later_work_does_not_move_the_comparison(answers):
     touched = cohort.first_boots.assign(clean_passes_per_side=9.0, bench_hours=1.0, guessed_success_pct=1.0)
     again = compare_technicians(dataclasses.replace(cohort, first_boots=touched), 20, 10)
     assert [p.above for p in again.people] == [p.above for p in answers.found.people]
+
+
+def test_to_lie_within_the_limits_is_not_said_to_be_all_that_chance_allows():
+    """All three boot 20 of 30 in this log: nothing lies outside, which says little of how alike they work."""
+    answers = answers_of(team({"A": 30, "B": 30, "C": 30}))
+    assert "Everyone lies within the 95 % limits" in technician_page.funnel_picture(answers).alt
+    under = technician_page.funnel_grid(answers)._repr_html_()
+    assert "in at least 95 (99.8) of 100 logs" in under
+    assert "no proof of working alike" in under
