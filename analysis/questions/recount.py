@@ -7,9 +7,10 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from analysis.errors import LogError, ReworkError
-from analysis.questions.evidence import Evidence, build_evidence, counted_log, grouped
+from analysis.questions.evidence import Evidence, build_evidence, grouped
 from analysis.questions.evidence_facts import SheetFacts, totals
 from analysis.questions.evidence_intake import Alike, alike
+from analysis.questions.evidence_rows import counted_log
 from analysis.questions.published import Shown, guard, published_sheets
 from analysis.questions.versions import code_version, definitions_version
 from analysis.records.log import Log, read_log

@@ -9,10 +9,11 @@ from pathlib import Path
 import pandas as pd
 
 from analysis.errors import LogError
-from analysis.questions.evidence import Evidence, build_evidence, counted_log
+from analysis.questions.evidence import Evidence, build_evidence
 from analysis.questions.evidence_classes import Groups
 from analysis.questions.evidence_facts import Mark, mark_of
 from analysis.questions.evidence_intake import Alike, alike, read_facts_of
+from analysis.questions.evidence_rows import counted_log
 from analysis.questions.evidence_span import span_for
 from analysis.questions.published import guard, read_published
 from analysis.questions.versions import code_version, definitions_version

@@ -10,8 +10,9 @@ import pandas as pd
 import pytest
 
 from analysis.errors import ReworkError
-from analysis.questions.evidence import build_evidence, counted_log
+from analysis.questions.evidence import build_evidence
 from analysis.questions.evidence_facts import totals
+from analysis.questions.evidence_rows import counted_log
 from analysis.questions.evidence_span import chosen, half_year
 from analysis.records.log import read_log
 from tests.evidence.small_log import small_log
