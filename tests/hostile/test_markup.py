@@ -12,6 +12,7 @@ from analysis.records.dictionary import TABLES
 from analysis.report.check_page import publish_check
 from analysis.report.monthly import publish_review
 from tests.hostile.commands import ROOT
+from tests.report.small_logs import write_case
 
 ATTACKS = (
     "<script>window.struck=1</script>",
@@ -67,16 +68,15 @@ def test_nothing_in_a_cell_runs_in_the_page_of_the_check(tmp_path, running_brows
 @pytest.mark.browser
 def test_nothing_in_a_free_cell_runs_in_the_review(tmp_path, running_browser):
     """What the check lets pass (names of the bench in bench.toml) reaches the page, as text."""
-    folder = tmp_path / "log"
-    shutil.copytree(ROOT / "data_demo", folder)
-    settings = folder / "bench.toml"
-    lines = settings.read_text(encoding="utf-8").splitlines()
+    folder = write_case("60 jobs", tmp_path / "log")
+    lines = (ROOT / "data_demo" / "bench.toml").read_text(encoding="utf-8").splitlines()
     kept = [line for line in lines if not line.startswith(("shop_name", "currency"))]
     named = [f"shop_name = '''{ATTACKS[0]}{ATTACKS[1]}{ATTACKS[4]}'''", f"currency = '''{ATTACKS[2]}'''"]
-    settings.write_text("\n".join([*named, *kept]) + "\n", encoding="utf-8")
-    page = publish_review(folder, "2024-03", tmp_path / "out", lambda _: None)
+    (folder / "bench.toml").write_text("\n".join([*named, *kept]) + "\n", encoding="utf-8")
+    page = publish_review(folder, "", tmp_path / "out", lambda _: None)
     html = page.read_text(encoding="utf-8")
     assert "&lt;script&gt;window.struck=1" in html
+    assert "&lt;svg onload=window.struck=1" in html
     assert "<script" not in html
     assert opened(running_browser, page) == ([], [], None)
 
