@@ -31,6 +31,9 @@ NEEDED = {
 # Further ways of a command.
 ALSO = [("check", "--page"), ("counter", "--technician"), ("compare", "--technician"), ("assess", "--json")]
 FAST = ("0 jobs", "1 jobs", "5 jobs", "20 jobs", "only what is asked")
+# Every page of a month is made by a command of its own on each log too; together they are made of the least of logs.
+MONTH = ("month",)
+MONTH_FAST = ("0 jobs", "only what is asked")
 ALWAYS = ("check", "check --page", "enter")  # these have an answer for any log
 IT_TAKES = re.compile(r"it takes|takes at least|are needed|[Tt]oo few|\byet\b|needs \d|at least \d|was never seen")
 HOLES = re.compile(r"(?<![A-Za-z])(nan|NaN|None|<NA>|NaT|inf)(?![A-Za-z])")
@@ -51,7 +54,8 @@ def grid(things: list[tuple[str, object]], slow: tuple[object, ...] = ()) -> lis
     """All cases for all of them; slow are the logs of 60 jobs, where models are fitted, and what is named so."""
 
     def marks(case: str, thing: object) -> tuple:
-        return (pytest.mark.slow,) if case not in FAST or thing in slow else ()
+        fast = MONTH_FAST if thing == MONTH else FAST
+        return (pytest.mark.slow,) if case not in fast or thing in slow else ()
 
     return [
         pytest.param(case, thing, id=f"{case}-{name}", marks=marks(case, thing))
