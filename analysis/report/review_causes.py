@@ -86,7 +86,7 @@ def changes_words(review: Review) -> Prose:
 
 def _change(each: CauseChange, n: int, before: int) -> str:
     way = "more" if each.more else "less"
-    return f"{each.label} {each.verdict} {way} often, {each.now} of {n} against {each.before} of {before}"
+    return f"{each.label} {way} often ({each.verdict}): {each.now} of {n} against {each.before} of {before}"
 
 
 def unexplained_grid(review: Review) -> Grid | Prose:
