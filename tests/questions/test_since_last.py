@@ -49,6 +49,10 @@ def test_a_summary_comes_back_as_it_was_written_and_leaves_nothing_half_written(
     assert read_summary(path) == last
     assert [p.name for p in tmp_path.iterdir()] == [path.name]
     assert read_summary(tmp_path / "none.json") is None
+    # In whatever order the jobs of a month come.
+    turned = {month: dict(reversed(jobs.items())) for month, jobs in last.months.items()}
+    write(replace(last, months=turned), path)
+    assert read_summary(path) == last
 
 
 def test_the_file_fits_its_documented_schema_and_names_no_job(last, tables, tmp_path):
