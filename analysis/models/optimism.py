@@ -22,7 +22,6 @@ Predictor = Callable[[pd.DataFrame], Floats]  # the chance of each row by itself
 Fitter = Callable[[pd.DataFrame, Floats], Predictor | None]  # None where there are too few for a model
 
 MEASURES = ("brier", "log_score", "auc", "slope")
-DRAWS = 200
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -80,8 +79,7 @@ def optimism(
     fit: Fitter,
     *,
     rng_seed: int,
-    draws: int = DRAWS,
-    samples: Sequence[ArrayLike] | None = None,
+    draws: int | Sequence[ArrayLike],
 ) -> Optimism:
     """Bootstrap optimism of a way to fit a model.
 
@@ -93,14 +91,13 @@ def optimism(
     fit : callable
         The whole way from rows to a predictor; every choice it makes is made anew in each draw.
     rng_seed : int
-    draws : int
-    samples : sequence of array_like of int, optional
-        Rows of each draw, instead of drawing them.
+    draws : int, or sequence of array_like of int
+        How many draws, or the rows of each.
     """
     rows, outcome = frame.reset_index(drop=True), np.asarray(y, dtype=float)
     n = len(rows)
     rng = np.random.default_rng(rng_seed)
-    chosen = samples if samples is not None else [rng.integers(0, n, n) for _ in range(draws)]
+    chosen = [rng.integers(0, n, n) for _ in range(draws)] if isinstance(draws, int) else draws
     whole = fit(rows, outcome)
     differences = []
     for one in chosen:

@@ -19,6 +19,7 @@ Run = Callable[[], object]
 Prepare = Callable[[int, Path], Run]
 EVERY = 10**9
 FAMILIES = 8  # of boards
+RESAMPLES = 200
 
 
 @dataclass(frozen=True)
@@ -177,7 +178,7 @@ def _pooled_optimism(n: int, _: Path) -> Run:
     from analysis.models.pooled import pooled_fitter
 
     frame, y, terms = _pooled_frame(n)
-    return lambda: optimism(frame, y, pooled_fitter(terms, "family"), rng_seed=1)
+    return lambda: optimism(frame, y, pooled_fitter(terms, "family"), rng_seed=1, draws=RESAMPLES)
 
 
 def _logit_optimism(n: int, _: Path) -> Run:
@@ -194,7 +195,7 @@ def _logit_optimism(n: int, _: Path) -> Run:
         return lambda other: expit(other.to_numpy() @ found.coefficients)
 
     frame = pd.DataFrame(rows.x, columns=list(rows.names))
-    return lambda: optimism(frame, rows.y, fit, rng_seed=1)
+    return lambda: optimism(frame, rows.y, fit, rng_seed=1, draws=RESAMPLES)
 
 
 def _intercepts(n: int, _: Path) -> Run:
@@ -230,7 +231,7 @@ CHECK, FEATURES = "check of the whole log, cold", "features, one row a job"
 LOGISTIC, FIRTH = "logistic, 12 covariates", "penalised logistic, profile intervals and tests"
 POOLED, INTERCEPT = "partial pooling on a grid", "random intercept, 30 groups"
 COX, INCIDENCE = "Cox, Efron, 12 covariates", "cumulative incidence with variance"
-OPTIMISM = "optimism by 200 resamples"
+OPTIMISM = f"optimism by {RESAMPLES} resamples"
 
 STEPS: tuple[Step, ...] = (
     Step(CHECK, OURS, _command("check", "{log}"), cold=True),

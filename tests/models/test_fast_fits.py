@@ -161,7 +161,7 @@ def test_the_area_without_its_variance_is_that_of_the_scores():
 def test_optimism_is_that_of_predicting_every_drawn_row_anew():
     frame, y = frame_of(120)
     samples = [np.random.default_rng(seed).integers(0, 120, 120) for seed in range(5)]
-    found = optimism(frame, y, pooled_fitter(TERMS, None), rng_seed=0, samples=samples)
+    found = optimism(frame, y, pooled_fitter(TERMS, None), rng_seed=0, draws=samples)
     by_hand = []
     for at in samples:
         drawn = frame.iloc[at].reset_index(drop=True)

@@ -15,6 +15,7 @@ from analysis.models.overlap_weights import (
     models_of,
     propensity,
     stratified_samples,
+    variance_if_equal,
 )
 from analysis.models.ridge_logit import fit_many
 
@@ -92,6 +93,14 @@ def test_samples_keep_the_jobs_of_every_technician():
     for person in (0, 1, -1):
         assert (samples[:, who == person].sum(axis=1) == (who == person).sum()).all()
     assert samples.std() > 0
+
+
+def test_the_variance_of_equal_arms_by_hand():
+    """16 boards, half of each kind booted: the outcome model takes up 4 / 4 and, with a prior of SD 1, 4 / (4 + 1)."""
+    kind, won = np.repeat([-1.0, 1.0], 8), np.tile([0.0, 1.0], 8)
+    arms = Arms(won, np.repeat([0.0, 1.0, 0.0, 1.0], 4), np.column_stack([np.ones(16), kind]), 1.0)
+    # Of all squared errors, 16 / 4 / 4, over (16 / 4)^2; and 16 boards where 1.8 are taken up.
+    assert variance_if_equal(arms, np.full(16, 0.5)) == pytest.approx(1 / 16 * 16 / (16 - 1.8))
 
 
 def test_effective_numbers():

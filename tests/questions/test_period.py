@@ -52,3 +52,14 @@ def test_a_log_without_any_date_names_its_folder():
     with pytest.raises(ReworkError, match="no job with a date") as told:
         latest_complete_month(replace(log_of(), folder=Path("log-of-the-bench")))
     assert "log-of-the-bench" in str(told.value)
+
+
+@pytest.mark.parametrize("month", ["2026-03", "2026-06"])
+def test_a_month_outside_the_log_is_refused_with_its_bounds(month):
+    log = replace(_log("2026-04-02", "2026-05-29"), folder=Path("log-of-the-bench"))
+    with pytest.raises(ReworkError) as told:
+        month_for(log, month)
+    assert str(told.value) == (
+        f"log-of-the-bench: The log holds nothing for {month}.\n  Rule: It runs from 2026-04 to 2026-05.\n"
+        "  What to do: Choose a month in between, or leave --month away for the latest complete one."
+    )

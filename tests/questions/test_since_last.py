@@ -63,6 +63,21 @@ def test_the_file_fits_its_documented_schema_and_names_no_job(last, tables, tmp_
     jsonschema.validate(json.loads(path.read_text(encoding="utf-8")), SCHEMA)
     text = path.read_text(encoding="utf-8")
     assert not any(job in text for job in tables["jobs"]["job_id"])
+    for where in (
+        ("log_hash",),
+        ("code_version",),
+        ("watched", 0, "key"),
+        ("watched", 0, "words"),
+        ("months", "2024-01"),
+    ):
+        content = json.loads(text)
+        *before, last_key = where
+        part = content
+        for key in before:
+            part = part[key]
+        part[last_key] = 5
+        with pytest.raises(jsonschema.ValidationError):
+            jsonschema.validate(content, SCHEMA)
 
 
 def test_limits_fit_the_schema_as_they_are_written_and_not_with_one_of_their_facts_missing(tables):

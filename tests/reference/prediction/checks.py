@@ -83,7 +83,7 @@ def _optimism(s: Source) -> None:
     e = s.expected["optimism"]
     train = s.data("pima_tr")
     y = train["y"].to_numpy(float)
-    exact = optimism(train, y, _plain_logistic, rng_seed=0, samples=e["rows"])
+    exact = optimism(train, y, _plain_logistic, rng_seed=0, draws=e["rows"])
     where = "Harrell, Lee and Mark 1996, by hand in R over 40 stored draws"
     s.add(where, SOFTWARE, ", ".join(MEASURES) + ": apparent", e["apparent"], exact.apparent)
     s.add(where, SOFTWARE, ", ".join(MEASURES) + ": optimism", e["optimism"], exact.optimism)
