@@ -67,6 +67,27 @@ def test_a_log_that_never_says_which_way_is_told_what_to_fill_in(contrast, found
     assert ".csv" in why, told
 
 
+ARMS = {
+    "hot_short": {"hot and short": 1, "low and long": 0, "neither": None},
+    "preheat": {1.0: 1, 0.0: 0},
+    "one_pass": {0.0: None, 1.0: 1, 2.0: 0, 5.0: 0},
+    "blade": {1.0: 1, 0.0: 0},
+    "ball_reset": {1.0: 1, 0.0: 0},
+    "ball_alloy": {"sac305": 1, "sn63pb37": 0, "sn42bi58": None},
+    "donor_tested": {"full_boot": 1, "current_only": 0, "untested": 0},
+    "heat_cycles": {0.0: 0, 1.0: 1, 3.0: 1},
+}
+
+
+@pytest.mark.parametrize("contrast", DECLARED, ids=lambda c: c.name)
+def test_each_job_is_on_the_side_that_its_name_says_and_a_blank_on_none(contrast):
+    """By the words of the question; what is neither (no pass at all, another alloy) is left out."""
+    sides = ARMS[contrast.name] | {None: None}
+    rows = pd.DataFrame({contrast.column: pd.Series(list(sides)).convert_dtypes()})
+    wanted = [float("nan") if side is None else float(side) for side in sides.values()]
+    np.testing.assert_array_equal(contrast.arm(rows), wanted)
+
+
 @pytest.mark.parametrize("contrast", DECLARED, ids=lambda c: c.name)
 def test_no_contrast_adjusts_for_what_comes_after_it(contrast):
     assert {"technician_id", "quarter", "intake_damage"} <= set(contrast.columns)

@@ -24,3 +24,11 @@ def test_a_term_is_called_as_its_column_is(term):
     title = TITLES[term.column]
     said = title if isinstance(term, Category) else f"each year of {title}"
     assert term.label == OWN.get(term.column, said)
+
+
+COMPARED = [each for each in USED.values() if isinstance(each, Category) and each.reference and each.level_labels]
+
+
+@pytest.mark.parametrize("term", COMPARED, ids=lambda term: term.column)
+def test_what_a_category_is_compared_with_is_one_of_its_levels(term):
+    assert term.reference in term.level_labels

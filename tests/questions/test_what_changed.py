@@ -60,6 +60,12 @@ def test_counts_of_a_candidate_add_up(shop):
     mine = period[period["donor_lot"].eq("LOT-19")]
     assert (lot.n, lot.failed) == (len(mine), mine["first_boot"].eq(0).sum())
     assert lot.recorded == period["donor_lot"].notna().sum()
+    before = cohort.first_boots[cohort.first_boots["first_boot_date"].lt(period["first_boot_date"].min())]
+    before = before[model.chances(before).notna() & before["known_good"].notna() & ~before["job_id"].isin(ids)]
+    donors = [each for each in found.candidates if each.column == "known_good"]
+    assert donors
+    for each in donors:
+        assert each.share_before == pytest.approx(before["known_good"].eq(each.code).mean())
     assert [c.toll.p for c in found.candidates] == sorted(c.toll.p for c in found.candidates)
     assert all(c.adjusted_p >= c.toll.p for c in found.candidates)
 
