@@ -8,7 +8,7 @@ import re
 import numpy as np
 import pandas as pd
 import pytest
-from scipy import stats
+from scipy import integrate, stats
 
 from analysis.cli import DEMO
 from analysis.cohort.features import build_cohort
@@ -18,6 +18,7 @@ from analysis.questions.contrasts import DECLARED, contrasts_for, own_contrast
 from analysis.questions.technique_design import TERM_OF
 from analysis.questions.technique_groups import groups_of, why_refused
 from analysis.questions.techniques import Effort, Refused, Told, techniques
+from analysis.questions.trial_plan import worth_of
 from analysis.questions.verdicts import Verdict
 from analysis.records.log import Log, read_log
 
@@ -86,6 +87,18 @@ def test_each_job_is_on_the_side_that_its_name_says_and_a_blank_on_none(contrast
     rows = pd.DataFrame({contrast.column: pd.Series(list(sides)).convert_dtypes()})
     wanted = [float("nan") if side is None else float(side) for side in sides.values()]
     np.testing.assert_array_equal(contrast.arm(rows), wanted)
+
+
+@pytest.mark.parametrize("name", AGREED)
+def test_a_sure_answer_is_worth_the_mean_gain_less_the_gain_of_what_looks_better_now(name, answers):
+    """By integration over what is believed of the difference; of a refused contrast only the prior is known."""
+    answer, prior = answers[name], 0.1
+    mean, sd = 0.0, prior
+    if isinstance(answer, Told):
+        precision = 1 / prior**2 + 1 / answer.difference.se**2
+        mean, sd = answer.difference.estimate / answer.difference.se**2 / precision, precision**-0.5
+    gain = integrate.quad(lambda d: d * stats.norm.pdf(d, mean, sd), 0, mean + 12 * sd, points=[max(mean, 0.0)])[0]
+    assert worth_of(answer, 10.0) == pytest.approx(100 * (gain - max(mean, 0.0)), abs=1e-6)
 
 
 @pytest.mark.parametrize("contrast", DECLARED, ids=lambda c: c.name)

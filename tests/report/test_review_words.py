@@ -11,7 +11,7 @@ import pytest
 
 from analysis.cohort.features import build_cohort
 from analysis.models.intervals import wilson
-from analysis.questions.cause_trends import cause_trends
+from analysis.questions.cause_trends import _changes, cause_trends
 from analysis.questions.causes import causes_of, failed_jobs
 from analysis.questions.rates import Rate
 from analysis.questions.review import review_of
@@ -73,6 +73,15 @@ def test_failures_without_a_known_cause_are_counted_by_half_year():
         ("Sep 2025 to Feb 2026", 4, 0, 1),
     ]
     assert [(each.share.x, each.share.n) for each in halves] == [(2, 3), (1, 4)]
+
+
+def test_ten_earlier_failures_are_enough_to_say_that_a_cause_changed_and_nine_are_not():
+    now = causes(*["pads_lost"] * 6)
+    (changed,) = (each for each in _changes(now, causes(*["poor_joint"] * 10)) if each.label == "pads lost")
+    # Fisher's exact test of 6 of 6 against 0 of 10: one table in 16! / (6! 10!) = 8,008; two causes share the error.
+    assert (changed.now, changed.before, changed.more) == (6, 0, True)
+    assert changed.p == pytest.approx(2 / 8008)
+    assert _changes(now, causes(*["poor_joint"] * 9)) == ()
 
 
 def test_the_month_in_numbers_counts_devices_in_and_jobs_closed_apart():
