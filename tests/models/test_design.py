@@ -55,7 +55,7 @@ def test_rare_levels_are_pooled_and_an_unseen_one_joins_the_pool_or_is_refused()
     new = pd.DataFrame({"damage": ["quake"]})
     assert pooled.matrix(new)[0, pooled.names.index(f"damage: {OTHER}")] == 1
     strict = fit_design(frame(), [Category("damage", "damage")], Y)
-    with pytest.raises(UnseenLevelError, match="^damage 'quake' was never seen by the model") as told:
+    with pytest.raises(UnseenLevelError, match=r"^damage 'quake' was never seen by the model") as told:
         strict.matrix(new)
     assert told.value.todo == "No chance can be given for it; jobs of this kind must first be in the log."
 

@@ -10,7 +10,7 @@ import pandas as pd
 import pytest
 
 from analysis.errors import ReworkError
-from analysis.questions.period import latest_complete_month, month_for
+from analysis.questions.period import latest_complete_month, month_for, parse_month
 from tests.tables import job, log_of
 
 
@@ -62,4 +62,14 @@ def test_a_month_outside_the_log_is_refused_with_its_bounds(month):
     assert str(told.value) == (
         f"log-of-the-bench: The log holds nothing for {month}.\n  Rule: It runs from 2026-04 to 2026-05.\n"
         "  What to do: Choose a month in between, or leave --month away for the latest complete one."
+    )
+
+
+@pytest.mark.parametrize("text", ["2026-5", "May 2026", "2026-13", "2026-05-01"])
+def test_what_is_no_month_is_refused_with_an_example(text):
+    with pytest.raises(ReworkError) as told:
+        parse_month(text)
+    assert str(told.value) == (
+        f"'{text}' is not a month.\n  Rule: A month is written YYYY-MM.\n"
+        "  What to do: Write for example --month 2024-09."
     )

@@ -6,6 +6,7 @@ import pytest
 
 from analysis.models.terms import Category
 from analysis.questions import terms
+from analysis.questions.what_changed import FACTORS
 from analysis.records.dictionary import TABLES
 
 TITLES = {column.name: column.title for table in TABLES for column in table.columns}
@@ -32,3 +33,11 @@ COMPARED = [each for each in USED.values() if isinstance(each, Category) and eac
 @pytest.mark.parametrize("term", COMPARED, ids=lambda term: term.column)
 def test_what_a_category_is_compared_with_is_one_of_its_levels(term):
     assert term.reference in term.level_labels
+
+
+BOTH = [factor for factor in FACTORS if factor.column in USED]
+
+
+@pytest.mark.parametrize("factor", BOTH, ids=lambda factor: factor.column)
+def test_what_changed_and_the_model_call_a_column_the_same(factor):
+    assert factor.name == USED[factor.column].label

@@ -117,6 +117,7 @@ def one_class():
 def test_an_alarm_of_one_class_is_looked_into_among_its_own_jobs(one_class):
     looked = one_class.watching.looked
     assert looked.signal.chart == "first boot after liquid, worse"
+    assert looked.month == looked.signal.day.to_period("M") == LAST
     liquid = set(one_class.cohort.jobs.loc[one_class.cohort.jobs["intake_damage"].eq("liquid"), "job_id"])
     assert set(looked.signal.jobs) <= liquid
     assert all(set(each.jobs) <= liquid for each in looked.found.candidates)
