@@ -22,7 +22,7 @@ DEFINITIONS = {
         "Boot test 1 ends with readable data or a locked start. A job closed as not recovered without any boot test"
         " is a failure. It belongs to the month of boot test 1; a loss before any test belongs to the month of"
         " closing. Left out and counted: declined, withdrawn, open without a test, stopped by the client before"
-        " work, later jobs on the same board (a chain counts once). Jobs stopped untested after heat are shown as"
+        " work, later jobs on the same board (a chain counts once). Jobs stopped untested after work began are shown as"
         " both bounds."
     ),
     "recovered": (
@@ -43,7 +43,7 @@ class FirstBoot(StrEnum):
     REPEAT = "later job on the same board (a chain counts once)"
     OPEN = "open without a boot test"
     STOPPED_BEFORE = "stopped by the client before work"
-    STOPPED_AFTER = "stopped by the client after heat, without a boot test"
+    STOPPED_AFTER = "stopped by the client after work began, without a boot test"
     UNCLEAR = "closed as recovered, but no boot test is recorded"
 
 
@@ -203,13 +203,13 @@ def job_outcomes(log: Log) -> pd.DataFrame:
 
 @dataclass(frozen=True)
 class FirstBootCount:
-    """Successes of n, with the jobs stopped untested after heat as both bounds.
+    """Successes of n, with the jobs stopped untested after work began as both bounds.
 
     Parameters
     ----------
     successes, n : int
         First-boot successes and jobs counted.
-    stopped_after_heat : int
+    stopped_untested : int
         Jobs that could have gone either way.
     ledger : Ledger
         Where all jobs of the log went.
@@ -217,16 +217,16 @@ class FirstBootCount:
 
     successes: int
     n: int
-    stopped_after_heat: int
+    stopped_untested: int
     ledger: Ledger
 
     @property
     def bounds(self) -> tuple[float, float]:
         """Lowest and highest rate that the untested stopped jobs allow; NaN without jobs."""
-        total = self.n + self.stopped_after_heat
+        total = self.n + self.stopped_untested
         if not total:
             return (float("nan"), float("nan"))
-        return (self.successes / total, (self.successes + self.stopped_after_heat) / total)
+        return (self.successes / total, (self.successes + self.stopped_untested) / total)
 
 
 def first_boot_ledger(outcomes: pd.DataFrame, set_aside: int = 0) -> Ledger:

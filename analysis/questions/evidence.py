@@ -67,7 +67,7 @@ class Evidence:
     recovered, without_stopped, first_boot : Proportion
         Of the span; first boots of none while fewer boards than the minimum were tried.
     bounds : tuple of float
-        Lowest and highest first-boot rate that jobs stopped untested after heat allow.
+        Lowest and highest first-boot rate that jobs stopped untested after work began allow.
     stopped_untested : int
         Those jobs.
     ready : bool

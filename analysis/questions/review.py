@@ -54,7 +54,7 @@ class Review:
     first_boot : tuple of Rate
         This month, twelve months, whole log.
     first_boot_count : FirstBootCount
-        The whole log, with the jobs stopped untested after heat as both bounds.
+        The whole log, with the jobs stopped untested after work began as both bounds.
     by_damage : tuple of Rate
         First boots of twelve months by damage class.
     recovered : RecoveryRate

@@ -43,16 +43,16 @@ def first_boot_picture(review: Review) -> Picture | Prose:
 
 
 def bounds_words(review: Review) -> Prose:
-    """First boot with the jobs stopped untested after heat counted either way."""
+    """First boot with the jobs stopped untested after work began counted either way."""
     count = review.first_boot_count
-    if not count.stopped_after_heat or not count.n:
+    if not count.stopped_untested or not count.n:
         return Prose([""])
     low, high = (percent(share) for share in count.bounds)
-    total = count.n + count.stopped_after_heat
+    total = count.n + count.stopped_untested
     return Prose(
         [
-            f"{plural(count.stopped_after_heat, 'job')} stopped by the client after heat, before any test, could have gone"
-            f" either way: over the whole log first boot lies {f'at {low}' if low == high else f'between {low} and {high}'}"
+            f"{plural(count.stopped_untested, 'job')} stopped by the client after work began, before any test,"
+            f" could have gone either way: over the whole log first boot lies {f'at {low}' if low == high else f'between {low} and {high}'}"
             f" of {total} jobs."
         ]
     )

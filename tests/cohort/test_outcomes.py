@@ -66,13 +66,22 @@ def test_every_exclusion_is_named_and_counted():
         boot_tests=[boot("S", 1, "data_readable")],
     )
     count = count_first_boots(job_outcomes(log))
-    assert (count.successes, count.n, count.stopped_after_heat) == (1, 1, 1)
+    assert (count.successes, count.n, count.stopped_untested) == (1, 1, 1)
     assert count.bounds == (0.5, 1.0)
     assert dict(count.ledger.exclusions) == {
         str(reason): 1 for reason in FirstBoot if reason not in (FirstBoot.SUCCESS, FirstBoot.FAILURE, FirstBoot.REPEAT)
     }
     assert count.ledger.rows_in == 7
     assert count.ledger.rows_used == 1
+
+
+def test_hours_alone_are_called_work_and_not_heat():
+    """Half an hour of looking before the client stopped: no heat step is written, and none may be claimed."""
+    log = log_of(jobs=[closed("A", "stopped_by_client", bench_hours=0.5)])
+    assert (
+        status_of(log, "A") == FirstBoot.STOPPED_AFTER == "stopped by the client after work began, without a boot test"
+    )
+    assert "heat" not in FirstBoot.STOPPED_AFTER
 
 
 def test_heat_marks_a_stopped_job_as_worked_on_even_without_hours():
