@@ -18,7 +18,7 @@ from analysis.questions.known_bench import known_bench
 from analysis.questions.offer_rows import Outcome
 from analysis.questions.period import month_for
 from analysis.questions.published import Shown, published_sheets, record_published
-from analysis.questions.trial_file import LARGEST, read_plan
+from analysis.questions.trial_file import COLUMNS, LARGEST, read_plan
 from analysis.records.log import read_log
 from tests.files import write
 from tests.tables import log_of
@@ -38,6 +38,10 @@ def a_lost_quotation_mark(path):
     path.write_text('plan,damage_class,line\n"' + "x," * 600_000, encoding="utf-8")
 
 
+def headings_only(path):
+    path.write_text(",".join(COLUMNS) + "\n", encoding="utf-8")
+
+
 AS_WRITTEN = (
     "Use the file as 'rework compare --plan-out' wrote it, with only job_id, written_consent and note filled in."
 )
@@ -54,6 +58,7 @@ AS_WRITTEN = (
         ),
         (a_folder, "cannot be read: ", "The file of 'rework compare --plan-out'.", "Name the list that was written."),
         (a_large_file, "is too large for a plan", "A plan has some hundred lines.", "Name the plan's own file."),
+        (headings_only, "holds no line", "A plan has a line for every coming job.", AS_WRITTEN),
         (a_lost_quotation_mark, "is no list of lines (", "A plan is a CSV file.", AS_WRITTEN),
     ],
 )

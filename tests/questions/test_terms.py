@@ -41,3 +41,9 @@ BOTH = [factor for factor in FACTORS if factor.column in USED]
 @pytest.mark.parametrize("factor", BOTH, ids=lambda factor: factor.column)
 def test_what_changed_and_the_model_call_a_column_the_same(factor):
     assert factor.name == USED[factor.column].label
+
+
+@pytest.mark.parametrize("model", ["EXPECTED", "DESCRIPTION", "HOURS", "ATTEMPTS"])
+def test_no_term_stands_twice_in_a_model(model):
+    wanted = getattr(terms, model)
+    assert len(set(wanted)) == len(wanted)

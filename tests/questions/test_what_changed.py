@@ -242,6 +242,7 @@ def test_a_lot_that_replaced_the_other_wholly_is_named_though_nothing_can_be_com
     assert not any(each.column == "donor_lot" for each in found.candidates)
     (lot,) = [each for each in found.took_over if each.column == "donor_lot"]
     assert (lot.code, lot.n, lot.recorded, lot.before, lot.failed) == ("L-1", 24, 24, 0, 16)
+    assert (lot.factor, lot.level) == ("donor lot", "L-1")
     assert lot.recorded_before == found.before
     # What stays as it was has not taken over.
     assert not any(each.column == "known_good" for each in found.took_over)
