@@ -48,8 +48,9 @@ class Learning:
         Jobs.
     smallest : float
         Smallest steady rise for each hundred earlier jobs (log odds) that 80 of 100 such logs would have shown.
-    smallest_points : float
-        The same in percentage points over a hundred jobs on the bench's own mix.
+    smallest_ends : tuple of float
+        Chances on the bench's own mix at both ends of the curve under that rise, the log's mean number of jobs in its
+        middle. Not points over a hundred jobs: on a log with few, these end at certainty however steep the rise.
     """
 
     curve: ChanceCurve
@@ -57,7 +58,7 @@ class Learning:
     verdict: Verdict
     n: int
     smallest: float
-    smallest_points: float
+    smallest_ends: tuple[float, float]
 
 
 def _columns(design: Design) -> tuple[int, ...]:
@@ -110,11 +111,12 @@ def learning(found: Technicians) -> Learning | None:
     p = term_test(x, y, columns, EARLIER.label).p
     base = found.offset + found.centre
     smallest = _smallest_rise(fit, term, columns, grid)
+    first, last = (expit(base + smallest * (end - counted.mean()) / STEP).mean() for end in (low, high))
     return Learning(
         curve=chance_curve(fit, x, columns, term, counted, grid),
         p=p,
         verdict=verdict_of(p),
         n=len(y),
         smallest=smallest,
-        smallest_points=float(100 * (expit(base + smallest).mean() - expit(base).mean())),
+        smallest_ends=(float(first), float(last)),
     )

@@ -248,6 +248,12 @@ def verdict_words(answers: TechnicianAnswers) -> Prose:
     found, twin = answers.found, answers.twin
     if isinstance(found, NotComparable) or twin is None:
         return Prose([])
+    # Of two, to be above their average is to be first.
+    best = (
+        f"better of the two would come out first in only {seldom(twin.best_first)}"
+        if len(found.people) == 2
+        else f"best would come out above the average in {seldom(twin.best_above)}, but first in only {seldom(twin.best_first)}"
+    )
     return Prose(
         [
             f"The chance that the two furthest apart differ by {100 * found.smallest:g} points or more:"
@@ -255,8 +261,8 @@ def verdict_words(answers: TechnicianAnswers) -> Prose:
             f"If nobody differed, a log like this would still mark someone clear in {seldom(twin.anyone_clear)}, and someone"
             f" leaning or clear in {seldom(twin.anyone_leaning)}. Meant are at most {100 * CLEAR_RATE:.0f} and"
             f" {100 * LEANING_RATE:.0f} of 100.",
-            f"If technicians differed as much as was supposed beforehand, the truly best would come out above the average in"
-            f" {seldom(twin.best_above)}, but first in only {seldom(twin.best_first)}. That is why there is no ranking here.",
+            f"If technicians differed as much as was supposed beforehand, the truly {best}. That is why there is no ranking"
+            " here.",
         ]
     )
 
@@ -328,7 +334,11 @@ def learning_words(answers: TechnicianAnswers) -> Prose:
     learned = answers.learning
     if isinstance(answers.found, NotComparable) or learned is None:
         return Prose([])
-    could = f"A steady rise of about {learned.smallest_points:.0f} points over a hundred jobs would have been seen {POWER_WORDS}."
+    (low, high), (first, last) = learned.curve.x[[0, -1]], learned.smallest_ends
+    could = (
+        f"To be seen {POWER_WORDS}, first boots would have to rise steadily from about {percent(first)} at {low:.0f} earlier"
+        f" jobs to about {percent(last)} at {high:.0f}."
+    )
     return Prose(
         [
             f"Whether first boot goes with the number of earlier jobs: {learned.verdict}. {could}",

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from scipy import stats
-from scipy.special import expit
+from scipy.special import expit, logit
 
 from analysis.cli import DEMO
 from analysis.cohort.features import build_cohort
@@ -225,6 +225,19 @@ def test_the_rise_as_told_is_seen_in_four_of_five_logs(found):
         drawn = dataclasses.replace(found, jobs=dataclasses.replace(found.jobs, y=y))
         seen.append(learning(drawn).p <= 0.05)
     assert abs(np.mean(seen) - 0.8) < 0.05 + 3 * np.sqrt(0.8 * 0.2 / 24)
+
+
+def test_the_ends_of_that_rise_keep_its_steepness_also_where_it_ends_at_certainty(found, cohort):
+    """By hand on boards of one mix: log odds a hundred jobs; on forty jobs no number of points is left to be told."""
+    told = learning(found)
+    first, last = (logit(end) for end in told.smallest_ends)
+    steep = 100 * (last - first) / (told.curve.x[-1] - told.curve.x[0])
+    assert steep == pytest.approx(told.smallest, rel=0.1)  # an average of chances is a little flatter than each of them
+    few = cohort.first_boots[cohort.first_boots["technician_id"].isin(["T1", "T2"])].groupby("technician_id").head(45)
+    small = learning(compare_technicians(with_rows(cohort, few), 20, 10.0))
+    assert small.smallest > 4 * told.smallest
+    assert small.smallest_ends[0] < 0.3
+    assert small.smallest_ends[1] > 0.9
 
 
 def owning(cohort, owners, rng_seed=3):

@@ -378,3 +378,27 @@ def test_to_lie_within_the_limits_is_not_said_to_be_all_that_chance_allows():
     under = technician_page.funnel_grid(answers)._repr_html_()
     assert "in at least 95 (99.8) of 100 logs" in under
     assert "no proof of working alike" in under
+
+
+def test_of_two_people_the_better_is_not_told_twice(answers):
+    """Of two, above their average and first are the same: two like numbers with a 'but' between them tell nothing."""
+    assert "above the average in" in technician_page.verdict_words(answers).paragraphs[-1]
+    two = dataclasses.replace(answers, found=dataclasses.replace(answers.found, people=answers.found.people[:2]))
+    share = technician_words.seldom(answers.twin.best_first)
+    assert technician_page.verdict_words(two).paragraphs[-1] == (
+        "If technicians differed as much as was supposed beforehand, the truly better of the two would come out first in"
+        f" only {share}. That is why there is no ranking here."
+    )
+
+
+def test_the_rise_that_would_have_been_seen_is_told_from_end_to_end(answers):
+    """Over a hundred jobs a small log's rise ends at certainty, whatever it takes: its points would tell nothing."""
+    told = technician_page.learning_words(answers).paragraphs[0]
+    chances = re.fullmatch(
+        r"Whether first boot goes with .* To be seen in 80 of 100 such logs, first boots would have to rise steadily from"
+        r" about (\d+) % at (\d+) earlier jobs to about (\d+) % at (\d+)\.",
+        told,
+    )
+    low, at, high, until = (int(each) for each in chances.groups())
+    assert (low, high) == tuple(round(100 * end) for end in answers.learning.smallest_ends)
+    assert (at, until) == (2, 90)
