@@ -384,21 +384,13 @@ def test_of_two_people_the_better_is_not_told_twice(answers):
     """Of two, above their average and first are the same: two like numbers with a 'but' between them tell nothing."""
     assert "above the average in" in technician_page.verdict_words(answers).paragraphs[-1]
     two = dataclasses.replace(answers, found=dataclasses.replace(answers.found, people=answers.found.people[:2]))
-    share = technician_words.seldom(answers.twin.best_first)
-    assert technician_page.verdict_words(two).paragraphs[-1] == (
-        "If technicians differed as much as was supposed beforehand, the truly better of the two would come out first in"
-        f" only {share}. That is why there is no ranking here."
-    )
+    told = technician_page.verdict_words(two).paragraphs[-1]
+    assert f"better of the two would come out first in only {technician_words.seldom(answers.twin.best_first)}." in told
+    assert "average" not in told
 
 
 def test_the_rise_that_would_have_been_seen_is_told_from_end_to_end(answers):
-    """Over a hundred jobs a small log's rise ends at certainty, whatever it takes: its points would tell nothing."""
-    told = technician_page.learning_words(answers).paragraphs[0]
-    chances = re.fullmatch(
-        r"Whether first boot goes with .* To be seen in 80 of 100 such logs, first boots would have to rise steadily from"
-        r" about (\d+) % at (\d+) earlier jobs to about (\d+) % at (\d+)\.",
-        told,
-    )
-    low, at, high, until = (int(each) for each in chances.groups())
-    assert (low, high) == tuple(round(100 * end) for end in answers.learning.smallest_ends)
-    assert (at, until) == (2, 90)
+    """Points over a hundred jobs would end at certainty on a small log, whatever the rise: they would tell nothing."""
+    low, high = (round(100 * end) for end in answers.learning.smallest_ends)
+    told = f"rise steadily from about {low} % at 2 earlier jobs to about {high} % at 90."
+    assert technician_page.learning_words(answers).paragraphs[0].endswith(told)
