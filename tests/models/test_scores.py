@@ -98,6 +98,12 @@ def test_net_benefit_by_hand():
     assert found.accept_all == pytest.approx([3 / 5 - 2 / 5, 3 / 5 - 2 / 5 / 3])
 
 
+@pytest.mark.parametrize("threshold", [0.0, 1.0, -0.2, np.nan])
+def test_a_break_even_chance_lies_between_0_and_1(threshold):
+    with pytest.raises(ModelError, match=r"^A break-even chance must lie between 0 and 1\.$"):
+        net_benefit([0.9, 0.1], [1, 0], [0.5, threshold])
+
+
 def test_net_benefit_at_the_edges():
     with pytest.raises(ModelError, match="break-even"):
         net_benefit(P, Y, [0.5, 1.0])

@@ -132,6 +132,13 @@ def test_the_same_log_cut_at_the_month_gives_the_same_summary(tables, last):
     assert changes_since(last, Log.from_tables(then.tables)) == ()
 
 
+def test_a_month_entered_only_afterwards_is_told_with_all_its_jobs(tables, last):
+    first, jobs = next(iter(last.months.items()))
+    before = replace(last, months={month: held for month, held in last.months.items() if month != first})
+    (change,) = changes_since(before, Log.from_tables(tables))
+    assert (change.month, change.added, change.changed, change.removed) == (first, len(jobs), 0, 0)
+
+
 def test_an_edit_of_an_old_job_is_found_in_its_month(tables, last):
     altered = _copy(tables)
     tests = altered["boot_tests"]
