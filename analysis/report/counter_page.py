@@ -117,7 +117,7 @@ def assumed_share(counter: Counter, jobs: int) -> list[str]:
     share = percent(counter.replay.start_share)
     whose = "the staged fee" if jobs == 1 else f"{jobs} staged fees among these jobs"
     return [
-        f"Of {whose} {share} is assumed to be due at the start (the default; set staged_start_share_pct in {FILE})."
+        f"Of {whose} {share} is assumed to be due at the start (nobody gave it; set staged_start_share_pct in {FILE})."
     ]
 
 

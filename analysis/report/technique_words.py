@@ -131,8 +131,9 @@ def helps_words(told: tuple[Told, ...]) -> str:
         parts.append(f"Leaning: {listed([named(t) for t in leaning])}.")
     others = len([t for t in told if not t.contrast.exploratory]) - len(clear) - len(leaning)
     if others:
-        which = plural(others, "other contrast" if parts else "contrast")
-        parts.append(f"On {which} this log cannot tell.")
+        alone = "the one contrast" if others == 1 else f"any of the {others} contrasts"
+        rest = f"On {plural(others, 'other contrast')} this log cannot tell."
+        parts.append(rest if parts else f"Cannot tell on {alone} that could be compared.")
     return " ".join(parts)
 
 
@@ -216,7 +217,8 @@ def damage_words(damage: DamageSteps) -> str:
     first = damage.steps[0]
     most = f"most in one step: {first.step} ({plural(first.pads, 'pad')})"
     if first.step == NOT_NOTED:
-        most = f"of {plural(first.pads, 'pad')} the step is not noted"
+        some = f"of {plural(first.pads, 'pad')} the step is not noted"
+        most = "the step is never noted" if first.pads == damage.lost else some
     return f"{plural(damage.lost, 'pad')} lost at this bench, on {lossy} of {plural(damage.sides, 'side')}; {most}."
 
 

@@ -29,7 +29,7 @@ from analysis.questions.techniques import Effort, techniques
 from analysis.questions.verdicts import Verdict
 from analysis.records.log import Log, read_log
 from analysis.report.review_models import temperature_words
-from analysis.report.technique_words import counted_words, damage_words, dose_words, told_words
+from analysis.report.technique_words import counted_words, damage_words, dose_words, helps_words, told_words
 
 
 @pytest.fixture(scope="module")
@@ -97,7 +97,15 @@ def test_pads_whose_step_is_not_noted_are_not_most_in_one_step():
     row = SimpleNamespace(lost=SimpleNamespace(x=23))
     steps = [SimpleNamespace(step=NOT_NOTED, pads=30)]
     damage = SimpleNamespace(sides=201, lost=30, spots=[row], steps=steps)
-    assert damage_words(damage) == "30 pads lost at this bench, on 23 of 201 sides; of 30 pads the step is not noted."
+    assert damage_words(damage) == "30 pads lost at this bench, on 23 of 201 sides; the step is never noted."
+    damage.lost = 50
+    assert damage_words(damage).endswith("of 30 pads the step is not noted.")
+
+
+@pytest.mark.parametrize(("n", "told"), [(1, "the one contrast"), (3, "any of the 3 contrasts")])
+def test_contrasts_of_which_none_can_be_told_are_named_so(n, told):
+    each = SimpleNamespace(verdict=Verdict.CANNOT_TELL, contrast=SimpleNamespace(exploratory=False))
+    assert helps_words((each,) * n) == f"Cannot tell on {told} that could be compared."
 
 
 def test_a_log_that_never_says_how_settings_were_entered_is_used_with_a_loud_word_and_never_clear():

@@ -15,7 +15,7 @@ from tests.tables import closed, log_of
 
 MONEY = {"fee_basis": "staged", "fee_amount": 500.0, "donor_cost": 90.0}
 DEFAULT = "60 EUR (the default; set bench_hour_cost in bench.toml)"
-SHARE = "30 % is assumed to be due at the start (the default; set staged_start_share_pct in bench.toml)"
+SHARE = "30 % is assumed to be due at the start (nobody gave it; set staged_start_share_pct in bench.toml)"
 
 
 def log_at(basis="staged", **settings) -> Log:
