@@ -83,6 +83,8 @@ def test_one_table_is_the_plain_difference():
 def test_strata_of_one_arm_tell_nothing():
     with pytest.raises(ModelError, match="both arms"):
         strata_difference(np.array([1.0, 0]), np.array([1.0, 0]), np.array([0, 1]))
+    with pytest.raises(ModelError, match="both arms"):
+        strata_difference(np.array([]), np.array([]), np.array([], dtype=int))
 
 
 def test_lots_drawn_again_give_the_exact_p():

@@ -11,7 +11,7 @@ import pytest
 
 from analysis.cohort.attempts import LOST
 from analysis.errors import ModelError, UnconvergedError
-from analysis.models import cox, damage_counts, logit, pooled, ridge_logit, scores
+from analysis.models import cox, damage_counts, logit, penalised, pooled, ridge_logit, scores
 from analysis.models.attempts import life_table
 from analysis.models.control_chart import p_chart
 from analysis.models.firth import fit_firth
@@ -33,6 +33,15 @@ def test_a_logistic_fit_cut_short_is_not_shown(monkeypatch):
     assert (cut.converged, cut.reason) == (False, "the iteration did not settle")
     with pytest.raises(UnconvergedError, match="the iteration did not settle"):
         cut.shown()
+
+
+def test_a_penalised_fit_cut_short_is_not_shown(monkeypatch):
+    whole = fit_firth(X, Y, ("i", "x"))
+    assert (whole.converged, whole.reason) == (True, "")
+    monkeypatch.setattr(penalised, "MAX_ITERATIONS", 1)
+    cut = fit_firth(X, Y, ("i", "x"))
+    assert not cut.converged
+    assert cut.reason == "the iteration did not settle; look for a column that is nearly constant"
 
 
 def test_a_cox_fit_cut_short_is_not_shown(monkeypatch):

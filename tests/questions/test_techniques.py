@@ -69,23 +69,23 @@ def test_a_log_that_never_says_which_way_is_told_what_to_fill_in(contrast, found
 
 
 ARMS = {
-    "hot_short": {"hot and short": 1, "low and long": 0, "neither": None},
-    "preheat": {1.0: 1, 0.0: 0},
-    "one_pass": {0.0: None, 1.0: 1, 2.0: 0, 5.0: 0},
-    "blade": {1.0: 1, 0.0: 0},
-    "ball_reset": {1.0: 1, 0.0: 0},
-    "ball_alloy": {"sac305": 1, "sn63pb37": 0, "sn42bi58": None},
-    "donor_tested": {"full_boot": 1, "current_only": 0, "untested": 0},
-    "heat_cycles": {0.0: 0, 1.0: 1, 3.0: 1},
+    "hot_short": ("install_style", {"hot and short": 1, "low and long": 0, "neither": None}),
+    "preheat": ("install_preheat", {1.0: 1, 0.0: 0}),
+    "one_pass": ("processor_lower_passes", {0.0: None, 1.0: 1, 2.0: 0, 5.0: 0}),
+    "blade": ("blade_on_oxidised", {1.0: 1, 0.0: 0}),
+    "ball_reset": ("ball_reset", {1.0: 1, 0.0: 0}),
+    "ball_alloy": ("ball_alloy", {"sac305": 1, "sn63pb37": 0, "sn42bi58": None}),
+    "donor_tested": ("known_good", {"full_boot": 1, "current_only": 0, "untested": 0}),
+    "heat_cycles": ("prior_installs_n", {0.0: 0, 1.0: 1, 3.0: 1}),
 }
 
 
 @pytest.mark.parametrize("contrast", DECLARED, ids=lambda c: c.name)
 def test_each_job_is_on_the_side_that_its_name_says_and_a_blank_on_none(contrast):
     """By the words of the question; what is neither (no pass at all, another alloy) is left out."""
-    sides = ARMS[contrast.name] | {None: None}
-    rows = pd.DataFrame({contrast.column: pd.Series(list(sides)).convert_dtypes()})
-    wanted = [float("nan") if side is None else float(side) for side in sides.values()]
+    column, sides = ARMS[contrast.name]
+    rows = pd.DataFrame({column: pd.Series([*sides, None]).convert_dtypes()})
+    wanted = [float("nan") if side is None else float(side) for side in (*sides.values(), None)]
     np.testing.assert_array_equal(contrast.arm(rows), wanted)
 
 
@@ -260,6 +260,10 @@ def test_both_ways_hardly_used_are_told_with_what_each_lacks():
 def test_a_contrast_of_the_shops_own_is_exploratory_and_does_not_burden_the_declared(found, answers):
     own = contrasts_for(("few passes: clean_passes_per_side <= 3", "other balls: ball_alloy is sac305"))
     assert [c.exploratory for c in own] == [False] * len(DECLARED) + [True] * 2
+    assert [(c.name, c.question) for c in own[-2:]] == [
+        ("own: few passes", "few passes"),
+        ("own: other balls", "other balls"),
+    ]
     assert "clean_passes_per_side" not in own[-2].columns
     told = {a.contrast.name: a for a in techniques(found, own, effort=QUICK)}
     for name, before in answers.items():  # not by a hair: the shop's own help to fill no blank of theirs
