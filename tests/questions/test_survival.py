@@ -100,6 +100,13 @@ def test_known_zero_hours_after_test_1_are_not_called_unknown():
 def test_one_column_of_a_hazard_is_allowed_for_every_five_boots_and_none_for_a_part_of_five():
     found = landmark_of(*varied([later(24, 6.0, name="A"), later(9, 5.0, booted=False, name="C")]))
     assert (found.fit.events, found.design.budget) == (24, 4)
+    assert found.table == (), "of boots that all came at one hour no change over the hours can be seen"
+
+
+def test_whether_a_ratio_stays_the_same_is_told_of_every_term_and_of_all_together():
+    boots = [later(8, hours, name=name) for hours, name in ((5.0, "A"), (6.0, "B"), (7.0, "D"))]
+    found = landmark_of(*varied([*boots, later(9, 8.0, booted=False, name="C")]))
+    assert [row.label for row in found.table] == ["damage at intake", "all terms"]
 
 
 def test_a_boot_within_the_hour_of_test_1_counts():
