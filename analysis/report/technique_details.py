@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from analysis.models.damage_counts import CountResult
-from analysis.questions.damage_steps import SIDES_PER_DF, Ratio
+from analysis.questions.damage_steps import NOT_NOTED, SIDES_PER_DF, DamageSteps, Ratio
 from analysis.questions.dose import Dose
 from analysis.questions.technique_answers import TechniqueAnswers
 from analysis.questions.verdicts import Verdict
@@ -85,6 +85,14 @@ def dose_grid(page: TechniqueAnswers) -> Grid | Prose:
     return Grid("Tests of the curves", heads, rows, numbers=(1, 2, 3, 4))
 
 
+def pads_heading(damage: DamageSteps) -> str:
+    """The step that costs most pads, or that nobody noted it."""
+    worst = damage.steps[0]
+    if worst.step != NOT_NOTED:
+        return f"Most pads are lost in one step: {worst.step}"
+    return f"In which step pads are lost is {'never' if worst.pads == damage.lost else 'often not'} noted"
+
+
 def pads_picture(page: TechniqueAnswers) -> Picture | Prose:
     """Pads lost in each step."""
     damage = page.damage
@@ -94,9 +102,8 @@ def pads_picture(page: TechniqueAnswers) -> Picture | Prose:
         return Prose([damage_words(damage)])
     labels, pads, sides = zip(*((sentence(r.step), r.pads, r.sides) for r in damage.steps), strict=True)
     words = "; ".join(f"{r.step}: {r.pads} on {plural(r.sides, 'side')}" for r in damage.steps)
-    heading = f"Most pads are lost in one step: {damage.steps[0].step}"
     return Picture(
-        technique_figures.pads_by_step(labels, pads, sides, heading),
+        technique_figures.pads_by_step(labels, pads, sides, pads_heading(damage)),
         f"Pads lost at this bench by step. {words}.",
         "Pads lost before boot test 1 and on how many sides; where several steps cost pads, the one that cost most",
         damage.sides,

@@ -42,8 +42,8 @@ def words_of_the_verdict(review: Review) -> Prose:
         [
             f"{quiet_words(now)} That is worked out as if the model were exact; counted over 1200 quiet months of 200 simulated"
             f" shops, of all sizes and with models no more exact than a shop's, it was {once_in(QUIET_CLEAR)} and"
-            f" {once_in(QUIET_LEANING)} ({STUDY}). A single 'leaning' month is therefore no alarm; the watch below adds the months"
-            " up."
+            f" {once_in(QUIET_LEANING)} ({STUDY}). A single 'leaning' month is therefore no alarm; the months are added up"
+            " under 'Watching over time'."
         ]
     )
 
@@ -97,7 +97,9 @@ def span_words(review: Review) -> tuple[str, str]:
     early = int((dates.ge(start) & dates.lt(begins)).sum())
     unknown = of_year - early - sum(each.year.n for each in review.expected_by_damage if each.year)
     lacks = [f"{early} tested before the expected model begins ({begins:%Y-%m-%d})"] if early else []
-    lacks += [f"{unknown} of a kind that its month's model did not know"] if unknown else []
+    lacks += (
+        [f"{unknown} of a kind that its month's model did not know or took together with others"] if unknown else []
+    )
     return (
         span,
         f" Not in the sums, of {plural(of_year, 'first boot')} in twelve months: {listed(lacks)}." if lacks else "",

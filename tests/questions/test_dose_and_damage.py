@@ -29,6 +29,7 @@ from analysis.questions.techniques import Effort, techniques
 from analysis.questions.verdicts import Verdict
 from analysis.records.log import Log, read_log
 from analysis.report.review_models import temperature_words
+from analysis.report.technique_details import pads_heading
 from analysis.report.technique_words import counted_words, damage_words, dose_words, helps_words, told_words
 
 
@@ -98,8 +99,12 @@ def test_pads_whose_step_is_not_noted_are_not_most_in_one_step():
     steps = [SimpleNamespace(step=NOT_NOTED, pads=30)]
     damage = SimpleNamespace(sides=201, lost=30, spots=[row], steps=steps)
     assert damage_words(damage) == "30 pads lost at this bench, on 23 of 201 sides; the step is never noted."
+    assert pads_heading(damage) == "In which step pads are lost is never noted"
     damage.lost = 50
     assert damage_words(damage).endswith("of 30 pads the step is not noted.")
+    assert pads_heading(damage) == "In which step pads are lost is often not noted"
+    steps[0].step = "cleaning"
+    assert pads_heading(damage) == "Most pads are lost in one step: cleaning"
 
 
 @pytest.mark.parametrize(("n", "told"), [(1, "the one contrast"), (3, "any of the 3 contrasts")])

@@ -22,6 +22,7 @@ from analysis.report import (
     review_rates,
     review_time,
     to_watch,
+    watch_expected,
     watch_figures,
     watch_words,
 )
@@ -180,3 +181,30 @@ def test_a_range_from_none_to_all_is_owned_up_to(eleven_jobs):
     two = [each, SimpleNamespace(**(vars(each) | {"n": 6, "low": 1, "high": 5, "observed": 3}))]
     caption = review_rates.months_picture(dataclasses.replace(eleven_jobs, year=tuple(two))).caption
     assert "a range goes from none to all: 1 here" in caption
+
+
+def test_first_boots_of_a_kind_that_the_model_took_together_with_others_are_not_called_unknown_to_it():
+    """Of four in twelve months one came before the model, two are compared; the fourth may just have had no room."""
+    dates = pd.to_datetime(["2025-06-01", "2026-01-10", "2026-01-20", "2026-02-02"]).to_series()
+    frozen = SimpleNamespace(model=SimpleNamespace(fitted_before=pd.Timestamp("2026-01-01")))
+    review = SimpleNamespace(
+        month=MONTH,
+        watching=SimpleNamespace(charts=SimpleNamespace(frozen=[frozen])),
+        cohort=SimpleNamespace(first_boots={"first_boot_date": dates}),
+        first_boot=(None, SimpleNamespace(proportion=SimpleNamespace(n=4))),
+        expected_by_damage=[SimpleNamespace(year=SimpleNamespace(n=2)), SimpleNamespace(year=None)],
+    )
+    assert watch_expected.span_words(review) == (
+        "since 2026-01-01",
+        " Not in the sums, of 4 first boots in twelve months: 1 tested before the expected model begins (2026-01-01)"
+        " and 1 of a kind that its month's model did not know or took together with others.",
+    )
+
+
+def test_what_adds_quiet_months_up_is_named_and_not_placed():
+    """It stands above these words, not below them."""
+    now = SimpleNamespace(n=3, quiet_clear=0.0, quiet_leaning=0.025)
+    told = watch_expected.words_of_the_verdict(SimpleNamespace(now=now)).paragraphs[0]
+    assert told.endswith(
+        "A single 'leaning' month is therefore no alarm; the months are added up under 'Watching over time'."
+    )
