@@ -302,6 +302,16 @@ def test_causes_keep_evidence_apart_and_count_what_is_unexplained():
     assert of_known(row.irreversible, row.irreversible_known) == "–"
 
 
+def test_a_side_that_never_lost_a_pad_counts_as_seen_with_no_loss():
+    sides = [
+        {"job_id": "A", "chip_role": "processor", "side": "lower", "pads_lost_n": 2, "pads_lost_at": "cleaning"},
+        {"job_id": "A", "chip_role": "memory", "side": "lower", "pads_lost_n": 0},
+    ]
+    table = pad_losses(log_of(jobs=[job("A")], chip_sides=sides), pd.Series(["A"])).table.set_index("chip_role")
+    assert table["with loss"].to_dict() == {"processor": 1, "memory": 0}
+    assert table["sides"].to_dict() == {"processor": 1, "memory": 1}
+
+
 def test_pad_losses_are_counted_by_step():
     sides = [
         {"job_id": "A", "chip_role": "processor", "side": "lower", "pads_lost_n": 3, "pads_lost_at": "removal"},
