@@ -302,6 +302,16 @@ def test_causes_keep_evidence_apart_and_count_what_is_unexplained():
     assert of_known(row.irreversible, row.irreversible_known) == "–"
 
 
+def test_evidence_for_a_cause_is_counted_by_the_codes_of_its_column():
+    kinds = ["confirmed", "probable", "probable", "suspected", None]
+    jobs = [
+        closed(f"J{k}", "not_recovered", failure_cause="misplaced", cause_evidence=kind) for k, kind in enumerate(kinds)
+    ]
+    month = pd.Period("2026-02")
+    (row,) = causes_of(failed_jobs(build_cohort(log_of(jobs=jobs)), (month, month))).rows
+    assert row.by_evidence == (1, 2, 1, 1)
+
+
 def test_a_side_that_never_lost_a_pad_counts_as_seen_with_no_loss():
     sides = [
         {"job_id": "A", "chip_role": "processor", "side": "lower", "pads_lost_n": 2, "pads_lost_at": "cleaning"},
