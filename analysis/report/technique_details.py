@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from analysis.models.damage_counts import CountResult
+from analysis.models.design import LeftOut
 from analysis.questions.damage_steps import NOT_NOTED, SIDES_PER_DF, DamageSteps, Ratio
 from analysis.questions.dose import Dose
 from analysis.questions.technique_answers import TechniqueAnswers
+from analysis.questions.technique_design import TECHNICIAN
+from analysis.questions.terms import DAMAGE
 from analysis.questions.verdicts import Verdict
 from analysis.records.problems import plural
 from analysis.report import figures, technique_figures
@@ -143,6 +148,13 @@ def _subject(ratio: Ratio) -> str:
     return f"{label} (against {ratio.versus})" if ratio.versus else label
 
 
+def held_words(left_out: Sequence[LeftOut]) -> str:
+    """What else is held equal beside the things told: damage and technician, as far as there was room for them."""
+    lacks = {each.label for each in left_out}
+    beside = [label for label in (DAMAGE.label, TECHNICIAN.label) if label not in lacks]
+    return f"Each other thing held equal{f', {listed(beside)} too' if beside else ''}."
+
+
 def ratios_grid(page: TechniqueAnswers) -> Grid | Prose:
     """What goes with losing pads."""
     damage = page.damage
@@ -160,8 +172,7 @@ def ratios_grid(page: TechniqueAnswers) -> Grid | Prose:
         ["what", "times as many", "95 % interval", "sides", "verdict"],
         rows,
         numbers=(1, 2, 3),
-        under="Each other thing held equal, damage at intake and technician too."
-        f"{left}{f' Removal temperature: {HOW_UNKNOWN_WORDS}' if damage.pads.how_unknown else ''} More passes go with bad pads, and a lost pad can end the cleaning: an association, not a cause.",
+        under=f"{held_words(damage.left_out)}{left}{f' Removal temperature: {HOW_UNKNOWN_WORDS}' if damage.pads.how_unknown else ''} More passes go with bad pads, and a lost pad can end the cleaning: an association, not a cause.",
     )
 
 

@@ -29,7 +29,7 @@ from analysis.questions.techniques import Effort, techniques
 from analysis.questions.verdicts import Verdict
 from analysis.records.log import Log, read_log
 from analysis.report.review_models import temperature_words
-from analysis.report.technique_details import pads_heading
+from analysis.report.technique_details import held_words, pads_heading
 from analysis.report.technique_words import counted_words, damage_words, dose_words, helps_words, told_words
 
 
@@ -105,6 +105,19 @@ def test_pads_whose_step_is_not_noted_are_not_most_in_one_step():
     assert pads_heading(damage) == "In which step pads are lost is often not noted"
     steps[0].step = "cleaning"
     assert pads_heading(damage) == "Most pads are lost in one step: cleaning"
+
+
+@pytest.mark.parametrize(
+    ("left_out", "told"),
+    [
+        ([], ", damage at intake and technician too"),
+        (["technician", "blade"], ", damage at intake too"),
+        (["technician", "damage at intake"], ""),
+    ],
+)
+def test_what_had_no_room_is_not_said_to_be_held_equal(left_out, told):
+    labels = [SimpleNamespace(label=each) for each in left_out]
+    assert held_words(labels) == f"Each other thing held equal{told}."
 
 
 @pytest.mark.parametrize(("n", "told"), [(1, "the one contrast"), (3, "any of the 3 contrasts")])
