@@ -57,7 +57,9 @@ def _first_start(e: Evidence, w: Words) -> Statement:
     detail = w.say("main.first_detail", range=rate["range"])
     if e.stopped_untested:
         low, high = (w.percent(share) for share in e.bounds)
-        detail += " " + w.say("main.first_bounds", n=w.count(e.stopped_untested), low=low, high=high)
+        one = e.stopped_untested == 1
+        number = {} if one else {"n": w.count(e.stopped_untested)}
+        detail += " " + w.say(f"main.first_bounds{'_one' if one else ''}", **number, low=low, high=high)
     return Statement(w.say("main.first_label"), w.say("main.first", **rate), detail)
 
 
@@ -110,7 +112,7 @@ def _like(view: SheetView) -> list[Statement]:
     rate = _rate(w, found.row.recovered)
     detail = w.say("main.like_detail", range=rate["range"])
     if len(found.row.codes) > 1:
-        detail += " " + w.say("main.like_together", damage=damage_name(w, found.row.codes))
+        detail = w.say("main.like_together", range=rate["range"], damage=damage_name(w, found.row.codes))
     return [Statement(label, w.say("main.like", **rate), detail)]
 
 

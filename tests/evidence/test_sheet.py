@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
+from types import SimpleNamespace
 
 import pandas as pd
 import pytest
@@ -11,6 +12,7 @@ import pytest
 from analysis.cli import main
 from analysis.cohort.outcomes import Ending
 from analysis.errors import LogError, ReworkError
+from analysis.models.intervals import wilson
 from analysis.questions import evidence_intake
 from analysis.questions.evidence import COUNTED, build_evidence
 from analysis.questions.evidence_classes import CLASSES, merged
@@ -250,10 +252,14 @@ def test_a_clients_own_device_is_told_the_model_or_the_rate_of_its_damage(demo_l
     monkeypatch.setattr(evidence_intake, "_by_model", lambda *_: (None, 0))
     html = parts.headline(build(demo_log, "2024H1", intake=["intake_damage=heat"]))._repr_html_()
     assert "Data recovered in 11 of 17 closed jobs: 65%" in html
-    assert "Counted together, since there are too few of one kind: Heat + No damage seen." in html
+    assert (
+        "with any damage of these, counted together since there are too few of one kind: Heat + No damage seen." in html
+    )
+    assert "with this damage" not in html
     html = parts.headline(build(demo_log, "2024H1", intake=["intake_damage=liquid"]))._repr_html_()
     assert "Data recovered in 15 of 27 closed jobs: 56%" in html
-    assert "Counted together" not in html
+    assert "counted together since" not in html
+    assert "with this damage" in html
 
 
 def test_the_model_speaks_only_where_the_rule_for_trusting_it_holds(demo_log, monkeypatch, trusted):
@@ -325,3 +331,26 @@ def test_the_commands(tmp_path, capsys):
     assert main(["seal", str(folder), "--until", "30.09.2024"]) == 2
     assert main(["evidence", str(folder), "--half", "2024H2", "--out", str(out)]) == 2
     assert "What to do" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("language", "one", "two"),
+    [
+        (
+            "en",
+            "1; had this one failed or started, it would be 79% or 84%.",
+            "2; had all of these failed or all started",
+        ),
+        (
+            "de",
+            "1; wäre dieser misslungen oder gelungen, wären es 79\xa0% oder 84\xa0%.",
+            "2; wären diese alle misslungen",
+        ),
+    ],
+)
+def test_one_job_stopped_before_any_try_is_not_called_all_of_these(language, one, two):
+    """15 of 18 tried started; with one more, failed or started, it is 15 or 16 of 19."""
+    rates = SimpleNamespace(first_boot=wilson(15, 18), stopped_untested=1, bounds=(15 / 19, 16 / 19))
+    assert parts._first_start(rates, words_for(language)).detail.endswith(one)
+    rates.stopped_untested = 2
+    assert two in parts._first_start(rates, words_for(language)).detail
