@@ -170,3 +170,15 @@ def test_causes_that_tie_are_both_named(pads, told):
 def test_what_nothing_in_the_log_explains_is_said_so(listed, said):
     found = SimpleNamespace(candidates=("lot", "alloy"), listed=listed, explained=False)
     assert review_changed._verdict(SimpleNamespace(found=found)) == said
+
+
+def test_a_bad_month_without_an_alarm_is_looked_into_by_all_its_jobs():
+    months = Months()
+    _usual(months, 0.7)
+    for k, day in enumerate(days_of("2025-06", 12)):
+        months.add(day, k >= 7)
+    review = review_of(months.log(), LAST)
+    looked = review.watching.looked
+    assert (looked.signal, looked.now, looked.month, looked.found.jobs) == (None, True, LAST, 12)
+    said = looked_words(review)._repr_html_()
+    assert "June 2025 was worse than expected and was looked into" in said
