@@ -21,6 +21,7 @@ from analysis.questions.description import holm
 from analysis.questions.technique_design import TECHNICIAN
 from analysis.questions.technique_groups import short_of
 from analysis.questions.verdicts import Verdict, at_most_leaning, verdict_of
+from analysis.records.problems import plural
 
 Floats = NDArray[np.float64]
 
@@ -197,7 +198,8 @@ def _dose(found: TechniqueRows, setting: Setting, log_hash: str) -> Dose | NoDos
     blank = int((~used).sum()) - presets - out
     counted = Counted(int(used.sum()), presets, out, blank, bool((unknown & used).any()))
     if counted.used < LEAST_TYPED:
-        return NoDose(setting, counted, f"only {counted.used} typed settings {short_of(counted.used, LEAST_TYPED)}")
+        few = f"only {plural(counted.used, 'typed setting')}" if counted.used else "no typed setting"
+        return NoDose(setting, counted, f"{few} {short_of(counted.used, LEAST_TYPED)}")
     rows = found.rows[used].reset_index(drop=True)
     y = rows["first_boot"].to_numpy(float)
     if few := too_few(y):

@@ -40,6 +40,11 @@ def _ticks(stop: float) -> list[float]:
     return [0.0, stop]
 
 
+def hours_words(hours: float) -> str:
+    """Hours with their noun."""
+    return f"{hours:g} {'hour' if hours == 1 else 'hours'}"
+
+
 def hours_picture(review: Review) -> Picture | Prose:
     """Bench hours to the first success, all jobs."""
     answer = review.hours
@@ -63,7 +68,7 @@ def hours_picture(review: Review) -> Picture | Prose:
     )
     figure = figures.incidence([_cut(curve, "", ticks)], ticks, heading, "bench hours spent", "booted by then")
     alt = f"Share of jobs that have booted by bench hours spent, {plural(curve.n, 'job')}. " + "; ".join(
-        f"{t:g} hours: {percent(curve.at(t)[0])}" for t in ticks[1:]
+        f"{hours_words(t)}: {percent(curve.at(t)[0])}" for t in ticks[1:]
     )
     caption = (
         "Jobs closed without a success stay in the count as never booting; open jobs count as long as they are known;"

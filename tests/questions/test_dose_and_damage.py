@@ -196,6 +196,8 @@ def test_a_few_typed_settings_give_no_curve(found):
     assert isinstance(told[0], NoDose)
     assert told[0].why == "only 25 typed settings (at least 30 are needed, 5 more)"
     assert isinstance(told[1], Dose)
+    rows["install_dose_c"] = np.nan
+    assert doses(dataclasses.replace(found, rows=rows))[0].why == "no typed setting (at least 30 are needed)"
 
 
 def test_a_setting_that_never_changes_gives_no_curve(found):

@@ -104,3 +104,7 @@ def test_losses_that_nobody_recorded_are_no_zero():
     told = review_time.attempts_grid(reviewed(jobs, tests))
     assert {row[at] for row in told.rows} == {"0"}
     assert "recorded for" not in told.under
+
+
+def test_one_hour_is_not_told_as_several():
+    assert [review_time.hours_words(at) for at in (1, 1.5, 2)] == ["1 hour", "1.5 hours", "2 hours"]

@@ -65,7 +65,7 @@ def orders_seen(cells: Iterable[Cell]) -> tuple[int, int, int]:
             day += 1
         elif second > 12 >= first:
             month += 1
-        elif first != second:
+        elif first != second and first <= 12:  # both above 12: a slip, no day in any order
             either += 1
     return day, month, either
 

@@ -96,6 +96,16 @@ def test_what_the_values_do_not_settle_is_asked_and_the_answer_applied(
     assert done.merged.changes == []
 
 
+def test_a_day_that_is_in_no_order_a_day_makes_no_question_of_the_others(tmp_path):
+    """One slip is kept aside by itself; the real dates beside it once waited for an answer that nobody could give."""
+    done = run(
+        with_column(tmp_path / "a.csv", "Date out", ["14.13.2024", "2024-03-04", "2024-05-06"]), tmp_path / "log"
+    )
+    assert asked(done) == set()
+    assert cells(tmp_path / "log", "closed_date") == ["", "2024-03-04", "2024-05-06"]
+    assert "14.13.2024" in (tmp_path / "log" / "not_placed.csv").read_text(encoding="utf-8")
+
+
 def test_an_unknown_word_is_asked_with_its_likeliest_code_and_left_out_until_answered(tmp_path):
     source = with_column(tmp_path / "a.csv", "Test 1 result", ["OK", "short", ""])
     done = run(source, tmp_path / "log")
