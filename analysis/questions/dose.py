@@ -198,8 +198,8 @@ def _dose(found: TechniqueRows, setting: Setting, log_hash: str) -> Dose | NoDos
     blank = int((~used).sum()) - presets - out
     counted = Counted(int(used.sum()), presets, out, blank, bool((unknown & used).any()))
     if counted.used < LEAST_TYPED:
-        few = f"only {plural(counted.used, 'typed setting')}" if counted.used else "no typed setting"
-        return NoDose(setting, counted, f"{few} {short_of(counted.used, LEAST_TYPED)}")
+        had = f"only {plural(counted.used, 'typed setting')}" if counted.used else "no typed setting"
+        return NoDose(setting, counted, f"{had} {short_of(counted.used, LEAST_TYPED)}")
     rows = found.rows[used].reset_index(drop=True)
     y = rows["first_boot"].to_numpy(float)
     if few := too_few(y):
