@@ -12,7 +12,7 @@ import pytest
 
 from analysis.cli import main
 from analysis.errors import LogError
-from analysis.questions.evidence_facts import read_facts
+from analysis.questions.evidence_facts import Mark, mark_of, read_facts
 from analysis.questions.recount import recount
 from analysis.report.evidence_recount import read_sheet
 from tests.evidence.sealed import copy_of, rows_of, sealed, sheet, write_rows
@@ -233,6 +233,10 @@ def test_what_cannot_be_recounted_says_so_with_status_two(own, capsys, what):
     assert text.startswith("rework: ")
     assert found in text
     assert text.endswith(f"  What to do: {todo}\n")
+
+
+def test_the_mark_of_a_draft_has_the_seal_number_0():
+    assert mark_of((), "1-d", "0.1-c") == Mark(seal=0, fingerprint="", definitions="1-d", code="0.1-c")
 
 
 def test_facts_that_are_no_facts_are_refused():
