@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from itertools import dropwhile
 
-from analysis.cohort.work import blank_preheats
+from analysis.cohort.work import HOW_UNKNOWN, PRESET, blank_preheats, entered
 from analysis.questions.causes import EVIDENCE, CauseRow, Causes
 from analysis.questions.period import month_name
 from analysis.questions.rates import Rate
 from analysis.questions.review import Review
+from analysis.records.log import Log
 from analysis.records.problems import plural
 from analysis.report import figures
 from analysis.report.first_screen import blank_preheat_words
@@ -277,16 +278,32 @@ def pads_grid(review: Review) -> Grid | Prose:
     )
 
 
+def presets_words(log: Log) -> list[str]:
+    """How many heat steps are unchanged presets; where nobody wrote how they were entered, that is not known."""
+    steps = log.tables["heat_steps"]
+    how, used = entered(steps, log)
+    preset, unknown = int(how.eq(PRESET).sum()), how.eq(HOW_UNKNOWN) & steps["set_temp_c"].notna()
+    words = []
+    if preset or not unknown.any():
+        words.append(
+            f"{preset} of {len(steps)} heat steps were left at the form's preset; they say nothing about temperature and"
+            " are kept out of it."
+        )
+    if unknown.any():
+        so = ": presets left unchanged may be among them" if used[unknown].any() else "; they are kept out of it, too"
+        words.append(
+            f"How the temperature was entered is not written for {int(unknown.sum())} of {len(steps)} heat steps"
+            f" (entry_kind){so}."
+        )
+    return words
+
+
 def lacks(review: Review) -> Bullets:
     """What the log lacks and what that costs."""
     items = []
     steps = review.log.tables["heat_steps"]
     if len(steps):
-        preset = int(steps["entry_kind"].eq("preset").sum())
-        items.append(
-            f"{preset} of {len(steps)} heat steps were left at the form's preset; they say nothing about temperature"
-            " and are kept out of it."
-        )
+        items += presets_words(review.log)
     else:
         items.append("No heat steps are recorded, so that nothing can be said about temperature.")
     for name, what in (

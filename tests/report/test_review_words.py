@@ -208,3 +208,18 @@ def test_what_adds_quiet_months_up_is_named_and_not_placed():
     assert told.endswith(
         "A single 'leaning' month is therefore no alarm; the months are added up under 'Watching over time'."
     )
+
+
+def test_presets_are_not_counted_as_none_where_nobody_wrote_how_a_temperature_was_entered():
+    def told(*kinds):
+        step = {"job_id": "A", "chip_role": "processor", "step_type": "install", "set_temp_c": 350.0}
+        rows = [step | {"step_no": at, "before_test_no": 1, "entry_kind": kind} for at, kind in enumerate(kinds, 1)]
+        return review_rates.presets_words(log_of(jobs=[closed("A", "not_recovered")], heat_steps=rows))
+
+    left = "{} heat steps were left at the form's preset; they say nothing about temperature and are kept out of it."
+    unknown = "How the temperature was entered is not written for {} heat steps (entry_kind){}."
+    assert told("typed", "preset") == [left.format("1 of 2")]
+    assert told("typed", "typed") == [left.format("0 of 2")]
+    assert told(None, None) == [unknown.format("2 of 2", ": presets left unchanged may be among them")]
+    both = told("preset", None, "typed")
+    assert both == [left.format("1 of 3"), unknown.format("1 of 3", "; they are kept out of it, too")]
