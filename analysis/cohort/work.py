@@ -44,17 +44,14 @@ class Undated:
     jobs: frozenset[str] = frozenset()
 
 
-def _tests_made(log: Log) -> pd.Series:
-    """Boot tests recorded per ``job_id``.
+def _with_several_tests(log: Log) -> pd.Index:
+    """Jobs with more than one boot test.
 
-    In a log cut at a day (:func:`analysis.cohort.as_of.as_of`) a job that was to have several counts as having two, so
-    that its undated work stays as undatable as it is in the whole log.
+    In a log cut at a day (:func:`analysis.cohort.as_of.as_of`) also those that were to have several, so that their
+    undated work stays as undatable as it is in the whole log.
     """
-    counts = log.tables["boot_tests"]["job_id"].value_counts()
-    if not log.several_tests:
-        return counts
-    counts = counts.reindex(counts.index.union(sorted(log.several_tests)), fill_value=0)
-    return counts.where(~counts.index.isin(list(log.several_tests)), counts.clip(lower=2))
+    jobs = log.tables["boot_tests"]["job_id"].dropna()
+    return pd.Index(jobs[jobs.duplicated()].unique()).union(sorted(log.several_tests))
 
 
 def dated(rows: pd.DataFrame, log: Log) -> tuple[pd.DataFrame, list[str]]:
@@ -75,8 +72,10 @@ def dated(rows: pd.DataFrame, log: Log) -> tuple[pd.DataFrame, list[str]]:
         The rows that can be dated, with ``before`` (float), and the job of each row left out.
     """
     known = rows["before_test_no"].astype("Float64").to_numpy(float, na_value=np.nan)
-    tests = rows["job_id"].map(_tests_made(log)).fillna(0).to_numpy(float)
-    before = np.where(np.isnan(known) & (tests <= 1), 1.0, known)
+    blank = np.isnan(known)
+    several = rows.loc[blank, "job_id"].isin(_with_several_tests(log)).to_numpy(bool)
+    before = known.copy()
+    before[blank] = np.where(several, np.nan, 1.0)
     keep = ~np.isnan(before)
     return rows.loc[keep].assign(before=before[keep]), [str(job) for job in rows.loc[~keep, "job_id"]]
 
