@@ -64,7 +64,7 @@ def parse_month(text: str) -> pd.Period:
     """
     if not re.fullmatch(r"\d{4}-(0[1-9]|1[0-2])", text.strip()):
         raise ReworkError(
-            f"'{text}' is not a month.", rule="A month is written YYYY-MM.", todo="Write for example --month 2024-09."
+            f"'{text}' is not a month.", rule="A month is written YYYY-MM.", todo="Write for example 2024-09."
         )
     return pd.Period(text.strip(), freq="M")
 
