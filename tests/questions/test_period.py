@@ -70,6 +70,5 @@ def test_what_is_no_month_is_refused_with_an_example(text):
     with pytest.raises(ReworkError) as told:
         parse_month(text)
     assert str(told.value) == (
-        f"'{text}' is not a month.\n  Rule: A month is written YYYY-MM.\n"
-        "  What to do: Write for example 2024-09."
+        f"'{text}' is not a month.\n  Rule: A month is written YYYY-MM.\n  What to do: Write for example 2024-09."
     )
