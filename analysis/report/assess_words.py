@@ -72,11 +72,11 @@ def chance_words(chance: Chance) -> str:
 def trust_words(trust: Trust) -> str:
     """Whether the model or the class rate is used, and why."""
     if trust.reason:
-        return f"Rate of the damage class is used: {trust.reason} before the model may be believed."
+        return f"The rate of the damage class is used: {trust.reason} before the model may be believed."
     months = f"over {trust.months} past months ({trust.n} jobs), each predicted from what was known before it"
     if trust.model:
         return f"The model is used: {months}, it told more than the rate of the damage class."
-    return f"Rate of the damage class is used: {months}, the model did not clearly tell more."
+    return f"The rate of the damage class is used: {months}, the model did not clearly tell more."
 
 
 def basis_words(found: Assessment) -> str:

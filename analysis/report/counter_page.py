@@ -54,7 +54,7 @@ def _trusted(counter: Counter) -> Statement:
     model = counter.bench.models.get(Outcome.RECOVERED)
     if model is None:
         return Statement("Is the model to be trusted?", "There is no closed job yet, so that no chance can be told.")
-    says = trust_words(model.trust)
+    says = f"{'So far, yes.' if model.trust.model else 'Not yet.'} {trust_words(model.trust)}"
     if math.isnan(model.trust.gain):
         return Statement("Is the model to be trusted?", says)
     plain, guess = counter.gains[PLAIN], counter.gains[GUESS]

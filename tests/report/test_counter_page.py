@@ -94,7 +94,7 @@ def test_the_first_screen_says_whether_the_model_is_used_what_it_brought_and_on_
     assert labels[0] == "Is the model to be trusted?"
     assert labels[1:] == ["Had it been followed last year", "How few jobs", "Jobs left out"]
     first = [tag.get_text() for tag in soup.select(".first .says")]
-    assert re.match("The model is used|Rate of the damage class is used", first[0])
+    assert re.match(r"So far, yes\. The model is used|Not yet\. The rate of the damage class is used", first[0])
     assert re.search(r"\d+ of \d+ accepted jobs would have been declined: \d+ recoveries", first[1])
     assert re.search(r"The fee of the declined was \d+ EUR on average.*, that of the others \d+ EUR", soup.get_text())
     # Where told chances order jobs no better than a coin might, that stands in the first sentence.
@@ -184,7 +184,7 @@ def test_all_successes_and_all_failures_of_one_class_with_required_columns_only(
         for i in range(60)
     ]
     text = shown(log_of(jobs=jobs))
-    assert "Rate of the damage class is used" in text
+    assert "Not yet. The rate of the damage class is used" in text
     assert "cannot be told" in text
 
 
