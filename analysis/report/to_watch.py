@@ -7,13 +7,14 @@ from dataclasses import dataclass
 
 from analysis.questions.causes import NOT_WRITTEN
 from analysis.questions.expected import MonthExpected
+from analysis.questions.factors import BY_COLUMN, PERSON, group_in, level_of
 from analysis.questions.period import month_name
 from analysis.questions.review import Review
 from analysis.questions.review_summary import Watched
 from analysis.questions.verdicts import Verdict
 from analysis.questions.watch import Signal
 from analysis.questions.watching import Looked
-from analysis.questions.what_changed import BY_COLUMN, PERSON, Candidate, group_in, level_of
+from analysis.questions.what_changed import Candidate
 from analysis.records.dictionary import JOBS
 from analysis.records.problems import plural
 from analysis.report.watch_words import watched_words

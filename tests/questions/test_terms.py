@@ -6,7 +6,7 @@ import pytest
 
 from analysis.models.terms import Category
 from analysis.questions import terms
-from analysis.questions.what_changed import FACTORS
+from analysis.questions.factors import FACTORS
 from analysis.records.dictionary import TABLES
 
 TITLES = {column.name: column.title for table in TABLES for column in table.columns}
