@@ -68,6 +68,10 @@ class Cohort:
     log_hash: str
     blanks_as_cold: bool = False
 
+    def blank_preheats(self, rows: pd.DataFrame) -> int:
+        """How many rows of features count as installed cold only because no preheat is noted."""
+        return int(rows["install_preheat"].eq(0).sum()) if self.blanks_as_cold else 0
+
 
 def experience(jobs: pd.DataFrame) -> pd.Series:
     """Count the jobs the same technician accepted before each job, by the log itself.

@@ -10,7 +10,7 @@ import pandas as pd
 from analysis.cohort.features import FEATURE_SOURCES, Cohort
 from analysis.cohort.ledger import Ledger
 from analysis.cohort.undatable import UNDATED_WORK, Undatable, undatable_of
-from analysis.cohort.work import CLIENT_CHIPS, NO_SETTING, PRESET, blank_preheats, centre_by_station, dated, entered
+from analysis.cohort.work import CLIENT_CHIPS, NO_SETTING, PRESET, centre_by_station, dated, entered
 from analysis.records.log import Log
 
 OXIDISED = 1  # pad grade from which a blade is a question at all
@@ -84,8 +84,8 @@ def technique_rows(log: Log, cohort: Cohort) -> TechniqueRows:
     used = steps[steps["step_type"].isin(["install", "reball"])]
     ledger = cohort.ledger.then((UNDATED_WORK, int(undated.sum())))
     taken = int(rows["job_id"].isin(pd.concat(silent)).sum())
-    cold = blank_preheats(log, rows)
-    return TechniqueRows(out, ledger, int(used["station_id"].nunique()), taken, undatable, cold)
+    stations = int(used["station_id"].nunique())
+    return TechniqueRows(out, ledger, stations, taken, undatable, cohort.blank_preheats(rows))
 
 
 def _settings(steps: pd.DataFrame, kind: str, log: Log) -> pd.DataFrame:

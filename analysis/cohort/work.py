@@ -229,11 +229,6 @@ def blank_is_no_preheat(log: Log) -> bool:
     return bool(kept.any() and not none_said.any())
 
 
-def blank_preheats(log: Log, rows: pd.DataFrame) -> int:
-    """How many rows of features count as installed cold only because no preheat is noted."""
-    return int(rows["install_preheat"].eq(0).sum()) if blank_is_no_preheat(log) else 0
-
-
 def work_before(log: Log, wanted: pd.DataFrame) -> tuple[pd.DataFrame, Undated]:
     """Features of the work done before each wanted boot test.
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from itertools import dropwhile
 
-from analysis.cohort.work import HOW_UNKNOWN, PRESET, blank_preheats, entered
+from analysis.cohort.work import HOW_UNKNOWN, PRESET, entered
 from analysis.questions.causes import EVIDENCE, CauseRow, Causes
 from analysis.questions.period import month_name
 from analysis.questions.rates import Rate
@@ -325,7 +325,7 @@ def lacks(review: Review) -> Bullets:
         items.append(
             f"{plural(by_closing, 'first boot')} without a test date (boot_tests.csv) counted in the month of closing."
         )
-    items += blank_preheat_words(blank_preheats(review.log, review.cohort.first_boots))
+    items += blank_preheat_words(review.cohort.blank_preheats(review.cohort.first_boots))
     undated = review.cohort.undated
     if undated.sides or undated.steps:
         items.append(

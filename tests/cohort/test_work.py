@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 
 from analysis.cohort.features import build_cohort
-from analysis.cohort.work import blank_preheats, centre_by_station, work_before
+from analysis.cohort.work import centre_by_station, work_before
 from tests.tables import boot, closed, log_of
 
 WANTED = pd.DataFrame({"job_id": ["A"], "test_no": [1.0]})
@@ -129,8 +129,9 @@ def test_once_a_log_says_that_there_was_no_preheat_a_blank_is_not_recorded():
             boot_tests=[boot(job, 1, "data_readable") for job in "ABC"],
             heat_steps=[*steps, *extra],
         )
-        rows = build_cohort(log).first_boots
-        return rows["install_preheat"].tolist(), blank_preheats(log, rows)
+        cohort = build_cohort(log)
+        rows = cohort.first_boots
+        return rows["install_preheat"].tolist(), cohort.blank_preheats(rows)
 
     assert preheats(150, None, None) == ([1.0, 0.0, 0.0], 2), "a log that never says none: the blanks are counted"
     told, blanks = preheats(150, 0, None)
