@@ -111,6 +111,6 @@ def _by_value(earlier: Floats, n: int, rng: np.random.Generator, draws: int) -> 
     values, counts = np.unique(earlier, return_counts=True)
     means = []
     for some in blocks(draws, len(values)):
-        shares = rng.standard_gamma(counts.astype(float), size=(len(range(*some.indices(draws))), len(values)))
+        shares = rng.standard_gamma(counts.astype(float), size=(len(range(draws)[some]), len(values)))
         means.append(rng.multinomial(n, shares / shares.sum(axis=1, keepdims=True)) @ values / n)
     return np.concatenate(means)
