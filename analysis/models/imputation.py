@@ -22,7 +22,8 @@ Floats = NDArray[np.float64]
 
 DONORS = 5
 CYCLES = 5
-MANY_PAIRS = 10_000_000  # of a blank row and a known one, from some 6,000 jobs on
+MANY_PAIRS = 500_000  # of a blank row and a known one, from some 2,500 jobs on
+MOST_LENDERS = 5_000  # rows that may lend a value, drawn anew for every match where more know it
 RIDGE = 1e-3  # of a row, so that a level without rows in a sample does no harm
 
 
@@ -38,15 +39,23 @@ def _targets(values: pd.Series) -> Floats:
     return out
 
 
-def _match(predictors: Floats, target: Floats, blank: NDArray[np.bool_], rng: np.random.Generator) -> NDArray[np.int64]:
-    """For every blank row the place of a row that lends it its value."""
-    known = np.flatnonzero(~blank)
-    sample = rng.choice(known, len(known))
-    x, width = predictors[sample], predictors.shape[1]
-    slope = np.linalg.solve(x.T @ x + RIDGE * len(x) * np.eye(width), x.T @ target[sample])
-    told = predictors @ slope
+def _match(
+    predictors: Sequence[Floats], target: Floats, blank: NDArray[np.bool_], rng: np.random.Generator
+) -> NDArray[np.int64]:
+    """For every blank row the place of a row that lends it its value.
+
+    Of more rows than :data:`MOST_LENDERS` only so many are fitted to and lend, drawn anew each time: each blank still
+    takes the value of a row near it, and the fits vary no less than those to samples of all rows would.
+    """
+    known, gaps = np.flatnonzero(~blank), np.flatnonzero(blank)
+    if len(known) > MOST_LENDERS:
+        known = rng.choice(known, MOST_LENDERS, replace=False)
+    of_known, of_gaps = (np.column_stack([block[rows] for block in predictors]) for rows in (known, gaps))
+    sample = rng.integers(0, len(known), len(known))
+    x, width = of_known[sample], of_known.shape[1]
+    slope = np.linalg.solve(x.T @ x + RIDGE * len(x) * np.eye(width), x.T @ target[known[sample]])
     several = min(DONORS, len(known))
-    near = _nearest(told[blank], told[known], several)
+    near = _nearest(of_gaps @ slope, of_known @ slope, several)
     return known[near[np.arange(len(near)), rng.integers(0, several, len(near))]]
 
 
@@ -114,7 +123,7 @@ def _complete(
     for _ in range(CYCLES if len(order) > 1 else 1):
         for name in order:
             others = [filled[other] for other in targets if other != name]
-            place = _match(np.column_stack([fixed, *others]), targets[name], gaps[name], rng)
+            place = _match([fixed, *others], targets[name], gaps[name], rng)
             lent[name][gaps[name]] = place
             filled[name] = targets[name][lent[name]]
     out = frame.copy()

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import expit
 
-from analysis.models.ridge_logit import WEAK_SD, fit_many, precision_of
+from analysis.models.ridge_logit import WEAK_SD, fit_many, information_of, precision_of
 
 Floats = NDArray[np.float64]
 
@@ -80,12 +80,13 @@ class Models:
     outcome: Floats
 
 
-def models_of(arms: Arms) -> Models:
-    """Fit why the arm was chosen, and what came of it, on all rows."""
+def models_of(arms: Arms, near: Models | None = None) -> Models:
+    """Fit why the arm was chosen, and what came of it, on all rows; ``near`` are fits on rows much the same."""
     once = np.ones((1, len(arms.y)))
-    chosen = fit_many(arms.x, arms.arm, once, arms.prior_sd)[0]
     both, sd = with_arm(arms)
-    return Models(chosen, fit_many(both, arms.y, once, sd)[0])
+    start = (near.chosen, near.outcome) if near is not None and len(near.chosen) == arms.x.shape[1] else (None, None)
+    chosen = fit_many(arms.x, arms.arm, once, arms.prior_sd, start[0])[0]
+    return Models(chosen, fit_many(both, arms.y, once, sd, start[1])[0])
 
 
 def with_arm(arms: Arms) -> tuple[Floats, Floats]:
@@ -115,6 +116,11 @@ def compare(arms: Arms, models: Models, samples: Floats, overlap: bool = True) -
     both, sd = with_arm(arms)
     chosen = fit_many(arms.x, arms.arm, samples, arms.prior_sd, models.chosen, ALMOST)
     outcome = fit_many(both, arms.y, samples, sd, models.outcome, ALMOST)
+    return compared(arms, chosen, outcome, samples, overlap)
+
+
+def compared(arms: Arms, chosen: Floats, outcome: Floats, samples: Floats, overlap: bool = True) -> Compared:
+    """:func:`compare` where the coefficients of both models are known, shapes (b, p) and (b, p + 1)."""
     e = expit(chosen @ arms.x.T)
     base = outcome[:, :-1] @ arms.x.T
     with_it, without = expit(base + outcome[:, -1:]), expit(base)
@@ -178,7 +184,16 @@ def imbalance(arms: Arms, weight: Floats, columns: Floats | None = None) -> floa
     return float(np.abs(w1 @ columns / w1.sum() - w0 @ columns / w0.sum()).max())
 
 
-def variance_if_equal(arms: Arms, e: Floats) -> float:
+def imbalance_of_levels(arms: Arms, weight: Floats, level: NDArray[np.int64]) -> float:
+    """:func:`imbalance` of one column a level, shape (n,), numbered from 0."""
+    share = np.bincount(level) / len(level)
+    spread = np.sqrt(share * (1 - share))
+    w1, w0 = weight * arms.arm, weight * (1 - arms.arm)
+    apart = np.bincount(level, w1) / w1.sum() - np.bincount(level, w0) / w0.sum()
+    return float(np.abs(apart[spread > 0] / spread[spread > 0]).max(initial=0.0))
+
+
+def variance_if_equal(arms: Arms, e: Floats, near: Floats | None = None) -> float:
     """Variance that the augmented difference has where the arms make no difference.
 
     With one model of the outcome for both arms the augmented difference is ``sum((arm - e) * rest) / sum(e * (1 - e))``
@@ -190,6 +205,8 @@ def variance_if_equal(arms: Arms, e: Floats) -> float:
     arms : Arms
     e : ndarray, shape (n,)
         Chance of the arm.
+    near : ndarray, shape (p,), optional
+        Coefficients of a fit of the outcome without the arm to start from.
 
     Returns
     -------
@@ -197,9 +214,9 @@ def variance_if_equal(arms: Arms, e: Floats) -> float:
         What the outcome model takes up by fitting is given back.
     """
     n, width = arms.x.shape
-    p = expit(fit_many(arms.x, arms.y, np.ones((1, n)), arms.prior_sd)[0] @ arms.x.T)
-    information = (arms.x * (p * (1 - p))[:, None]).T @ arms.x
-    held = information + np.diag(precision_of(arms.prior_sd, width)) + 1e-10 * np.eye(width)
-    taken_up = float(np.trace(np.linalg.solve(held, information)))
+    p = expit(fit_many(arms.x, arms.y, np.ones((1, n)), arms.prior_sd, near)[0] @ arms.x.T)
+    precision = precision_of(arms.prior_sd, width)
+    held = information_of(arms.x, p, precision)
+    taken_up = float(np.trace(np.linalg.solve(held, held - np.diag(precision))))
     each = e * (1 - e) * (arms.y - p) ** 2
     return float(each.sum() / (e * (1 - e)).sum() ** 2 * n / max(n - taken_up, 1.0))

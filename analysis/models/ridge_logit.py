@@ -19,6 +19,7 @@ WEAK_SD = 2.5
 MAX_ITERATIONS = 50
 MAX_STEP = 4.0
 FEW = 8
+NEARLY_NOTHING = 1e-10  # precision of the intercept: a sample of one outcome only leaves it without an end
 
 
 def precision_of(prior_sd: Floats | float, width: int) -> Floats:
@@ -41,6 +42,13 @@ def _at(beta: Floats, columns: Floats, y: Floats, weights: Floats, precision: Fl
     return value, np.where(eta >= 0, 1.0, small) / (1.0 + small)
 
 
+def information_of(x: Floats, p: Floats, precision: Floats) -> Floats:
+    """Negative Hessian of the penalised log likelihood of one fit at chances ``p`` (n,), shape (p, p)."""
+    information = (x * (p * (1 - p))[:, None]).T @ x + np.diag(precision)
+    information[0, 0] += NEARLY_NOTHING
+    return np.asarray(information)
+
+
 class _Crossed:
     """Sums over the rows of weight times the product of every two columns, for many sets of weights."""
 
@@ -60,15 +68,43 @@ class _Crossed:
         return symmetric(weights @ self._products.T, len(self._columns))
 
 
-def _newton_step(
-    beta: Floats, columns: Floats, crossed: _Crossed, p: Floats, y: Floats, weights: Floats, precision: Floats
-) -> Floats:
+class _Curvatures:
+    """Negative Hessians of many fits, made anew for every step; of a few fits only where the last ones serve no more.
+
+    With a few fits the curvature takes nearly all of the time, and next to the top it hardly changes: it is kept as
+    long as each step is a tenth of the one before or less, so that what is left when a fit has settled is less than
+    its tolerance still.
+    """
+
+    def __init__(self, columns: Floats, sets: int, precision: Floats) -> None:
+        self._crossed, self._precision = _Crossed(columns, sets), precision
+        self._kept = np.empty((sets, len(columns), len(columns))) if sets <= FEW else None
+        self._size, self._stale = np.full(sets, np.inf), np.ones(sets, dtype=bool)
+
+    def at(self, fits: NDArray[np.intp], weights: Floats) -> Floats:
+        """Those of some fits, shape (b, p, p), for weights of shape (b, n) that hold ``p (1 - p)``."""
+        if self._kept is None:
+            return self._made(weights)
+        stale = self._stale[fits]
+        if stale.any():
+            self._kept[fits[stale]] = self._made(weights[stale])
+        return self._kept[fits]
+
+    def stepped(self, fits: NDArray[np.intp], step: Floats, whole: NDArray[np.bool_]) -> None:
+        """Note how long the steps of some fits were, and whether they were taken whole."""
+        size = np.abs(step).max(axis=1)
+        self._stale[fits] = (size > self._size[fits] / 10) | ~whole
+        self._size[fits] = size
+
+    def _made(self, weights: Floats) -> Floats:
+        information, at = self._crossed.sums(weights), np.arange(len(self._precision))
+        information[:, at, at] += self._precision
+        information[:, 0, 0] += NEARLY_NOTHING
+        return information
+
+
+def _step(information: Floats, score: Floats) -> Floats:
     """Newton's step of each fit, shape (b, p), no longer than :data:`MAX_STEP` in any coefficient."""
-    at = np.arange(len(columns))
-    score = (weights * (y - p)) @ columns.T - precision * beta
-    information = crossed.sums(weights * (p * (1 - p)))
-    information[:, at, at] += precision
-    information[:, 0, 0] += 1e-10  # a sample of one outcome only leaves the intercept without an end
     step = np.asarray(np.linalg.solve(information, score[:, :, None])[:, :, 0])
     return step * np.minimum(1.0, MAX_STEP / np.maximum(np.abs(step).max(axis=1), 1e-300))[:, None]
 
@@ -111,21 +147,23 @@ def fit_many(
     width = x.shape[1]
     precision = precision_of(prior_sd, width)
     columns = np.ascontiguousarray(x.T)
-    crossed = _Crossed(columns, len(weights))
+    curvatures = _Curvatures(columns, len(weights), precision)
     out = np.tile(np.zeros(width) if start is None else start, (len(weights), 1))
     left, length = np.arange(len(weights)), np.ones(len(weights))
     y = np.broadcast_to(y, weights.shape)
     reached_so_far, chances = _at(out, columns, y, weights, precision)
     for _ in range(MAX_ITERATIONS):
-        step = _newton_step(out[left], columns, crossed, chances[left], y[left], weights[left], precision)
-        step *= length[left, None]
+        p, often = chances[left], weights[left]
+        score = (often * (y[left] - p)) @ x - precision * out[left]
+        step = _step(curvatures.at(left, often * (p * (1 - p))), score) * length[left, None]
         tried = out[left] + step
-        reached, there = _at(tried, columns, y[left], weights[left], precision)
+        reached, there = _at(tried, columns, y[left], often, precision)
         # Far from the top a whole step can overshoot and the steps then swing for ever: go half as far.
         uphill = reached >= reached_so_far[left] - 1e-9 * np.abs(reached_so_far[left])
         at = left[uphill]
         out[at], reached_so_far[at], chances[at] = tried[uphill], reached[uphill], there[uphill]
         settled = uphill & (length[left] == 1.0) & (np.abs(step).max(axis=1) < tolerance)
+        curvatures.stepped(left, step, uphill & (length[left] == 1.0))
         length[left] = np.where(uphill, 1.0, length[left] / 2)
         left = left[~settled]
         if not len(left):

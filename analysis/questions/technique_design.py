@@ -124,11 +124,17 @@ def _gathered(name: str, level: Codes) -> Codes:
     return small_together(level, least)
 
 
+def _numbered(level: Codes) -> tuple[Codes, Codes]:
+    """Levels numbered from 0 in the same order, without those that no row has, and the rows of each."""
+    n = np.bincount(level)
+    there = n > 0
+    return (np.cumsum(there) - 1)[level], n[there]
+
+
 def small_together(level: Codes, least: int) -> Codes:
     """Levels with fewer than ``least`` rows as one, the last; all numbered from 0."""
-    found, at, n = np.unique(level, return_inverse=True, return_counts=True)
-    pooled = np.where(n < least, len(found), np.arange(len(found)))
-    return np.asarray(np.unique(pooled[at], return_inverse=True)[1], dtype=np.int64)
+    at, n = _numbered(level)
+    return _numbered(np.where(n < least, len(n), np.arange(len(n)))[at])[0]
 
 
 def with_neighbours(level: Codes, least: int) -> Codes:
@@ -145,8 +151,8 @@ def with_neighbours(level: Codes, least: int) -> Codes:
     ndarray of int, shape (n,)
         Numbered from 0, in the same order.
     """
-    found, at, n = np.unique(level, return_inverse=True, return_counts=True)
-    group = np.arange(len(found))
+    at, n = _numbered(level)
+    group = np.arange(len(n))
     while group.size and group[-1] > 0:
         size = np.bincount(group, weights=n)
         small = int(size.argmin())
@@ -179,7 +185,7 @@ def columns_of(rows: pd.DataFrame) -> Columns:
         if rows[name].isna().all():
             continue
         if isinstance(term, Category):
-            levels[name] = np.unique(rows[name].astype(str), return_inverse=True)[1]
+            levels[name] = pd.factorize(rows[name].astype(str).to_numpy(object), sort=True)[0]
         else:
             number = rows[name].to_numpy(float)
             numbers[name] = number - np.median(number)

@@ -9,11 +9,15 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from analysis.models.overlap_influence import variances
 from analysis.models.overlap_weights import (
     Arms,
+    Models,
     compare,
+    compared,
     effective_n,
     imbalance,
+    imbalance_of_levels,
     models_of,
     propensity,
     stratified_samples,
@@ -24,6 +28,8 @@ from analysis.questions.technique_design import FEWEST, Codes, Columns, small_to
 
 Floats = NDArray[np.float64]
 
+BY_FORMULA = 5_000  # jobs compared from which variances are worked out without samples
+NAMES = ("difference", "robust", "log_failure_ratio")
 EVEN = (0.1, 0.9)  # chance of the arm within which a job could have gone either way (common practice, no source)
 
 
@@ -65,6 +71,8 @@ class One:
     df : float
         Rows less coefficients.
     overlap : Overlap
+    models : Models
+        The fits behind it; those of the next completed table are near them.
     """
 
     chances: tuple[float, float]
@@ -73,6 +81,7 @@ class One:
     if_equal: float
     df: float
     overlap: Overlap
+    models: Models
 
 
 @dataclass(frozen=True)
@@ -95,29 +104,35 @@ class Samples:
     draws: int
     rng: np.random.Generator
 
-    def of(self, table: Columns, contrast: Contrast) -> One:
-        """Estimates from one completed table."""
+    def of(self, table: Columns, contrast: Contrast, before: One | None = None) -> One:
+        """Estimates from one completed table; ``before`` are those from another, to start from."""
         part = table.part(self.keep, contrast.columns)
         rows = self.rows[self.keep]
         arms = Arms(rows["first_boot"].to_numpy(float), self.arm[self.keep], part.x, part.prior_sd)
-        models = models_of(arms)
-        whole = compare(arms, models, np.ones((1, len(arms.y))))
-        drawn = compare(arms, models, stratified_samples(_strata(rows), self.draws, self.rng))
+        models = models_of(arms, before.models if before else None)
+        whole = compared(arms, models.chosen[None], models.outcome[None], np.ones((1, len(arms.y))))
         e = propensity(arms, models)
-        names = ("difference", "robust", "log_failure_ratio")
         return One(
             chances=(float(whole.with_it[0]), float(whole.without[0])),
-            estimate={name: float(getattr(whole, name)[0]) for name in names},
-            variance={name: float(getattr(drawn, name).var(ddof=1)) for name in names},
-            if_equal=variance_if_equal(arms, e),
+            estimate={name: float(getattr(whole, name)[0]) for name in NAMES},
+            variance=self._variances(arms, models, _strata(rows)),
+            if_equal=variance_if_equal(arms, e, models.outcome[:-1]),
             df=float(max(len(arms.y) - part.x.shape[1] - 1, 2)),
             overlap=_overlap(arms, e, part.watched),
+            models=models,
         )
+
+    def _variances(self, arms: Arms, models: Models, strata: Codes) -> dict[str, float]:
+        """By the bootstrap; from :data:`BY_FORMULA` rows on by the formula that it comes to with many samples."""
+        if len(arms.y) >= BY_FORMULA:
+            return variances(arms, models, strata)
+        drawn = compare(arms, models, stratified_samples(strata, self.draws, self.rng))
+        return {name: float(getattr(drawn, name).var(ddof=1)) for name in NAMES}
 
 
 def _strata(rows: pd.DataFrame) -> Codes:
     """Technician of each row; those with hardly a job together, since a stratum of one or two hardly varies."""
-    return small_together(pd.factorize(rows["technician_id"])[0], FEWEST)
+    return small_together(pd.factorize(rows["technician_id"])[0] + 1, FEWEST)  # blanks, -1, are a stratum too
 
 
 def _overlap(arms: Arms, e: Floats, watched: Mapping[str, Codes]) -> Overlap:
@@ -127,8 +142,5 @@ def _overlap(arms: Arms, e: Floats, watched: Mapping[str, Codes]) -> Overlap:
         effective=(effective_n(h[arms.arm == 1]), effective_n(h[arms.arm == 0])),
         before=imbalance(arms, np.ones(len(h))),
         after=imbalance(arms, h),
-        left={
-            name: imbalance(arms, h, np.asarray(level[:, None] == np.unique(level), dtype=float))
-            for name, level in watched.items()
-        },
+        left={name: imbalance_of_levels(arms, h, level) for name, level in watched.items()},
     )

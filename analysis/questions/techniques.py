@@ -214,7 +214,9 @@ def _answer(
     if why := why_refused(groups, contrast, least):
         return Refused(contrast, groups, why, ledger)
     samples = Samples(found.rows, arm, keep, effort.draws, rng)
-    each = [samples.of(table, contrast) for table in completed]
+    each: list[One] = []
+    for table in completed:
+        each.append(samples.of(table, contrast, each[-1] if each else None))
     overlap = each[0].overlap
     if min(overlap.effective) < least:
         amount, name = min(zip(overlap.effective, contrast.arms, strict=True))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from analysis.cohort.outcomes import DEFINITIONS
 from analysis.questions.technique_answers import TechniqueAnswers
 from analysis.questions.technique_groups import USES_BOTH
-from analysis.questions.technique_samples import EVEN
+from analysis.questions.technique_samples import BY_FORMULA, EVEN
 from analysis.questions.technique_twin import SHOPS
 from analysis.questions.techniques import COPIES, DRAWS, UNLIKE
 from analysis.records.problems import plural
@@ -34,7 +34,8 @@ def methods(page: TechniqueAnswers) -> Bullets:
             f" 'cannot tell' where the weighted jobs still differ by over {number(UNLIKE, 1)} standard deviations in technician,"
             " quarter or damage at intake.",
             f"Intervals: {COPIES} completed tables, in each {DRAWS} bootstrap samples that keep each technician's jobs, pooled by"
-            " Rubin's rules; technicians with fewer than five jobs are drawn together. Never narrower than by the variance that two"
+            " Rubin's rules; technicians with fewer than five jobs are drawn together"
+            f" (from {BY_FORMULA:,} jobs compared, the formula that many such samples come to). Never narrower than by the variance that two"
             " equal ways would have (that of the score test), since a small arm without a failure looks the same in every sample."
             " Blanks in what is adjusted for take the value of a similar job (predictive mean matching); which way"
             " was taken is never filled in. 'Lost to blanks': how much of what the jobs could have told the blanks took away.",

@@ -63,6 +63,20 @@ def test_rows_found_by_a_tree_lie_as_near_as_those_found_by_looking_at_every_pai
         np.testing.assert_allclose(found, apart, rtol=0, atol=1e-12)
 
 
+def test_means_and_their_spread_are_the_same_where_only_some_rows_lend(monkeypatch):
+    full, holes, helpers = table(8_000)
+    found = {}
+    for lenders in (400, 10**9):
+        monkeypatch.setattr(imputation, "MOST_LENDERS", lenders)
+        made = impute(holes, ("b", "c"), helpers, 20, np.random.default_rng(2))
+        found[lenders] = np.array([[one["b"].mean(), one["c"].eq("hard").mean()] for one in made])
+    few, all_rows = found[400], found[10**9]
+    truth = [full["b"].mean(), full["c"].eq("hard").mean()]
+    np.testing.assert_allclose(few.mean(axis=0), truth, atol=0.03)
+    # Between copies the means differ more with few lenders, never less: what is not known is not understated.
+    assert (few.std(axis=0, ddof=1) > 0.6 * all_rows.std(axis=0, ddof=1)).all()
+
+
 def test_the_same_seed_gives_the_same_and_a_column_without_any_value_is_left():
     _, holes, helpers = table(200)
     holes = holes.assign(empty=np.nan)

@@ -6,12 +6,14 @@ import numpy as np
 import pytest
 from scipy.special import expit
 
+from analysis.models import ridge_logit
 from analysis.models.logit import fit_logit
 from analysis.models.overlap_weights import (
     Arms,
     compare,
     effective_n,
     imbalance,
+    imbalance_of_levels,
     models_of,
     propensity,
     stratified_samples,
@@ -106,3 +108,19 @@ def test_the_variance_of_equal_arms_by_hand():
 def test_effective_numbers():
     assert effective_n(np.ones(7)) == pytest.approx(7)
     assert effective_n(np.array([1.0, 1.0, 0.0, 0.0])) == pytest.approx(2)
+
+
+def test_levels_are_as_far_apart_as_a_column_for_each():
+    arms, _ = confounded(300, 0.5)
+    weight, level = np.random.default_rng(4).random(300), np.arange(300) % 4
+    columns = np.asarray(level[:, None] == np.arange(4), dtype=float)
+    assert imbalance_of_levels(arms, weight, level) == pytest.approx(imbalance(arms, weight, columns), abs=1e-12)
+    assert imbalance_of_levels(arms, weight, np.zeros(300, dtype=int)) == 0.0
+
+
+def test_a_few_fits_are_the_same_with_curvatures_kept_as_with_new_ones(monkeypatch):
+    arms, _ = confounded(400, 2.0)
+    once = np.ones((1, 400))
+    kept = fit_many(arms.x, arms.y, once, 2.5)
+    monkeypatch.setattr(ridge_logit, "FEW", 0)
+    np.testing.assert_allclose(kept, fit_many(arms.x, arms.y, once, 2.5), atol=1e-9)
