@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -68,6 +68,18 @@ class Cohort:
     log_hash: str
     blanks_as_cold: bool = False
 
+    def at_most(self, jobs: int) -> Cohort:
+        """The same with so many first boots at most, taken as if by lot: by a hash of the job code.
+
+        What is taken does not depend on the order of rows, and a job once taken stays until enough others come.
+        """
+        if len(self.first_boots) <= jobs:
+            return self
+        lot = pd.util.hash_array(self.first_boots["job_id"].to_numpy(object))
+        taken = np.sort(np.argsort(lot, kind="stable")[:jobs])
+        ledger = self.ledger.then((f"not among the {jobs} taken by lot", len(lot) - jobs))
+        return replace(self, first_boots=self.first_boots.iloc[taken].reset_index(drop=True), ledger=ledger)
+
     def blank_preheats(self, rows: pd.DataFrame) -> int:
         """How many rows of features count as installed cold only because no preheat is noted."""
         return int(rows["install_preheat"].eq(0).sum()) if self.blanks_as_cold else 0
@@ -114,11 +126,21 @@ def _told_by_the_last_job(frame: pd.DataFrame) -> pd.DataFrame:
     return out.assign(chain_hours=hours.where(frame["job_id"].isin(last.index), frame["bench_hours"]))
 
 
+_SHARED: list[tuple[Log, Cohort]] = []
+
+
+def share_cohort(log: Log) -> None:
+    """Make the cohort of a log once, for all that ask for that of this very log in this process and its copies."""
+    _SHARED[:] = [(log, build_cohort(log))]
+
+
 def build_cohort(log: Log) -> Cohort:
     """Put everything the models need on one row a job.
 
     Work after boot test 1 has no influence on any column (tested).
     """
+    if _SHARED and _SHARED[0][0] is log:
+        return _SHARED[0][1]
     jobs = log.tables["jobs"].reset_index(drop=True)
     outcomes = job_outcomes(log).reset_index(drop=True)
     wanted = pd.DataFrame({"job_id": jobs["job_id"], "test_no": 1.0})

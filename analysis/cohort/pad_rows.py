@@ -49,7 +49,10 @@ def pad_rows(log: Log, cohort: Cohort) -> PadRows:
     every = log.tables["chip_sides"]
     sides, undated = dated(every, log)
     first = sides[sides["before"].eq(1)]
-    own = first[first["job_id"].isin(cohort.first_boots["job_id"])]
+    compared = first["job_id"].isin(cohort.first_boots["job_id"])
+    booted = first["job_id"].isin(cohort.jobs.loc[cohort.jobs["first_boot"].notna(), "job_id"])
+    by_lot = int(booted.sum() - compared.sum())
+    own = first[compared]
     own = own[~own["job_id"].isin(cohort.undated.jobs)]
     lost = own["pads_lost_n"].astype("Float64").to_numpy(float, na_value=np.nan)
     at = own["pads_lost_at"].astype(object)
@@ -78,7 +81,8 @@ def pad_rows(log: Log, cohort: Cohort) -> PadRows:
     ledger = start_ledger("sides", len(every)).then(
         ("no boot test named on a job with several", len(undated)),
         ("worked on after boot test 1", len(sides) - len(first)),
-        ("job without a first boot, or undated work on it", len(first) - len(own)),
+        ("job not taken by lot", by_lot),
+        ("job without a first boot, or undated work on it", len(first) - len(own) - by_lot),
         ("pads lost not counted", int(np.isnan(lost).sum())),
         ("pads gone when first seen", int(gone.sum())),
     )

@@ -18,7 +18,8 @@ Floats = NDArray[np.float64]
 WEAK_SD = 2.5
 MAX_ITERATIONS = 50
 MAX_STEP = 4.0
-FEW = 8
+FEW = 8  # fits
+LONG = 5_000  # rows
 NEARLY_NOTHING = 1e-10  # precision of the intercept: a sample of one outcome only leaves it without an end
 
 
@@ -56,29 +57,30 @@ class _Crossed:
         """Of columns, shape (p, n).
 
         For more than :data:`FEW` sets all products are worked out beforehand, so that the sums are one product of
-        matrices; for a few sets that would take longer than a product of matrices for each.
+        matrices; for a few sets, or :data:`LONG` columns, that would take longer than a product of matrices for each.
         """
         self._columns = columns
-        self._products = products(columns) if sets > FEW else None
+        self._products = products(columns) if sets > FEW and columns.shape[1] < LONG else None
 
     def sums(self, weights: Floats) -> Floats:
         """The sums, shape (b, p, p), for weights of shape (b, n)."""
-        if self._products is None:
-            return np.asarray((self._columns * weights[:, None, :]) @ self._columns.T)
-        return symmetric(weights @ self._products.T, len(self._columns))
+        if self._products is not None:
+            return symmetric(weights @ self._products.T, len(self._columns))
+        return np.array([(self._columns * each) @ self._columns.T for each in weights])
 
 
 class _Curvatures:
-    """Negative Hessians of many fits, made anew for every step; of a few fits only where the last ones serve no more.
+    """Negative Hessians of many fits, made anew for every step; of long or few ones only where the last serve no more.
 
-    With a few fits the curvature takes nearly all of the time, and next to the top it hardly changes: it is kept as
-    long as each step is a tenth of the one before or less, so that what is left when a fit has settled is less than
-    its tolerance still.
+    There the curvature takes nearly all of the time, and next to the top it hardly changes: it is kept as long as each
+    step is a third of the one before or less, so that what is left when a fit has settled is less than its tolerance
+    still.
     """
 
     def __init__(self, columns: Floats, sets: int, precision: Floats) -> None:
         self._crossed, self._precision = _Crossed(columns, sets), precision
-        self._kept = np.empty((sets, len(columns), len(columns))) if sets <= FEW else None
+        width, n = columns.shape
+        self._kept = np.empty((sets, width, width)) if sets <= FEW or n >= LONG else None
         self._size, self._stale = np.full(sets, np.inf), np.ones(sets, dtype=bool)
 
     def at(self, fits: NDArray[np.intp], weights: Floats) -> Floats:
@@ -87,13 +89,14 @@ class _Curvatures:
             return self._made(weights)
         stale = self._stale[fits]
         if stale.any():
-            self._kept[fits[stale]] = self._made(weights[stale])
+            alike = stale.all() and (weights == weights[0]).all()  # all fits of the same rows start at the same place
+            self._kept[fits[stale]] = self._made(weights[:1] if alike else weights[stale])
         return self._kept[fits]
 
     def stepped(self, fits: NDArray[np.intp], step: Floats, whole: NDArray[np.bool_]) -> None:
         """Note how long the steps of some fits were, and whether they were taken whole."""
         size = np.abs(step).max(axis=1)
-        self._stale[fits] = (size > self._size[fits] / 10) | ~whole
+        self._stale[fits] = (size > self._size[fits] / 3) | ~whole
         self._size[fits] = size
 
     def _made(self, weights: Floats) -> Floats:
@@ -131,7 +134,7 @@ def fit_many(
         SD of the normal prior of each coefficient around zero, in log odds; that of the intercept is not used. Infinite
         for maximum likelihood.
     start : ndarray, shape (p,), optional
-        Where to start, such as the fit of all rows.
+        Where to start, such as the fit of all rows; all zero by default.
     tolerance : float
         Largest change of a coefficient at which a fit has settled.
 
@@ -148,9 +151,12 @@ def fit_many(
     precision = precision_of(prior_sd, width)
     columns = np.ascontiguousarray(x.T)
     curvatures = _Curvatures(columns, len(weights), precision)
-    out = np.tile(np.zeros(width) if start is None else start, (len(weights), 1))
-    left, length = np.arange(len(weights)), np.ones(len(weights))
     y = np.broadcast_to(y, weights.shape)
+    if start is None:  # with many rows samples are much the same, so that all start where the first one ends
+        alike = len(weights) > FEW and len(x) >= LONG
+        start = fit_many(x, y[0], weights[:1], prior_sd)[0] if alike else np.zeros(width)
+    out = np.tile(start, (len(weights), 1))
+    left, length = np.arange(len(weights)), np.ones(len(weights))
     reached_so_far, chances = _at(out, columns, y, weights, precision)
     for _ in range(MAX_ITERATIONS):
         p, often = chances[left], weights[left]

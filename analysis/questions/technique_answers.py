@@ -21,6 +21,8 @@ from analysis.questions.verdicts import Verdict
 from analysis.records.log import Log
 from analysis.records.once import usable_log
 
+MOST_COMPARED = 100_000  # first boots; with so many, standard errors are under a percentage point already
+
 
 @dataclass(frozen=True)
 class TechniqueAnswers:
@@ -87,7 +89,7 @@ def technique_answers(
     """
     settings = log.settings
     outcome = trial_outcome(Path(plan_file), log) if plan_file else None
-    cohort = build_cohort(log)
+    cohort = build_cohort(log).at_most(MOST_COMPARED)
     found = technique_rows(log, cohort)
     smallest, least = settings.smallest_difference_points, settings.minimum_class_n
     contrasts = contrasts_for(settings.extra_contrasts)
@@ -141,7 +143,7 @@ def build_techniques(
 def plan_of(folder: Path, jobs: int = 0, seed: int = RNG_SEED) -> NextTrial:
     """What to try next, without the rest of the page."""
     log = usable_log(folder)
-    settings, found = log.settings, technique_rows(log, build_cohort(log))
+    settings, found = log.settings, technique_rows(log, build_cohort(log).at_most(MOST_COMPARED))
     smallest, least = settings.smallest_difference_points, settings.minimum_class_n
     answers = techniques(found, contrasts_for(settings.extra_contrasts), smallest, least)
     return next_trial(found, answers, log.last_date, smallest, least, seed, jobs)

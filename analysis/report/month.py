@@ -13,6 +13,7 @@ from functools import partial
 from pathlib import Path
 
 from analysis.errors import RenderError, ReworkError
+from analysis.records.log import Log
 from analysis.report.kept import kept_in, pages_kept
 from analysis.report.render import NOTEBOOKS, Say, can_be_copied, import_tools, import_what_cells_import
 
@@ -86,8 +87,10 @@ def _make(name: str, order: _Order, say: Say) -> Made:
 
 
 @contextmanager
-def _makers(say: Say, *, cells_will_run: bool) -> Iterator[Callable[..., Iterator[Made]]]:
+def _makers(say: Say, log: Log, *, cells_will_run: bool) -> Iterator[Callable[..., Iterator[Made]]]:
     """How the pages are made: by two copies of this process where the system can copy one, else one after the other."""
+    from analysis.cohort.features import share_cohort
+
     if not can_be_copied():
         say("This process cannot be copied: the pages are made one after the other.")
         yield map
@@ -95,6 +98,8 @@ def _makers(say: Say, *, cells_will_run: bool) -> Iterator[Callable[..., Iterato
     import_tools()  # once, for all
     for name in NAMES if cells_will_run else ():
         import_what_cells_import(NOTEBOOKS / f"{name}.ipynb")
+    if cells_will_run:
+        share_cohort(log)
     gc.freeze()  # what stands now is shared by the copies; looking through it for garbage would copy it
     sys.stdout.flush()
     try:
@@ -138,7 +143,7 @@ def publish_month(folder: Path, month: str, out: Path, say: Say, keep: Path | No
         month_for(log, month)
     contrasts_for(log.settings.extra_contrasts)
     one = partial(_make, order=_Order(folder, month, out), say=say)
-    with kept_in(keep), _makers(say, cells_will_run=pages_kept(folder) < len(PAGES)) as each:
+    with kept_in(keep), _makers(say, log, cells_will_run=pages_kept(folder) < len(PAGES)) as each:
         made = list(each(one, PAGES))
     for page in made:
         say(f"No page, {page.name}: {page.reason}" if page.path is None else f"Page written to {page.path}")

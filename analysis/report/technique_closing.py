@@ -35,7 +35,7 @@ def methods(page: TechniqueAnswers) -> Bullets:
             " quarter or damage at intake.",
             f"Intervals: {COPIES} completed tables, in each {DRAWS} bootstrap samples that keep each technician's jobs, pooled by"
             " Rubin's rules; technicians with fewer than five jobs are drawn together"
-            f" (from {BY_FORMULA:,} jobs compared, the formula that many such samples come to). Never narrower than by the variance that two"
+            f" (from {number(BY_FORMULA)} jobs compared on, the formula that many such samples come to). Never narrower than by the variance that two"
             " equal ways would have (that of the score test), since a small arm without a failure looks the same in every sample."
             " Blanks in what is adjusted for take the value of a similar job (predictive mean matching); which way"
             " was taken is never filled in. 'Lost to blanks': how much of what the jobs could have told the blanks took away.",

@@ -3,17 +3,23 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
 import pytest
 
+from analysis.cohort import features
 from analysis.cohort.as_of import as_of, set_aside_by
 from analysis.cohort.attempts import build_attempts
 from analysis.cohort.donors import donor_features
 from analysis.cohort.features import INTAKE_COLUMNS, build_cohort, intake_features
 from analysis.cohort.hours import hours_to_success
+from analysis.cohort.pad_rows import pad_rows
+from analysis.records.log import read_log
 from tests.tables import boot, closed, job, log_of
+
+DEMO = Path(__file__).resolve().parents[2] / "data_demo"
 
 
 @pytest.mark.parametrize(
@@ -255,3 +261,29 @@ def test_hours_of_a_chain_are_not_known_where_a_part_of_them_is_not_written():
     later = {"prior_rework": "here", "previous_job_id": "A", "received_date": "2026-03-01"}
     log = log_of(jobs=[closed("A", "not_recovered", bench_hours=5.0), closed("B", bench_hours=None, **later)])
     assert np.isnan(build_cohort(log).jobs.set_index("job_id").loc["A", "chain_hours"])
+
+
+def test_jobs_taken_by_lot_depend_on_no_order_and_are_counted():
+    log = read_log(DEMO).without_faulty_jobs()
+    cohort = build_cohort(log)
+    n = len(cohort.first_boots)
+    assert cohort.at_most(n) is cohort
+    turned = replace(cohort, first_boots=cohort.first_boots.iloc[::-1].reset_index(drop=True))
+    taken = cohort.at_most(100)
+    assert set(taken.first_boots["job_id"]) == set(turned.at_most(100).first_boots["job_id"])
+    assert set(taken.first_boots["job_id"]) < set(cohort.at_most(150).first_boots["job_id"])
+    assert (taken.ledger.rows_used, taken.ledger.exclusions[-1][1]) == (100, n - 100)
+    lost = dict(pad_rows(log, taken).ledger.exclusions)
+    assert lost["job not taken by lot"] > 0
+    assert "job not taken by lot" not in dict(pad_rows(log, cohort).ledger.exclusions)
+    assert lost["job without a first boot, or undated work on it"] > 0
+
+
+def test_a_cohort_is_shared_only_for_the_very_log_it_was_made_of(monkeypatch):
+    monkeypatch.setattr(features, "_SHARED", [])
+    log = read_log(DEMO).without_faulty_jobs()
+    features.share_cohort(log)
+    assert build_cohort(log) is build_cohort(log)
+    other = replace(log)
+    assert build_cohort(other) is not build_cohort(log)
+    pd.testing.assert_frame_equal(build_cohort(other).jobs, build_cohort(log).jobs)

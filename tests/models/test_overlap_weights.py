@@ -124,3 +124,13 @@ def test_a_few_fits_are_the_same_with_curvatures_kept_as_with_new_ones(monkeypat
     kept = fit_many(arms.x, arms.y, once, 2.5)
     monkeypatch.setattr(ridge_logit, "FEW", 0)
     np.testing.assert_allclose(kept, fit_many(arms.x, arms.y, once, 2.5), atol=1e-9)
+
+
+def test_many_long_fits_are_the_same_as_with_a_curvature_for_every_step(monkeypatch):
+    arms, _ = confounded(6_000, 0.5)
+    rare = np.arange(6_000) < 8  # of hardly any rows, whose samples differ by far
+    x = np.column_stack([arms.x, rare])
+    y = (np.random.default_rng(8).random((20, 6_000)) < np.where(rare, 0.9, 0.4)).astype(float)
+    kept = fit_many(x, y, np.ones_like(y), 2.5)
+    monkeypatch.setattr(ridge_logit, "LONG", 10**9)
+    np.testing.assert_allclose(kept, fit_many(x, y, np.ones_like(y), 2.5), atol=1e-7)
