@@ -65,7 +65,7 @@ def add_month_commands(add: Callable[..., argparse.ArgumentParser]) -> None:
         _month,
         "Make every page of the month, and an index of them.",
         "rework month my_log --month 2024-09",
-        more="Two at a time: review, accept or decline, techniques, technicians, log check. Private pages are not among"
+        more="Side by side: review, accept or decline, techniques, technicians, log check. Private pages are not among"
         " them. What has not changed since is not worked out again.",
         guide="before_the_monthly_meeting",
     )

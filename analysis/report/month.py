@@ -1,4 +1,4 @@
-"""Every page of a month in one go, two at a time."""
+"""Every page of a month in one go, all at a time while the log is small."""
 
 from __future__ import annotations
 
@@ -17,7 +17,8 @@ from analysis.records.log import Log
 from analysis.report.kept import kept_in, pages_kept
 from analysis.report.render import NOTEBOOKS, Say, can_be_copied, import_tools, import_what_cells_import
 
-AT_ONCE = 2
+AT_ONCE = 2  # pages, of a log whose pages take much memory each; all of them below
+LARGE = 20_000  # jobs
 NAMES = ("monthly_review", "accept_or_decline", "techniques", "technicians", "log_check")
 
 
@@ -68,7 +69,7 @@ def _check(order: _Order, say: Say) -> Path:
     return publish_check(order.folder, order.out, say)
 
 
-# Those that take longest come first, so that none of them is left to run alone at the end.
+# Those that take longest come first, so that none of them is left to run alone at the end of a large log's month.
 PAGES: dict[str, Callable[[_Order, Say], Path]] = {
     "review": _review,
     "accept or decline": _counter,
@@ -88,7 +89,7 @@ def _make(name: str, order: _Order, say: Say) -> Made:
 
 @contextmanager
 def _makers(say: Say, log: Log, *, cells_will_run: bool) -> Iterator[Callable[..., Iterator[Made]]]:
-    """How the pages are made: by two copies of this process where the system can copy one, else one after the other."""
+    """How the pages are made: by copies of this process where the system can copy one, else one after the other."""
     from analysis.cohort.features import share_cohort
 
     if not can_be_copied():
@@ -103,7 +104,8 @@ def _makers(say: Say, log: Log, *, cells_will_run: bool) -> Iterator[Callable[..
     gc.freeze()  # what stands now is shared by the copies; looking through it for garbage would copy it
     sys.stdout.flush()
     try:
-        with ProcessPoolExecutor(AT_ONCE, multiprocessing.get_context("fork")) as pool:
+        copies = len(PAGES) if len(log.tables["jobs"]) < LARGE else AT_ONCE
+        with ProcessPoolExecutor(copies, multiprocessing.get_context("fork")) as pool:
             yield pool.map
     finally:
         gc.unfreeze()

@@ -30,9 +30,9 @@ def _refused(order, say):
     raise ModelError("too few jobs", todo="Wait.")
 
 
-@pytest.fixture(params=["two at a time", "one after the other"])
+@pytest.fixture(params=["at once", "one after the other"])
 def said(request, monkeypatch):
-    copies = request.param == "two at a time"
+    copies = request.param == "at once"
     if copies and ("fork" not in multiprocessing.get_all_start_methods() or sys.platform == "darwin"):
         pytest.skip("no copies of a running process here")
     monkeypatch.setattr(month, "can_be_copied", lambda: copies)  # the tests' own process may have several threads
