@@ -102,7 +102,7 @@ def optimism(
     differences = []
     for one in chosen:
         at = np.asarray(one, dtype=int)
-        drawn, own = rows.iloc[at].reset_index(drop=True), outcome[at]
+        drawn, own = rows.take(at).reset_index(drop=True), outcome[at]
         predict = fit(drawn, own)
         if predict is not None:
             chances = predict(rows)  # those of the rows drawn are among them

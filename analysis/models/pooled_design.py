@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
@@ -24,6 +25,42 @@ Flags = NDArray[np.bool_]
 PooledTerm = Category | Number
 
 TODO = "No chance can be given for it; jobs of this kind must first be in the log."
+
+
+def laid_out(frame: pd.DataFrame, terms: Sequence[PooledTerm], *others: str) -> pd.DataFrame:
+    """Only the columns of the terms and the others named, levels as codes: for rows that are fitted to many times."""
+    columns = dict.fromkeys((*(term.column for term in terms), *others))
+    levels = {term.column: "category" for term in terms if isinstance(term, Category)}
+    return frame[list(columns)].astype(levels)
+
+
+def coded(column: pd.Series) -> tuple[NDArray[np.int64], Sequence[object]]:
+    """Code of each row, -1 for a blank, and the level that each code stands for; some may stand in no row."""
+    if isinstance(column.dtype, pd.CategoricalDtype):
+        return column.cat.codes.to_numpy(np.int64), column.cat.categories
+    codes, levels = pd.factorize(column.to_numpy(dtype=object))
+    return codes, levels
+
+
+def equal_rows(columns: Sequence[NDArray[np.int64]]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Which rows are equal: the place of the first of each kind, in order of appearance, and the kind of each row.
+
+    Parameters
+    ----------
+    columns : sequence of ndarray of int, shape (n,)
+        Codes, -1 or more.
+    """
+    key, span = np.zeros(len(columns[0]), dtype=np.int64), 1
+    for codes in columns:
+        size = int(codes.max(initial=0)) + 2
+        if span * size > 2**62:
+            key = pd.factorize(key)[0]
+            span = int(key.max()) + 1
+        key, span = key * size + codes + 1, span * size
+    kind, found = pd.factorize(key)
+    first = np.empty(len(found), dtype=np.intp)
+    first[kind[::-1]] = np.arange(len(kind))[::-1]
+    return first, kind
 
 
 @dataclass(frozen=True)
@@ -61,10 +98,12 @@ class PooledCategory:
 
     def positions(self, frame: pd.DataFrame) -> NDArray[np.int64]:
         """Each row's place among the levels; -1 for a level never seen."""
-        codes, found = pd.factorize(frame[self.column].to_numpy(dtype=object))
+        codes, found = coded(frame[self.column])
         known = {level: at for at, level in enumerate(self.levels[:-1])}
         places = [known.get(str(level), -1) for level in found]
         return np.array([*places, len(self.levels) - 1], dtype=np.int64)[codes]  # a blank has code -1
+
+    codes = positions
 
     def seen(self, frame: pd.DataFrame) -> Flags:
         """Rows with a known level or a blank."""
@@ -82,9 +121,9 @@ class PooledCategory:
             )
         return self._indicators(at)
 
-    def means(self, frame: pd.DataFrame) -> Floats:
+    def means(self) -> Floats:
         """Share of the rows fitted to with each level, shape (levels,)."""
-        return np.asarray(self.counts, dtype=float) / len(frame)
+        return np.asarray(self.counts, dtype=float) / sum(self.counts)
 
     def indicators(self, frame: pd.DataFrame) -> Floats:
         """Indicators with zeros for a level never seen."""
@@ -126,18 +165,22 @@ class PooledNumber:
         """The values recorded at fitting and the share of rows each has among the recorded."""
         return self.values, np.asarray(self.counts, dtype=float) / sum(self.counts)
 
-    @property
+    @cached_property
     def median(self) -> float:
         """Median of the recorded."""
         return float(np.median(np.repeat(self.values, self.counts)))
 
-    @property
+    @cached_property
     def step(self) -> float:
         """Two standard deviations of the recorded; one unit where all are alike."""
         return 2 * float(np.std(np.repeat(self.values, self.counts))) or 1.0
 
     def _values(self, frame: pd.DataFrame) -> Floats:
         return frame[self.column].to_numpy(float, na_value=np.nan)
+
+    def codes(self, frame: pd.DataFrame) -> NDArray[np.int64]:
+        """The same code for the same number, -1 for a blank."""
+        return pd.factorize(self._values(frame))[0]
 
     def seen(self, frame: pd.DataFrame) -> Flags:
         """Rows within the range seen, or blank."""
@@ -157,9 +200,10 @@ class PooledNumber:
         blank = np.isnan(values)
         return np.column_stack([np.where(blank, 0.0, (values - self.median) / self.step), blank])
 
-    def means(self, frame: pd.DataFrame) -> Floats:
+    def means(self) -> Floats:
         """Mean of each column over the rows fitted to, shape (2,)."""
-        return np.asarray(self.columns(frame).mean(axis=0))
+        steps = (np.asarray(self.values) - self.median) / self.step
+        return np.array([steps @ np.asarray(self.counts, dtype=float), self.blank]) / (sum(self.counts) + self.blank)
 
 
 Fitted = PooledCategory | PooledNumber
@@ -216,6 +260,10 @@ class PooledDesign:
         families = np.empty((len(frame), 0)) if self.family is None else self.family.indicators(frame)
         return np.hstack([np.ones((len(frame), 1)), own, families])
 
+    def equal(self, frame: pd.DataFrame, *others: NDArray[np.int64]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+        """Rows that have the same columns (and others): see :func:`equal_rows`."""
+        return equal_rows([np.zeros(len(frame), dtype=np.int64), *(term.codes(frame) for term in self.facts), *others])
+
     def seen(self, frame: pd.DataFrame) -> Flags:
         """Rows that :meth:`matrix` takes without refusing, shape (n,)."""
         return np.logical_and.reduce([np.ones(len(frame), dtype=bool), *(term.seen(frame) for term in self.terms)])
@@ -226,10 +274,11 @@ class PooledDesign:
 
 
 def _fit_category(term: Category, frame: pd.DataFrame) -> PooledCategory | None:
-    codes, found = pd.factorize(frame[term.column].to_numpy(dtype=object))
+    codes, found = coded(frame[term.column])
     counts: Counter[str] = Counter()
     for level, n in zip(found, np.bincount(codes[codes >= 0], minlength=len(found)), strict=True):
-        counts[str(level)] += int(n)
+        if n:
+            counts[str(level)] += int(n)
     if not counts:
         return None
     known = sorted(counts, key=lambda level: (-counts[level], level))
@@ -279,7 +328,7 @@ def fit_pooled_design(frame: pd.DataFrame, terms: Sequence[PooledTerm], family: 
     fitted = [(term, _fitted(term, frame)) for term in terms]
     own = tuple(found for term, found in fitted if found is not None and term.column != family)
     families = [found for term, found in fitted if term.column == family and isinstance(found, PooledCategory)]
-    means = np.concatenate([np.empty(0), *(term.means(frame) for term in own)])
+    means = np.concatenate([np.empty(0), *(term.means() for term in own)])
     return PooledDesign(
         terms=own,
         family=families[0] if families else None,

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from analysis.models.offer_value import Basis
 from analysis.models.rolling import Rolling
-from analysis.questions.assess import Advice, decide_all, offer_of
+from analysis.questions.assess import Advice, decide_rows, offer_of
 from analysis.questions.bench_model import FACTS, BenchModel, bench_model, intake_rows
 from analysis.questions.intake_form import Intake
 from analysis.questions.offer_rows import Outcome, OutcomeRows
@@ -80,9 +80,8 @@ class Replay:
         return int(self.rows["staged"].sum())
 
 
-def past_intakes(here: pd.DataFrame, start_share: float) -> list[Intake]:
-    """Past jobs as they stood on the counter, one a row."""
-    facts = intake_rows(here[list(FACTS)].to_dict("records"))
+def past_intakes(here: pd.DataFrame, facts: pd.DataFrame, start_share: float) -> list[Intake]:
+    """Past jobs as they stood on the counter, one a row, and so are their facts."""
 
     def number(value: object) -> float | None:
         return None if pd.isna(value) else float(str(value))
@@ -90,7 +89,7 @@ def past_intakes(here: pd.DataFrame, start_share: float) -> list[Intake]:
     money = here[["job_id", "fee_basis", "fee_amount", "donor_cost"]].itertuples(index=False)
     return [
         Intake(
-            facts.iloc[[row]],
+            facts.iloc[row : row + 1],
             {},
             "" if pd.isna(basis) else str(basis),
             number(fee),
@@ -104,8 +103,10 @@ def past_intakes(here: pd.DataFrame, start_share: float) -> list[Intake]:
 
 def _decided(bench: BenchModel, here: pd.DataFrame, settings: Settings, start_share: float) -> list[dict[str, object]]:
     out = []
-    intakes = past_intakes(here, start_share)
-    for row, found in zip(here.to_dict("records"), decide_all(bench, intakes, settings), strict=True):
+    facts = intake_rows(here[list(FACTS)].to_dict("records"))
+    decided = decide_rows(bench, facts, past_intakes(here, facts, start_share), settings)
+    told = here[["job_id", "received_month", "recovered", "chain_hours"]].to_dict("records")
+    for row, found in zip(told, decided, strict=True):
         intake = found.intake
         chance = found.chances.get(Outcome.RECOVERED)
         offer, won = offer_of(intake, settings), row["recovered"] == 1
@@ -149,6 +150,7 @@ def replay(
         Share of a staged fee due at the start, between 0 and 1.
     months : int
     """
+    only = {Outcome.RECOVERED: rows[Outcome.RECOVERED]}
     jobs = rows[Outcome.RECOVERED].rows
     money = log.tables["jobs"].set_index("job_id")[["fee_basis", "fee_amount", "donor_cost"]]
     jobs = jobs.join(money.astype(object), on="job_id")
@@ -158,7 +160,7 @@ def replay(
     for month in periods:
         here = jobs[jobs["received_month"].eq(month)]
         if len(here):
-            bench = bench_model(rows, rolled, month.start_time)
+            bench = bench_model(only, rolled, month.start_time)
             decided += _decided(bench, here, log.settings, start_share)
     columns = [
         "job_id",
