@@ -36,8 +36,8 @@ def laid_out(frame: pd.DataFrame, terms: Sequence[PooledTerm], *others: str) -> 
 
 def coded(column: pd.Series) -> tuple[NDArray[np.int64], Sequence[object]]:
     """Code of each row, -1 for a blank, and the level that each code stands for; some may stand in no row."""
-    if isinstance(column.dtype, pd.CategoricalDtype):
-        return column.cat.codes.to_numpy(np.int64), column.cat.categories
+    if isinstance(column.array, pd.Categorical):
+        return column.array.codes.astype(np.int64), column.array.categories
     codes, levels = pd.factorize(column.to_numpy(dtype=object))
     return codes, levels
 

@@ -8,16 +8,18 @@ experience" count as accepted.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import astuple, dataclass, replace
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
 from analysis.models.offer_value import Basis
+from analysis.models.pooled_design import laid_out
 from analysis.models.rolling import Rolling
 from analysis.questions.assess import Advice, decide_rows, offer_of
-from analysis.questions.bench_model import FACTS, BenchModel, bench_model, intake_rows
+from analysis.questions.bench_model import FACTS, PAST_COLUMNS, BenchModel, bench_model, intake_rows
+from analysis.questions.intake_columns import donor_terms, intake_terms
 from analysis.questions.intake_form import Intake
 from analysis.questions.offer_rows import Outcome, OutcomeRows
 from analysis.records.log import Log
@@ -101,6 +103,11 @@ def past_intakes(here: pd.DataFrame, facts: pd.DataFrame, start_share: float) ->
     ]
 
 
+def _looked_at(rows: OutcomeRows) -> pd.DataFrame:
+    """The columns that decisions rest on, laid out once for all months."""
+    return laid_out(rows.rows, (*intake_terms(), *donor_terms()), *PAST_COLUMNS, *astuple(rows.names))
+
+
 def _decided(bench: BenchModel, here: pd.DataFrame, settings: Settings, start_share: float) -> list[dict[str, object]]:
     out = []
     facts = intake_rows(here[list(FACTS)].to_dict("records"))
@@ -150,8 +157,8 @@ def replay(
         Share of a staged fee due at the start, between 0 and 1.
     months : int
     """
-    only = {Outcome.RECOVERED: rows[Outcome.RECOVERED]}
-    jobs = rows[Outcome.RECOVERED].rows
+    jobs = _looked_at(rows[Outcome.RECOVERED])
+    only = {Outcome.RECOVERED: replace(rows[Outcome.RECOVERED], rows=jobs)}
     money = log.tables["jobs"].set_index("job_id")[["fee_basis", "fee_amount", "donor_cost"]]
     jobs = jobs.join(money.astype(object), on="job_id")
     decided: list[dict[str, object]] = []
