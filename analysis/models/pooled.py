@@ -29,7 +29,7 @@ from analysis.cohort.ledger import Ledger
 from analysis.errors import ModelError
 from analysis.models.binary import blocks
 from analysis.models.column_pairs import forms, products
-from analysis.models.pooled_design import PooledDesign, PooledTerm, fit_pooled_design
+from analysis.models.pooled_design import PooledDesign, PooledTerm, Rows, fit_pooled_design
 from analysis.models.pooled_modes import log_mass, modes, near, problem_of, shift
 from analysis.models.results import Result
 
@@ -106,16 +106,17 @@ class PooledFit(Result):
             return np.empty((len(self.weight), 0)), np.empty((len(self.weight), 0))
         return np.hstack([centre for centre, _ in parts]), np.hstack([spread for _, spread in parts])
 
-    def _by_blocks(self, frame: pd.DataFrame) -> Iterator[tuple[slice, Floats, Floats]]:
+    def _by_blocks(self, frame: Rows) -> Iterator[tuple[slice, Floats, Floats]]:
         """The same for a few rows at a time: 80 points times a million rows do not fit a memory."""
-        columns = np.ascontiguousarray(self.design.matrix(frame).T)
-        unseen = self.design.unseen_family(frame)
-        for rows in blocks(len(frame), len(self.weight)):
+        looked = self.design.look(frame)
+        columns = np.ascontiguousarray(self.design.matrix(looked).T)
+        unseen = self.design.unseen_family(looked)
+        for rows in blocks(len(looked), len(self.weight)):
             variance = forms(self.covariance, products(columns[:, rows]))
             variance += self.tau[:, None] ** 2 * unseen[rows]
             yield rows, self.location @ columns[:, rows], np.sqrt(variance)
 
-    def mean_chances(self, frame: pd.DataFrame) -> Floats:
+    def mean_chances(self, frame: Rows) -> Floats:
         """Posterior mean of the chance of each row, shape (m,)."""
         out = np.empty(len(frame))
         for rows, centre, spread in self.shown()._by_blocks(frame):
@@ -124,12 +125,13 @@ class PooledFit(Result):
 
     def where_seen(self, frame: pd.DataFrame) -> Floats:
         """Posterior mean of the chance, NaN for rows outside what the model has seen, shape (m,)."""
-        first, kind = self.design.equal(frame)
-        rows = frame.iloc[first]
-        seen = self.design.seen(rows)
-        out = np.full(len(rows), np.nan)
+        looked = self.design.look(frame)
+        first, kind = self.design.equal(looked)
+        different = looked.take(first)
+        seen = self.design.seen(different)
+        out = np.full(len(different), np.nan)
         if seen.any():
-            out[seen] = self.mean_chances(rows if seen.all() else rows[seen])
+            out[seen] = self.mean_chances(different.take(seen))
         return out[kind]
 
     __call__ = where_seen
@@ -253,8 +255,9 @@ def fit_pooled(
         raise ModelError("Every row needs one outcome, 0 or 1.")
     design = fit_pooled_design(frame, terms, family)
     # Rows that are equal, as most are in a bootstrap sample or in a large log, are worked through once.
-    rows, kind = design.equal(frame, outcome.astype(np.int64))
-    x = design.matrix(frame.iloc[rows])
+    looked = design.look(frame)
+    rows, kind = design.equal(looked, outcome.astype(np.int64))
+    x = design.matrix(looked.take(rows))
     sigma, tau = _grid(design.families_n, points)
     precision = _precisions(sigma, tau, x.shape[1] - 1 - design.families_n, design.families_n)
     middle = len(sigma) // 2

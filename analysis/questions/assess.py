@@ -146,7 +146,7 @@ def never_seen(design: PooledDesign, facts: pd.DataFrame) -> tuple[str, ...]:
     """What of an intake was never seen, each named; the family is not among it."""
     told = []
     for term in design.terms:
-        if term.seen(facts)[0]:
+        if term.within(term.look(facts))[0]:
             continue
         title, value = fact_title(term.column), facts[term.column].iloc[0]
         if (term.column, value) == ("prior_rework", "here"):

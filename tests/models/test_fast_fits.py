@@ -93,10 +93,10 @@ def test_pooled_columns_are_those_coded_row_by_row():
     assert damage.levels == (*sorted(counts.index, key=lambda k: (-counts[k], k)), NOT_RECORDED)
     assert damage.counts == (*(counts[k] for k in damage.levels[:-1]), frame["damage"].isna().sum())
     places = [len(damage.levels) - 1 if v is None else damage.levels.index(v) for v in frame["damage"]]
-    assert damage.positions(frame).tolist() == places
-    assert damage.positions(pd.DataFrame({"damage": ["fire", None]})).tolist() == [-1, len(damage.levels) - 1]
+    assert damage.look(frame).tolist() == places
+    assert damage.look(pd.DataFrame({"damage": ["fire", None]})).tolist() == [-1, len(damage.levels) - 1]
     np.testing.assert_allclose(
-        design.centre, np.hstack([t.columns(frame).mean(axis=0) for t in design.terms]), atol=1e-15
+        design.centre, np.hstack([t.made(t.look(frame)).mean(axis=0) for t in design.terms]), atol=1e-15
     )
 
 
