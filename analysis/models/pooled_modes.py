@@ -14,7 +14,7 @@ from analysis.models.column_pairs import Pairs, forms, symmetric
 Floats = NDArray[np.float64]
 
 NEWTON_STEPS, SETTLED = 60, 1e-9
-LIGHT = 12.0  # a point lighter by such a difference of logs has less than a hundred-thousandth of the mass
+LIGHT = 16.0  # a point lighter by such a difference of logs has a ten-millionth of the mass of the best
 
 
 @dataclass(frozen=True)
@@ -108,7 +108,8 @@ def near(problem: Problem, start: Floats) -> tuple[NDArray[np.intp], Floats]:
 
     What the rows say is then nearly quadratic around one point's mode, ``start`` (1, p): points that are
     :data:`LIGHT` below the best by it are left out, and the others climb with the curvature held as it is there, for
-    which slopes are enough.
+    which slopes are enough. In the end each is weighed by its own curvature, as ever. What is left out, some 1e-7 of
+    the mass, can move a point at the cut of the mass in or out about once in thousands of fits, 4e-5 of a chance.
     """
     point = problem.at(start)
     steps = np.linalg.solve(point.information, point.slope[..., None])[..., 0]

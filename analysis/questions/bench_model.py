@@ -145,8 +145,9 @@ class BenchModel:
         -------
         HoursGiven and the damage class (empty for all jobs), or None where hours were never recorded.
         """
-        own = self.past[self.past[DAMAGE].astype(object).eq(damage).to_numpy(bool)]
-        for rows, of_class in ((own, damage), (self.past, "")):
+        told = self.past[["chain_hours", "recovered"]]
+        own = told[self.past[DAMAGE].astype(object).eq(damage).to_numpy(bool)]
+        for rows, of_class in ((own, damage), (told, "")):
             try:
                 found = hours_given(rows["chain_hours"].to_numpy(float), rows["recovered"].eq(1))
             except ModelError:

@@ -160,12 +160,11 @@ def replay(
     jobs = _looked_at(rows[Outcome.RECOVERED])
     only = {Outcome.RECOVERED: replace(rows[Outcome.RECOVERED], rows=jobs)}
     money = log.tables["jobs"].set_index("job_id")[["fee_basis", "fee_amount", "donor_cost"]]
-    jobs = jobs.join(money.astype(object), on="job_id")
     decided: list[dict[str, object]] = []
     last = log.last_date.to_period("M") if not pd.isna(log.last_date) else None
     periods = pd.PeriodIndex([], freq="M") if last is None else pd.period_range(last - (months - 1), last, freq="M")
     for month in periods:
-        here = jobs[jobs["received_month"].eq(month)]
+        here = jobs[jobs["received_month"].eq(month)].join(money, on="job_id")
         if len(here):
             bench = bench_model(only, rolled, month.start_time)
             decided += _decided(bench, here, log.settings, start_share)

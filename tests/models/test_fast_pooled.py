@@ -13,6 +13,7 @@ from analysis.models.class_rates import fit_class_rates
 from analysis.models.optimism import optimism
 from analysis.models.pooled import fit_pooled, pooled_fitter
 from analysis.models.pooled_design import equal_rows, laid_out
+from analysis.models.pooled_modes import log_mass
 from analysis.models.terms import Category, Number
 from analysis.questions.counter import optimism_draws
 
@@ -51,6 +52,18 @@ def test_points_left_out_beforehand_have_no_mass_and_the_others_the_same_modes(m
         np.testing.assert_allclose(
             getattr(fast.chances(asked), name), getattr(plain.chances(asked), name), rtol=0, atol=1e-8
         )
+
+
+def test_what_is_left_out_beforehand_has_less_than_a_millionth_of_the_mass(monkeypatch):
+    frame, y = rows_of(6000)
+    masses = []
+    monkeypatch.setattr(pooled, "log_mass", lambda *given: masses.append(log_mass(*given)) or masses[-1])
+    for many in (10**9, 6000):
+        monkeypatch.setattr(pooled, "MANY_ROWS", many)
+        fit_pooled(frame, y, TERMS, "family")
+    whole, some = (np.exp(each - each.max()) for each in masses)
+    assert len(some) < len(whole) == 80
+    assert 1 - some.sum() / whole.sum() < 1e-6
 
 
 def test_a_year_of_a_bench_is_fitted_the_plain_way(monkeypatch):
