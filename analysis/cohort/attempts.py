@@ -21,6 +21,26 @@ UNRECORDED, UNRECORDED_BOOT = "later tests not recorded", "recovered at a test n
 
 
 @dataclass(frozen=True)
+class AtRisk:
+    """Boot tests at risk of being the first success, without features.
+
+    Parameters
+    ----------
+    rows : DataFrame
+        ``job_id``, ``test_no``, ``bench_hours_so_far``, ``alone`` (written only in jobs.csv), ``success``, ``then``.
+    ledger, lost_before
+        As of :class:`Attempts`.
+    outcomes : DataFrame
+        Of all jobs.
+    """
+
+    rows: pd.DataFrame
+    ledger: Ledger
+    lost_before: int
+    outcomes: pd.DataFrame
+
+
+@dataclass(frozen=True)
 class Attempts:
     """Boot tests at risk of being the first success.
 
@@ -84,8 +104,8 @@ def _what_followed(rows: pd.DataFrame, jobs: pd.DataFrame) -> pd.Series:
     return pd.Series(np.select(list(cases.values()), list(cases), default=OPEN), index=rows.index)
 
 
-def build_attempts(log: Log) -> Attempts:
-    """Lay out the boot tests of accepted jobs, each with what was known before it.
+def tests_at_risk(log: Log) -> AtRisk:
+    """Lay out the boot tests of accepted jobs.
 
     Tests after a job's first success are not at risk any more; a later job on the same board has a history the
     first tests of others lack. Both are left out and counted.
@@ -106,8 +126,15 @@ def build_attempts(log: Log) -> Attempts:
     rows = tests.loc[keep, ["job_id", "test_no", "bench_hours_so_far", "alone"]].reset_index(drop=True)
     rows["success"] = success[keep].to_numpy()
     rows["then"] = _what_followed(rows, jobs)
+    lost_before = int((of_jobs["first_boot"].eq(0) & ~of_jobs["job_id"].isin(tests["job_id"])).sum())
+    return AtRisk(rows, ledger, lost_before, of_jobs)
+
+
+def build_attempts(log: Log) -> Attempts:
+    """The boot tests at risk, each with what was known before it."""
+    jobs, found = log.tables["jobs"], tests_at_risk(log)
+    rows = found.rows
     work, undated = work_before(log, rows)
     intake = intake_features(jobs).set_index(jobs["job_id"]).reindex(rows["job_id"]).reset_index(drop=True)
     rows = pd.concat([rows, intake, donor_features(log, rows), work], axis=1)
-    lost_before = int((of_jobs["first_boot"].eq(0) & ~of_jobs["job_id"].isin(tests["job_id"])).sum())
-    return Attempts(rows, ledger, lost_before, undated)
+    return Attempts(rows, found.ledger, found.lost_before, undated)

@@ -15,6 +15,7 @@ import pandas as pd
 from numpy.typing import ArrayLike
 
 from analysis.models.pooled import LEVEL, fit_pooled
+from analysis.models.pooled_design import coded
 from analysis.models.terms import Category
 
 CLASS = "class"
@@ -71,15 +72,18 @@ def fit_class_rates(classes: pd.Series, outcome: ArrayLike) -> ClassRates:
         If there are no jobs.
     """
     y = np.asarray(outcome, dtype=float)
-    frame = pd.DataFrame({CLASS: classes.astype(object).astype(str).to_numpy()})
-    counted = pd.Series(y).groupby(frame[CLASS]).agg(["sum", "count"])
-    codes = [str(code) for code in counted.index]
+    of_class = classes.array if isinstance(classes.dtype, pd.CategoricalDtype) else classes.astype(object).astype(str)
+    frame = pd.DataFrame({CLASS: of_class}, copy=False)
+    at, levels = coded(frame[CLASS])
+    n, won = np.bincount(at, minlength=len(levels)), np.bincount(at, y, minlength=len(levels))
+    counted = {str(levels[code]): (int(n[code]), int(won[code])) for code in np.flatnonzero(n).tolist()}
+    codes = sorted(counted)
     found = fit_pooled(frame, y, (Category(CLASS, CLASS),)).chances(pd.DataFrame({CLASS: codes}), LEVEL)
     # A very skew posterior can have its mean beyond the central interval.
     ends = zip(found.mean, np.minimum(found.low, found.mean), np.maximum(found.high, found.mean), strict=True)
     return ClassRates(
         plain=(float(y.sum()) + 0.5) / (len(y) + 1),
-        won={code: int(won) for code, won in zip(codes, counted["sum"], strict=True)},
-        n={code: int(n) for code, n in zip(codes, counted["count"], strict=True)},
+        won={code: counted[code][1] for code in codes},
+        n={code: counted[code][0] for code in codes},
         chances={code: (float(m), float(a), float(b)) for code, (m, a, b) in zip(codes, ends, strict=True)},
     )

@@ -13,6 +13,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import StrEnum
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -100,6 +101,21 @@ class HoursGiven:
     success: Floats
     failure: Floats
     blank: int
+
+    @cached_property
+    def different(self) -> tuple[tuple[Floats, Floats], tuple[Floats, Floats]]:
+        """Different hours of successes and their shares, and those of failures: many intakes ask for sums over them."""
+        return _shares(self.success), _shares(self.failure)
+
+    @cached_property
+    def means(self) -> tuple[float, float]:
+        """Mean hours of successes and of failures."""
+        return float(self.success.mean()), float(self.failure.mean())
+
+
+def _shares(hours: Floats) -> tuple[Floats, Floats]:
+    values, counts = np.unique(hours, return_counts=True)
+    return values, counts / len(hours)
 
 
 def hours_given(hours: ArrayLike, success: ArrayLike) -> HoursGiven:
@@ -194,7 +210,7 @@ class OfferValue(Result):
 def expected_margin(offer: Offer, hours: HoursGiven, chances: ArrayLike) -> Floats:
     """Expected margin at each chance."""
     p = np.asarray(chances, dtype=float)
-    won, lost = offer.margins(hours.success, True).mean(), offer.margins(hours.failure, False).mean()
+    won, lost = (float(offer.margins(mean, won)) for mean, won in zip(hours.means, (True, False), strict=True))
     return np.asarray(p * won + (1 - p) * lost)
 
 
@@ -216,22 +232,28 @@ def offer_value(offer: Offer, hours: HoursGiven, chance: float, low: float, high
     """
     if not 0 <= low <= chance <= high <= 1:
         raise ModelError(f"The chances {low}, {chance}, {high} are not in order between 0 and 1.")
-    won, lost = offer.margins(hours.success, True), offer.margins(hours.failure, False)
-    at_ends = sorted(float(m) for m in expected_margin(offer, hours, [low, high]))
-    margin = float(expected_margin(offer, hours, chance))
-    expected_hours = chance * float(hours.success.mean()) + (1 - chance) * float(hours.failure.mean())
+    on_success, on_failure = (
+        float(offer.margins(mean, won)) for mean, won in zip(hours.means, (True, False), strict=True)
+    )
+    at_ends = sorted(p * on_success + (1 - p) * on_failure for p in (low, high))
+    margin = chance * on_success + (1 - chance) * on_failure
+    expected_hours = chance * hours.means[0] + (1 - chance) * hours.means[1]
+    losing = [
+        float(share[offer.margins(values, won) < 0].sum())
+        for (values, share), won in zip(hours.different, (True, False), strict=True)
+    ]
     return OfferValue(
-        n=len(won) + len(lost),
-        events=len(won),
+        n=len(hours.success) + len(hours.failure),
+        events=len(hours.success),
         converged=True,
         chance=chance,
         margin=margin,
         margin_low=at_ends[0],
         margin_high=at_ends[1],
-        on_success=float(won.mean()),
-        on_failure=float(lost.mean()),
-        loss=chance * float((won < 0).mean()) + (1 - chance) * float((lost < 0).mean()),
-        break_even=break_even(float(won.mean()), float(lost.mean())),
+        on_success=on_success,
+        on_failure=on_failure,
+        loss=chance * losing[0] + (1 - chance) * losing[1],
+        break_even=break_even(on_success, on_failure),
         hours=expected_hours,
         margin_per_hour=margin / expected_hours if expected_hours > 0 else float("nan"),
     )

@@ -102,7 +102,8 @@ def optimism(
     differences = []
     for one in chosen:
         at = np.asarray(one, dtype=int)
-        drawn, own = rows.iloc[at].reset_index(drop=True), outcome[at]
+        drawn, own = rows.take(at), outcome[at]
+        drawn.index = rows.index
         predict = fit(drawn, own)
         if predict is not None:
             chances = predict(rows)  # those of the rows drawn are among them

@@ -27,21 +27,23 @@ from scipy import special
 
 from analysis.cohort.ledger import Ledger
 from analysis.errors import ModelError
-from analysis.models.binary import blocks, chances
-from analysis.models.column_pairs import Pairs, forms, products, symmetric
-from analysis.models.pooled_design import PooledDesign, PooledTerm, fit_pooled_design
+from analysis.models.binary import blocks
+from analysis.models.column_pairs import forms, products
+from analysis.models.pooled_design import PooledDesign, PooledTerm, Rows, fit_pooled_design
+from analysis.models.pooled_modes import log_mass, modes, near, problem_of, shift
 from analysis.models.results import Result
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
-Predictor = Callable[[pd.DataFrame], Floats]
 
 INTERCEPT_SD = 2.5
 SIGMA_SCALE, TAU_SCALE = 1.0, 0.5
 SIGMA_POINTS, TAU_POINTS = 10, 8
 MASS_KEPT = 0.999  # of the grid's posterior mass; the lightest points are dropped
+MANY_ROWS = (
+    5000  # from so many on, points of the grid without mass are left out beforehand; no year of a bench has them
+)
 LEVEL = 0.8
-NEWTON_STEPS, SETTLED = 60, 1e-9
 HERMITE = np.polynomial.hermite_e.hermegauss(21)
 
 
@@ -104,16 +106,17 @@ class PooledFit(Result):
             return np.empty((len(self.weight), 0)), np.empty((len(self.weight), 0))
         return np.hstack([centre for centre, _ in parts]), np.hstack([spread for _, spread in parts])
 
-    def _by_blocks(self, frame: pd.DataFrame) -> Iterator[tuple[slice, Floats, Floats]]:
+    def _by_blocks(self, frame: Rows) -> Iterator[tuple[slice, Floats, Floats]]:
         """The same for a few rows at a time: 80 points times a million rows do not fit a memory."""
-        columns = np.ascontiguousarray(self.design.matrix(frame).T)
-        unseen = self.design.unseen_family(frame)
-        for rows in blocks(len(frame), len(self.weight)):
+        looked = self.design.look(frame)
+        columns = np.ascontiguousarray(self.design.matrix(looked).T)
+        unseen = self.design.unseen_family(looked)
+        for rows in blocks(len(looked), len(self.weight)):
             variance = forms(self.covariance, products(columns[:, rows]))
             variance += self.tau[:, None] ** 2 * unseen[rows]
             yield rows, self.location @ columns[:, rows], np.sqrt(variance)
 
-    def mean_chances(self, frame: pd.DataFrame) -> Floats:
+    def mean_chances(self, frame: Rows) -> Floats:
         """Posterior mean of the chance of each row, shape (m,)."""
         out = np.empty(len(frame))
         for rows, centre, spread in self.shown()._by_blocks(frame):
@@ -122,11 +125,16 @@ class PooledFit(Result):
 
     def where_seen(self, frame: pd.DataFrame) -> Floats:
         """Posterior mean of the chance, NaN for rows outside what the model has seen, shape (m,)."""
-        seen = self.design.seen(frame)
-        out = np.full(len(frame), np.nan)
+        looked = self.design.look(frame)
+        first, kind = self.design.equal(looked)
+        different = looked.take(first)
+        seen = self.design.seen(different)
+        out = np.full(len(different), np.nan)
         if seen.any():
-            out[seen] = self.mean_chances(frame if seen.all() else frame[seen])
-        return out
+            out[seen] = self.mean_chances(different.take(seen))
+        return out[kind]
+
+    __call__ = where_seen
 
     def chances(self, frame: pd.DataFrame, level: float = LEVEL) -> Chances:
         """Posterior mean and interval of the chance of each row.
@@ -181,82 +189,6 @@ def _quantile(weight: Floats, centre: Floats, spread: Floats, q: float) -> Float
     return np.asarray((low + high) / 2)
 
 
-@dataclass(frozen=True)
-class _Point:
-    """Log likelihood plus log prior without its constants (g,), its slope (g, p), its negative Hessian (g, p, p)."""
-
-    value: Floats
-    slope: Floats
-    information: Floats
-
-
-@dataclass(frozen=True)
-class _Problem:
-    """Rows, how often each stands there, products of their columns, and the prior precisions of the grid, (g, p)."""
-
-    x: Floats
-    y: Floats
-    often: Floats
-    precision: Floats
-    pairs: Pairs
-
-    def at(self, beta: Floats) -> _Point:
-        """Evaluate at one row of coefficients a point of the grid, shape (g, p), or at one for all points, (1, p)."""
-        count, width = beta.shape
-        value, slope = -0.5 * (self.precision * beta**2).sum(axis=1), -self.precision * beta
-        curvatures = np.zeros((count, width * (width + 1) // 2))
-        for rows in blocks(len(self.y), max(count, width)):
-            y, often = self.y[rows], self.often[rows]
-            eta = beta @ self.pairs.columns[:, rows]
-            p, log_sum = chances(eta)
-            value += eta @ (often * y) - log_sum @ often
-            slope += (often * (y - p)) @ self.x[rows]
-            curvatures += (often * (p * (1 - p))) @ self.pairs[rows].T
-        information = symmetric(curvatures, width)
-        if count < len(self.precision):
-            information = np.repeat(information, len(self.precision), axis=0)
-        information[:, range(width), range(width)] += self.precision
-        return _Point(value, slope, information)
-
-
-def _problem(x: Floats, y: Floats, precision: Floats) -> _Problem:
-    """Rows that are equal, as most are in a bootstrap sample, are worked through once."""
-    both = np.ascontiguousarray(np.column_stack([x, y]))
-    as_one = both.view(np.dtype((np.void, both.itemsize * both.shape[1])))[:, 0]
-    _, first, often = np.unique(as_one, return_index=True, return_counts=True)
-    order = np.argsort(first)
-    rows = first[order]
-    return _Problem(x[rows], y[rows], often[order].astype(float), precision, Pairs.of(x[rows]))
-
-
-def _modes(problem: _Problem, start: Floats) -> tuple[Floats, Floats, Floats, bool]:
-    """Newton's method at every point of the grid at once, the step halved where it does not climb.
-
-    Parameters
-    ----------
-    problem : _Problem
-    start : ndarray, shape (1, p)
-        Where all points start: what the rows say there is worked out once.
-
-    Returns
-    -------
-    beta, value, information, settled
-    """
-    beta, point = start, problem.at(start)
-    for _ in range(NEWTON_STEPS):
-        step = np.linalg.solve(point.information, point.slope[..., None])[..., 0]
-        if float((step * point.slope).sum(axis=1).max()) < SETTLED:
-            return np.broadcast_to(beta, step.shape), point.value, point.information, True
-        for _ in range(30):
-            reached = problem.at(beta + step)
-            worse = reached.value < point.value - 1e-12 * np.abs(point.value)
-            if not worse.any():
-                break
-            step[worse] /= 2
-        beta, point = beta + step, reached
-    return beta, point.value, point.information, False
-
-
 def _half_normal(q: Floats) -> Floats:
     """Quantiles of the half-normal distribution; scipy.stats would take longer to import than the whole fit."""
     return np.asarray(special.ndtri((1 + q) / 2))
@@ -285,17 +217,6 @@ def _kept(weight: Floats) -> NDArray[np.intp]:
     heaviest = np.argsort(-weight, kind="stable")
     enough = int(np.searchsorted(np.cumsum(weight[heaviest]), MASS_KEPT)) + 1
     return np.sort(heaviest[:enough])
-
-
-def _shift(problem: _Problem, mode: Floats, covariance: Floats) -> Floats:
-    """From the mode to the posterior mean, by the third derivative of the log likelihood, shape (g, p)."""
-    pulled = np.zeros_like(mode)
-    for rows in blocks(len(problem.y), max(mode.shape)):
-        p, _ = chances(mode @ problem.pairs.columns[:, rows])
-        pulled += (
-            -problem.often[rows] * p * (1 - p) * (1 - 2 * p) * forms(covariance, problem.pairs[rows])
-        ) @ problem.x[rows]
-    return np.asarray(0.5 * (pulled[:, None, :] @ covariance)[:, 0, :])
 
 
 def fit_pooled(
@@ -333,16 +254,21 @@ def fit_pooled(
     if len(outcome) != len(frame) or not np.isin(outcome, (0.0, 1.0)).all():
         raise ModelError("Every row needs one outcome, 0 or 1.")
     design = fit_pooled_design(frame, terms, family)
-    x = design.matrix(frame)
+    # Rows that are equal, as most are in a bootstrap sample or in a large log, are worked through once.
+    looked = design.look(frame)
+    rows, kind = design.equal(looked, outcome.astype(np.int64))
+    x = design.matrix(looked.take(rows))
     sigma, tau = _grid(design.families_n, points)
     precision = _precisions(sigma, tau, x.shape[1] - 1 - design.families_n, design.families_n)
     middle = len(sigma) // 2
-    alone = _problem(x, outcome, precision[[middle]])
-    warm, *_ = _modes(alone, np.zeros((1, x.shape[1])))
+    alone = problem_of(x, outcome[rows], precision[[middle]], np.bincount(kind).astype(float))
+    warm, *_ = modes(alone, np.zeros((1, x.shape[1])))
     everywhere = replace(alone, precision=precision)
-    mode, value, information, settled = _modes(everywhere, warm)
-    log_mass = value + 0.5 * np.log(precision).sum(axis=1) - 0.5 * np.linalg.slogdet(information)[1]
-    weight = special.softmax(log_mass)
+    if len(outcome) >= MANY_ROWS:
+        points_kept, warm = near(everywhere, warm)
+        sigma, tau, everywhere = sigma[points_kept], tau[points_kept], replace(alone, precision=precision[points_kept])
+    mode, value, information, settled = modes(everywhere, warm)
+    weight = special.softmax(log_mass(value, information, everywhere.precision))
     kept = _kept(weight)
     inverse = np.asarray(np.linalg.inv(information[kept]), dtype=np.float64)
     covariance = (inverse + inverse.transpose(0, 2, 1)) / 2
@@ -357,18 +283,18 @@ def fit_pooled(
         sigma=sigma[kept],
         tau=tau[kept],
         weight=weight[kept] / weight[kept].sum(),
-        location=mode[kept] + _shift(everywhere, mode[kept], covariance),
+        location=mode[kept] + shift(everywhere, mode[kept], covariance),
         covariance=covariance,
     )
 
 
 def pooled_fitter(
     terms: Sequence[PooledTerm], family: str | None
-) -> Callable[[pd.DataFrame, Floats], Predictor | None]:
+) -> Callable[[pd.DataFrame, Floats], PooledFit | None]:
     """The pooled model as one step from rows and outcomes to a predictor, for those that fit many times over."""
 
-    def fit(frame: pd.DataFrame, y: Floats) -> Predictor | None:
+    def fit(frame: pd.DataFrame, y: Floats) -> PooledFit | None:
         found = fit_pooled(frame, y, terms, family)
-        return found.where_seen if found.converged else None
+        return found if found.converged else None
 
     return fit

@@ -11,6 +11,8 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
+from typing import Any, NoReturn, TypeAlias
 
 import numpy as np
 import pandas as pd
@@ -21,9 +23,46 @@ from analysis.models.terms import NOT_RECORDED, Category, Number
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
+Column = NDArray[Any]
 PooledTerm = Category | Number
 
 TODO = "No chance can be given for it; jobs of this kind must first be in the log."
+
+
+def laid_out(frame: pd.DataFrame, terms: Sequence[PooledTerm], *others: str) -> pd.DataFrame:
+    """Only the columns of the terms and the others named, levels as codes: for rows that are fitted to many times."""
+    columns = dict.fromkeys((*(term.column for term in terms), *others))
+    levels = {term.column: "category" for term in terms if isinstance(term, Category)}
+    return frame[list(columns)].astype(levels)
+
+
+def coded(column: pd.Series) -> tuple[NDArray[np.int64], Sequence[object]]:
+    """Code of each row, -1 for a blank, and the level that each code stands for; some may stand in no row."""
+    if isinstance(column.array, pd.Categorical):
+        return column.array.codes.astype(np.int64), column.array.categories
+    codes, levels = pd.factorize(column.to_numpy(dtype=object))
+    return codes, levels
+
+
+def equal_rows(columns: Sequence[NDArray[np.int64]]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Which rows are equal: the place of the first of each kind, in order of appearance, and the kind of each row.
+
+    Parameters
+    ----------
+    columns : sequence of ndarray of int, shape (n,)
+        Codes, -1 or more.
+    """
+    key, span = np.zeros(len(columns[0]), dtype=np.int64), 1
+    for codes in columns:
+        size = int(codes.max(initial=0)) + 2
+        if span * size > 2**62:
+            key = pd.factorize(key)[0]
+            span = int(key.max()) + 1
+        key, span = key * size + codes + 1, span * size
+    kind, found = pd.factorize(key)
+    first = np.empty(len(found), dtype=np.intp)
+    first[kind[::-1]] = np.arange(len(kind))[::-1]
+    return first, kind
 
 
 @dataclass(frozen=True)
@@ -59,39 +98,36 @@ class PooledCategory:
         counts = np.asarray(self.counts[:-1], dtype=float)
         return self.levels[:-1], counts / counts.sum()
 
-    def positions(self, frame: pd.DataFrame) -> NDArray[np.int64]:
+    def look(self, frame: pd.DataFrame) -> Column:
         """Each row's place among the levels; -1 for a level never seen."""
-        codes, found = pd.factorize(frame[self.column].to_numpy(dtype=object))
+        codes, found = coded(frame[self.column])
         known = {level: at for at, level in enumerate(self.levels[:-1])}
         places = [known.get(str(level), -1) for level in found]
         return np.array([*places, len(self.levels) - 1], dtype=np.int64)[codes]  # a blank has code -1
 
-    def seen(self, frame: pd.DataFrame) -> Flags:
-        """Rows with a known level or a blank."""
-        return np.asarray(self.positions(frame) >= 0)
+    def codes(self, looked: Column) -> NDArray[np.int64]:
+        """One code for each level: the places themselves."""
+        return looked
 
-    def columns(self, frame: pd.DataFrame) -> Floats:
-        """Indicators, shape (n, levels); a level never seen is refused by name."""
-        at = self.positions(frame)
-        if (at < 0).any():
-            unseen = frame[self.column].iloc[int(np.flatnonzero(at < 0)[0])]
-            raise UnseenLevelError(
-                f"{self.label} '{unseen}' was never seen by the model.",
-                rule=f"It has seen: {', '.join(self.shown[:-1])}.",
-                todo=TODO,
-            )
-        return self._indicators(at)
+    def within(self, looked: Column) -> Flags:
+        """Places of a known level or a blank."""
+        return np.asarray(looked >= 0)
 
-    def means(self, frame: pd.DataFrame) -> Floats:
+    def made(self, looked: Column) -> Floats:
+        """Indicators, shape (n, levels), with zeros for a level never seen."""
+        return np.asarray(looked[:, None] == np.arange(len(self.levels)), dtype=float)
+
+    def refuse(self, value: object) -> NoReturn:
+        """Say by name what was never seen."""
+        raise UnseenLevelError(
+            f"{self.label} '{value}' was never seen by the model.",
+            rule=f"It has seen: {', '.join(self.shown[:-1])}.",
+            todo=TODO,
+        )
+
+    def means(self) -> Floats:
         """Share of the rows fitted to with each level, shape (levels,)."""
-        return np.asarray(self.counts, dtype=float) / len(frame)
-
-    def indicators(self, frame: pd.DataFrame) -> Floats:
-        """Indicators with zeros for a level never seen."""
-        return self._indicators(self.positions(frame))
-
-    def _indicators(self, at: NDArray[np.int64]) -> Floats:
-        return np.asarray(at[:, None] == np.arange(len(self.levels)), dtype=float)
+        return np.asarray(self.counts, dtype=float) / sum(self.counts)
 
 
 @dataclass(frozen=True)
@@ -126,43 +162,77 @@ class PooledNumber:
         """The values recorded at fitting and the share of rows each has among the recorded."""
         return self.values, np.asarray(self.counts, dtype=float) / sum(self.counts)
 
-    @property
+    @cached_property
     def median(self) -> float:
         """Median of the recorded."""
         return float(np.median(np.repeat(self.values, self.counts)))
 
-    @property
+    @cached_property
     def step(self) -> float:
         """Two standard deviations of the recorded; one unit where all are alike."""
         return 2 * float(np.std(np.repeat(self.values, self.counts))) or 1.0
 
-    def _values(self, frame: pd.DataFrame) -> Floats:
+    def look(self, frame: pd.DataFrame) -> Column:
+        """The numbers, NaN where blank."""
         return frame[self.column].to_numpy(float, na_value=np.nan)
 
-    def seen(self, frame: pd.DataFrame) -> Flags:
-        """Rows within the range seen, or blank."""
-        values = self._values(frame)
-        return np.isnan(values) | ((values >= self.values[0]) & (values <= self.values[-1]))
+    def codes(self, looked: Column) -> NDArray[np.int64]:
+        """The same code for the same number, -1 for a blank."""
+        return pd.factorize(looked)[0]
 
-    def columns(self, frame: pd.DataFrame) -> Floats:
-        """Slope and indicator, shape (n, 2); a value outside the range seen is refused."""
-        values, seen = self._values(frame), self.seen(frame)
-        if not seen.all():
-            unit = f" {self.unit}" if self.unit else ""
-            raise UnseenLevelError(
-                f"{self.label}: {values[~seen][0]:g}{unit} lies outside what the model has seen.",
-                rule=f"It has seen {self.values[0]:g} to {self.values[-1]:g}{unit}.",
-                todo=TODO,
-            )
-        blank = np.isnan(values)
-        return np.column_stack([np.where(blank, 0.0, (values - self.median) / self.step), blank])
+    def within(self, looked: Column) -> Flags:
+        """Numbers within the range seen, or blank."""
+        return np.isnan(looked) | ((looked >= self.values[0]) & (looked <= self.values[-1]))
 
-    def means(self, frame: pd.DataFrame) -> Floats:
+    def made(self, looked: Column) -> Floats:
+        """Slope and indicator, shape (n, 2)."""
+        blank = np.isnan(looked)
+        return np.column_stack([np.where(blank, 0.0, (looked - self.median) / self.step), blank])
+
+    def refuse(self, value: object) -> NoReturn:
+        """Say which number lies outside the range seen."""
+        unit = f" {self.unit}" if self.unit else ""
+        raise UnseenLevelError(
+            f"{self.label}: {float(str(value)):g}{unit} lies outside what the model has seen.",
+            rule=f"It has seen {self.values[0]:g} to {self.values[-1]:g}{unit}.",
+            todo=TODO,
+        )
+
+    def means(self) -> Floats:
         """Mean of each column over the rows fitted to, shape (2,)."""
-        return np.asarray(self.columns(frame).mean(axis=0))
+        steps = (np.asarray(self.values) - self.median) / self.step
+        return np.array([steps @ np.asarray(self.counts, dtype=float), self.blank]) / (sum(self.counts) + self.blank)
 
 
 Fitted = PooledCategory | PooledNumber
+
+
+@dataclass(frozen=True)
+class Looked:
+    """Rows of a frame as a design sees them, each fact looked up once.
+
+    Parameters
+    ----------
+    frame : DataFrame
+    rows : ndarray of int, shape (n,)
+        Places of the rows in the frame.
+    columns : tuple of ndarray, shape (n,)
+        Of each fact of the design the place among its levels, -1 where never seen, or the number.
+    """
+
+    frame: pd.DataFrame
+    rows: NDArray[np.intp]
+    columns: tuple[Column, ...]
+
+    def __len__(self) -> int:
+        return len(self.rows)
+
+    def take(self, rows: NDArray[np.intp] | Flags) -> Looked:
+        """Some of the rows."""
+        return Looked(self.frame, self.rows[rows], tuple(column[rows] for column in self.columns))
+
+
+Rows: TypeAlias = pd.DataFrame | Looked
 
 
 @dataclass(frozen=True)
@@ -201,8 +271,14 @@ class PooledDesign:
         """Columns of the family."""
         return 0 if self.family is None else len(self.family.levels)
 
-    def matrix(self, frame: pd.DataFrame) -> Floats:
-        """Columns for the rows of ``frame``, shape (n, p).
+    def look(self, rows: Rows) -> Looked:
+        """Look every fact up, once."""
+        if isinstance(rows, Looked):
+            return rows
+        return Looked(rows, np.arange(len(rows)), tuple(fact.look(rows) for fact in self.facts))
+
+    def matrix(self, rows: Rows) -> Floats:
+        """Columns for the rows, shape (n, p).
 
         A family never seen has zeros in all columns of the family; see :meth:`unseen_family`.
 
@@ -211,25 +287,40 @@ class PooledDesign:
         UnseenLevelError
             If a row has another level never seen at fitting or a number outside the range seen.
         """
-        blocks = [term.columns(frame) for term in self.terms]
-        own = np.hstack(blocks) - np.asarray(self.centre) if blocks else np.empty((len(frame), 0))
-        families = np.empty((len(frame), 0)) if self.family is None else self.family.indicators(frame)
-        return np.hstack([np.ones((len(frame), 1)), own, families])
+        looked = self.look(rows)
+        for term, column in zip(self.terms, looked.columns, strict=False):
+            within = term.within(column)
+            if not within.all():
+                term.refuse(looked.frame[term.column].iloc[looked.rows[int(np.argmin(within))]])
+        made = [fact.made(column) for fact, column in zip(self.facts, looked.columns, strict=True)]
+        out = np.hstack([np.ones((len(looked), 1)), *made])
+        out[:, 1 : 1 + len(self.centre)] -= np.asarray(self.centre)
+        return out
 
-    def seen(self, frame: pd.DataFrame) -> Flags:
+    def equal(self, rows: Rows, *others: NDArray[np.int64]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+        """Rows that have the same columns (and others): see :func:`equal_rows`."""
+        looked = self.look(rows)
+        codes = [fact.codes(column) for fact, column in zip(self.facts, looked.columns, strict=True)]
+        return equal_rows([np.zeros(len(looked), dtype=np.int64), *codes, *others])
+
+    def seen(self, rows: Rows) -> Flags:
         """Rows that :meth:`matrix` takes without refusing, shape (n,)."""
-        return np.logical_and.reduce([np.ones(len(frame), dtype=bool), *(term.seen(frame) for term in self.terms)])
+        looked = self.look(rows)
+        within = (term.within(column) for term, column in zip(self.terms, looked.columns, strict=False))
+        return np.logical_and.reduce([np.ones(len(looked), dtype=bool), *within])
 
-    def unseen_family(self, frame: pd.DataFrame) -> Flags:
+    def unseen_family(self, rows: Rows) -> Flags:
         """Rows with a family never seen, shape (n,)."""
-        return np.zeros(len(frame), dtype=bool) if self.family is None else ~self.family.seen(frame)
+        looked = self.look(rows)
+        return np.zeros(len(looked), dtype=bool) if self.family is None else ~self.family.within(looked.columns[-1])
 
 
 def _fit_category(term: Category, frame: pd.DataFrame) -> PooledCategory | None:
-    codes, found = pd.factorize(frame[term.column].to_numpy(dtype=object))
+    codes, found = coded(frame[term.column])
     counts: Counter[str] = Counter()
     for level, n in zip(found, np.bincount(codes[codes >= 0], minlength=len(found)), strict=True):
-        counts[str(level)] += int(n)
+        if n:
+            counts[str(level)] += int(n)
     if not counts:
         return None
     known = sorted(counts, key=lambda level: (-counts[level], level))
@@ -279,7 +370,7 @@ def fit_pooled_design(frame: pd.DataFrame, terms: Sequence[PooledTerm], family: 
     fitted = [(term, _fitted(term, frame)) for term in terms]
     own = tuple(found for term, found in fitted if found is not None and term.column != family)
     families = [found for term, found in fitted if term.column == family and isinstance(found, PooledCategory)]
-    means = np.concatenate([np.empty(0), *(term.means(frame) for term in own)])
+    means = np.concatenate([np.empty(0), *(term.means() for term in own)])
     return PooledDesign(
         terms=own,
         family=families[0] if families else None,

@@ -77,7 +77,7 @@ def _one(intake: pd.DataFrame) -> pd.DataFrame:
 def _shown(term: Fitted, intake: pd.DataFrame) -> str:
     value = intake[term.column].iloc[0]
     if isinstance(term, PooledCategory):
-        at = int(term.positions(intake)[0])
+        at = int(term.look(intake)[0])
         return term.shown[at] if at >= 0 else f"{value} (never seen)"
     return "not recorded" if pd.isna(value) else f"{value:g} {term.unit}".strip()
 

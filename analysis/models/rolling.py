@@ -5,7 +5,8 @@ A month's jobs are those received in it. The model sees only jobs whose outcome 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 import numpy as np
 import pandas as pd
@@ -13,9 +14,9 @@ from numpy.typing import NDArray
 
 from analysis.cohort.ledger import Ledger, start_ledger
 from analysis.errors import ModelError
-from analysis.models.class_rates import fit_class_rates
+from analysis.models.class_rates import ClassRates, fit_class_rates
 from analysis.models.design import too_few
-from analysis.models.optimism import Fitter
+from analysis.models.optimism import Fitter, Predictor
 from analysis.models.results import Result
 from analysis.models.scores import Scores, log_scores, score
 
@@ -26,6 +27,15 @@ RIVALS = (PLAIN, CLASS, GUESS)
 TRUST_LEVEL = 0.8
 FEWEST_MONTHS = 6  # below this a bootstrap of months says nothing; common practice, no source
 DRAWS = 4000
+MONTHS_KEPT = 12  # whoever looks back at the last year need not fit its models again
+
+
+@dataclass(frozen=True)
+class Known:
+    """What was known before a month: the model, and the rate of each class."""
+
+    predict: Predictor
+    rates: ClassRates
 
 
 @dataclass(frozen=True)
@@ -62,9 +72,12 @@ class Rolling(Result):
     rows : DataFrame
         ``place`` (position of the job in the rows given), ``month``, ``outcome``, and a column of chances for the
         model and each rival; the guess is NaN where none was written down.
+    known : mapping of Timestamp to Known
+        What each of the last :data:`MONTHS_KEPT` months was told from, by its first day.
     """
 
     rows: pd.DataFrame
+    known: Mapping[pd.Timestamp, Known] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -95,12 +108,11 @@ class Gain(Result):
         return bool(self.low > 0)
 
 
-def _rates(before: pd.DataFrame, month: pd.DataFrame, names: Columns) -> dict[str, Floats]:
+def _by_rivals(rates: ClassRates, month: pd.DataFrame, names: Columns) -> dict[str, Floats]:
     """Chances that the rivals give the jobs of a month.
 
     The plain rate adds half a success and half a failure; the classes are pooled (:mod:`analysis.models.class_rates`).
     """
-    rates = fit_class_rates(before[names.damage], before[names.outcome])
     guess = month[names.guess].to_numpy(float, na_value=np.nan) / 100
     of_class = rates.means(month[names.damage]).to_numpy()
     return {PLAIN: np.full(len(month), rates.plain), CLASS: of_class, GUESS: guess}
@@ -134,20 +146,26 @@ def roll(
     """
     names = names or Columns()
     frame = frame.reset_index(drop=True)
-    parts, early, refused = [], 0, 0
-    for month in sorted(frame[names.month].dropna().unique()):
-        here = frame[frame[names.month].eq(month)]
-        before = frame[frame[names.known].lt(month.start_time)]
-        y = before[names.outcome].to_numpy(float)
-        predict = None if too_few(y) else fit(before.reset_index(drop=True), y)
+    outcome, known_on = frame[names.outcome].to_numpy(float), frame[names.known].to_numpy("datetime64[ns]")
+    month_of, months = pd.factorize(frame[names.month], sort=True)
+    parts, early, refused, kept = [], 0, 0, {}
+    for code, month in enumerate(months):
+        at, past = np.flatnonzero(month_of == code), np.flatnonzero(known_on < month.start_time.to_datetime64())
+        y = outcome[past]
+        before = frame.take(past)
+        predict = None if too_few(y) else fit(before, y)
         if predict is None:
-            early += len(here)
+            early += len(at)
             continue
+        here = frame.take(at)
         chances = predict(here)
         told = ~np.isnan(chances)
         refused += int((~told).sum())
-        part = {"place": here.index, "month": month, "outcome": here[names.outcome].to_numpy(float), MODEL: chances}
-        parts.append(pd.DataFrame(part | _rates(before, here, names))[told])
+        known = Known(predict, fit_class_rates(before[names.damage], y))
+        if month > months[-1] - MONTHS_KEPT:
+            kept[month.start_time] = known
+        part = {"place": at, "month": month, "outcome": outcome[at], MODEL: chances}
+        parts.append(pd.DataFrame(part | _by_rivals(known.rates, here, names))[told])
     rows = pd.concat(parts, ignore_index=True) if parts else pd.DataFrame(columns=["place", "month", "outcome", MODEL])
     start = ledger or start_ledger("jobs", len(frame))
     used = start.then(
@@ -163,6 +181,7 @@ def roll(
         ledger=used,
         log_hash=log_hash,
         rows=rows,
+        known=kept,
     )
 
 
@@ -198,15 +217,16 @@ def log_score_gain(
     rows = rolling.rows
     both = rows[rows[rival].notna()] if rolling.converged else rows.head(0)
     gain, low, high = float("nan"), float("nan"), float("nan")
-    months = int(both["month"].nunique())
+    month_of, found = pd.factorize(both["month"], sort=True)
+    months = len(found)
     if len(both):
         difference = log_scores(both[MODEL], both["outcome"]) - log_scores(both[rival], both["outcome"])
         gain = float(difference.mean())
         if months >= FEWEST_MONTHS:
-            by_month = pd.Series(difference).groupby(both["month"].to_numpy()).agg(["sum", "count"])
+            total, jobs = np.bincount(month_of, difference), np.bincount(month_of).astype(float)
             rng = np.random.default_rng(rng_seed)
             times = rng.multinomial(months, np.full(months, 1 / months), size=draws)
-            means = (times @ by_month["sum"].to_numpy()) / (times @ by_month["count"].to_numpy(float))
+            means = (times @ total) / (times @ jobs)
             low, high = (float(q) for q in np.quantile(means, [(1 - level) / 2, (1 + level) / 2]))
     enough = months >= FEWEST_MONTHS
     return Gain(

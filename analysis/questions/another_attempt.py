@@ -8,8 +8,8 @@ from enum import StrEnum
 import numpy as np
 import pandas as pd
 
-from analysis.cohort.attempts import UNRECORDED, UNRECORDED_BOOT, build_attempts
-from analysis.cohort.outcomes import Ending, job_outcomes
+from analysis.cohort.attempts import UNRECORDED, UNRECORDED_BOOT, tests_at_risk
+from analysis.cohort.outcomes import Ending
 from analysis.errors import ReworkError
 from analysis.models.intervals import Proportion, wilson
 from analysis.models.offer_value import Offer
@@ -93,11 +93,11 @@ class AttemptWorth:
 
 def next_tests(log: Log) -> tuple[NextTest, ...]:
     """One row for each number of failed tests after which a job was continued."""
-    attempts, outcomes = build_attempts(log), job_outcomes(log)
+    attempts = tests_at_risk(log)
     changes = log.tables["boot_tests"][["job_id", "test_no", "change_made"]].astype({"test_no": float})
     rows = attempts.rows[["job_id", "test_no", "success", "bench_hours_so_far"]]
     rows = rows.merge(changes, on=["job_id", "test_no"], how="left")
-    ending = outcomes.set_index("job_id")["ending"]
+    ending = attempts.outcomes.set_index("job_id")["ending"]
     before = rows.assign(test_no=rows["test_no"] + 1).set_index(["job_id", "test_no"])["bench_hours_so_far"]
     unrecorded = int(attempts.rows["then"].isin([UNRECORDED, UNRECORDED_BOOT]).sum())
     out = []

@@ -146,7 +146,7 @@ def never_seen(design: PooledDesign, facts: pd.DataFrame) -> tuple[str, ...]:
     """What of an intake was never seen, each named; the family is not among it."""
     told = []
     for term in design.terms:
-        if term.seen(facts)[0]:
+        if term.within(term.look(facts))[0]:
             continue
         title, value = fact_title(term.column), facts[term.column].iloc[0]
         if (term.column, value) == ("prior_rework", "here"):
@@ -224,9 +224,6 @@ def donor_options(model: OutcomeModel, intake: Intake) -> tuple[DonorOption, ...
     return tuple(out)
 
 
-NOTHING = Alike((), 0, 0, 0)
-
-
 def decide_all(bench: BenchModel, intakes: Sequence[Intake], settings: Settings) -> list[Assessment]:
     """The recommendation for each intake and what it rests on, without what only explains it.
 
@@ -234,13 +231,27 @@ def decide_all(bench: BenchModel, intakes: Sequence[Intake], settings: Settings)
     """
     if not intakes:
         return []
-    facts = pd.concat([intake.facts for intake in intakes], ignore_index=True)
+    return decide_rows(bench, pd.concat([intake.facts for intake in intakes], ignore_index=True), intakes, settings)
+
+
+def decide_rows(
+    bench: BenchModel, facts: pd.DataFrame, intakes: Sequence[Intake], settings: Settings
+) -> list[Assessment]:
+    """:func:`decide_all` where the facts of all stand in one frame already, a row an intake."""
     told = {outcome: model.chances(facts) for outcome, model in bench.models.items()}
-    damages = facts[DAMAGE].astype(str)
-    hours = {damage: bench.hours(damage, settings.minimum_class_n) for damage in damages.unique()}
+    damages = facts[DAMAGE].astype(str).tolist()
+    hours = {damage: bench.hours(damage, settings.minimum_class_n) for damage in set(damages)}
+    past = bench.past_jobs
     return [
-        _decision(bench, intake, {outcome: each[row] for outcome, each in told.items()}, hours[damages[row]], settings)
-        for row, intake in enumerate(intakes)
+        _decision(
+            bench,
+            intake,
+            past.like(known),
+            {outcome: each[row] for outcome, each in told.items()},
+            hours[damages[row]],
+            settings,
+        )
+        for row, (intake, known) in enumerate(zip(intakes, facts.to_dict("records"), strict=True))
     ]
 
 
@@ -252,6 +263,7 @@ def decide(bench: BenchModel, intake: Intake, settings: Settings) -> Assessment:
 def _decision(
     bench: BenchModel,
     intake: Intake,
+    alike: Alike,
     told: Mapping[Outcome, Chance | None],
     hours: tuple[HoursGiven, str] | None,
     settings: Settings,
@@ -262,8 +274,7 @@ def _decision(
     lacking = lacking_money(intake)
     if model is None:
         nothing = ("No accepted job has been closed yet, so that there is nothing to compare with.",)
-        return Assessment(intake, Advice.OUTSIDE, (Why.OUTSIDE,), nothing, {}, trust, NOTHING, lacking=lacking)
-    alike = bench.past_jobs.like(intake.facts.iloc[0].to_dict())
+        return Assessment(intake, Advice.OUTSIDE, (Why.OUTSIDE,), nothing, {}, trust, alike, lacking=lacking)
     main = told[Outcome.RECOVERED]
     if main is None:
         outside = never_seen(model.design, intake.facts)
@@ -274,7 +285,7 @@ def _decision(
         value = offer_value(offer, hours[0], main.mean, main.low, main.high)
         at = [fee_needed(offer, hours[0], chance) for chance in (main.mean, main.low, main.high)]
         fee_from = (at[0], max(at))
-    advice, why = recommend(value, main.unseen_family, alike.n)
+    advice, why = recommend(value, main.unseen_family, alike.counted(FEWEST_ALIKE))
     unknown = ((Why.MONEY,) if lacking else ()) + ((Why.HOURS,) if hours is None else ())
     return Assessment(
         intake=intake,
@@ -313,7 +324,7 @@ def fee_needed(offer: Offer, hours: HoursGiven, chance: float) -> float:
     """Fee at which the expected margin is zero, paid on the same basis; infinite where nothing would ever be paid."""
     kept = {Basis.NO_RESULT_NO_FEE: 0.0, Basis.FLAT: 1.0}.get(offer.basis, offer.share_at_start or 0.0)
     paid = chance + (1 - chance) * kept
-    took = chance * hours.success.mean() + (1 - chance) * hours.failure.mean()
+    took = chance * hours.means[0] + (1 - chance) * hours.means[1]
     return float(offer.donor_cost + offer.hour_cost * took) / paid if paid > 0 else float("inf")
 
 

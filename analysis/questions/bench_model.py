@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import astuple, dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -15,7 +15,7 @@ from analysis.models.class_rates import ClassRates, fit_class_rates
 from analysis.models.design import too_few
 from analysis.models.offer_value import HoursGiven, hours_given
 from analysis.models.pooled import LEVEL, PooledFit, fit_pooled, pooled_fitter
-from analysis.models.pooled_design import PooledDesign, fit_pooled_design
+from analysis.models.pooled_design import PooledDesign, fit_pooled_design, laid_out
 from analysis.models.terms import Category, Number
 from analysis.questions.alike import DAMAGE, PastJobs
 from analysis.questions.intake_columns import FAMILY_COLUMN, donor_terms, intake_terms
@@ -23,7 +23,7 @@ from analysis.questions.offer_rows import Outcome, OutcomeRows
 from analysis.questions.trust import Trust, trust_before
 
 if TYPE_CHECKING:
-    from analysis.models.rolling import Rolling
+    from analysis.models.rolling import Known, Rolling
 
 FACTS = tuple(term.column for term in intake_terms())
 PAST_COLUMNS = ("job_id", "received_date", "ending", "recovered", "first_boot", "chain_hours", *FACTS)
@@ -145,8 +145,9 @@ class BenchModel:
         -------
         HoursGiven and the damage class (empty for all jobs), or None where hours were never recorded.
         """
-        own = self.past[self.past[DAMAGE].astype(object).eq(damage).to_numpy(bool)]
-        for rows, of_class in ((own, damage), (self.past, "")):
+        told = self.past[["chain_hours", "recovered"]]
+        own = told[self.past[DAMAGE].astype(object).eq(damage).to_numpy(bool)]
+        for rows, of_class in ((own, damage), (told, "")):
             try:
                 found = hours_given(rows["chain_hours"].to_numpy(float), rows["recovered"].eq(1))
             except ModelError:
@@ -161,33 +162,42 @@ def rolled_over(rows: OutcomeRows) -> Rolling:
     from analysis.models.rolling import roll
 
     fit = pooled_fitter(intake_terms(), FAMILY_COLUMN)
-    return roll(rows.rows, fit, rows.names, ledger=rows.ledger, log_hash=rows.log_hash)
+    frame = laid_out(rows.rows, intake_terms(), *astuple(rows.names))
+    return roll(frame, fit, rows.names, ledger=rows.ledger, log_hash=rows.log_hash)
 
 
-def outcome_model(rows: OutcomeRows, trust: Trust, with_donor: bool) -> OutcomeModel | None:
-    """Fit one outcome; None without any job."""
-    frame = rows.rows
-    if not len(frame):
+def outcome_model(rows: OutcomeRows, trust: Trust, with_donor: bool, known: Known | None = None) -> OutcomeModel | None:
+    """Fit one outcome; None without any job.
+
+    Parameters
+    ----------
+    rows : OutcomeRows
+    trust : Trust
+    with_donor : bool
+        Whether facts of the donor are fitted too.
+    known : Known, optional
+        What the rolling look was told by from the very same rows, which is then not fitted again.
+    """
+    if not len(rows.rows):
         return None
-    y = frame[rows.outcome].to_numpy(float)
-    design = fit_pooled_design(frame, intake_terms(), FAMILY_COLUMN)
-    fit = donor = None
-    if not too_few(y):
+    frame = laid_out(rows.rows, (*intake_terms(), *donor_terms()))
+    y = rows.rows[rows.outcome].to_numpy(float)
 
-        def fitted(terms: tuple[Category | Number, ...]) -> PooledFit | None:
-            found = fit_pooled(frame, y, terms, FAMILY_COLUMN, ledger=rows.ledger, log_hash=rows.log_hash)
-            return found if found.converged else None
+    def fitted(terms: tuple[Category | Number, ...]) -> PooledFit | None:
+        if too_few(y):
+            return None
+        found = fit_pooled(frame, y, terms, FAMILY_COLUMN, ledger=rows.ledger, log_hash=rows.log_hash)
+        return found if found.converged else None
 
-        fit = fitted(intake_terms())
-        donor = fitted((*intake_terms(), *donor_terms())) if with_donor else None
+    fit = known.predict if known and isinstance(known.predict, PooledFit) else fitted(intake_terms())
     return OutcomeModel(
         outcome=rows.outcome,
         n=len(y),
         events=int(y.sum()),
-        design=design,
+        design=fit.design if fit is not None else fit_pooled_design(frame, intake_terms(), FAMILY_COLUMN),
         fit=fit,
-        with_donor=donor,
-        rates=fit_class_rates(frame[DAMAGE], y),
+        with_donor=fitted((*intake_terms(), *donor_terms())) if with_donor else None,
+        rates=fit_class_rates(frame[DAMAGE], y) if known is None else known.rates,
         trust=trust if fit is not None else replace(trust, model=False),
     )
 
@@ -209,7 +219,8 @@ def bench_model(
     models = {}
     for outcome, each in known.items():
         donor = day is None and outcome is Outcome.RECOVERED
-        found = outcome_model(each, trust_before(rolled[outcome], rows[outcome], day), donor)
+        trust = trust_before(rolled[outcome], rows[outcome], day)
+        found = outcome_model(each, trust, donor, rolled[outcome].known.get(day))
         if found is not None:
             models[outcome] = found
     past = known[Outcome.RECOVERED].rows[list(PAST_COLUMNS)].reset_index(drop=True)

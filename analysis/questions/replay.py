@@ -8,16 +8,18 @@ experience" count as accepted.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import astuple, dataclass, replace
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
 from analysis.models.offer_value import Basis
+from analysis.models.pooled_design import laid_out
 from analysis.models.rolling import Rolling
-from analysis.questions.assess import Advice, decide_all, offer_of
-from analysis.questions.bench_model import FACTS, BenchModel, bench_model, intake_rows
+from analysis.questions.assess import Advice, decide_rows, offer_of
+from analysis.questions.bench_model import FACTS, PAST_COLUMNS, BenchModel, bench_model, intake_rows
+from analysis.questions.intake_columns import donor_terms, intake_terms
 from analysis.questions.intake_form import Intake
 from analysis.questions.offer_rows import Outcome, OutcomeRows
 from analysis.records.log import Log
@@ -80,9 +82,8 @@ class Replay:
         return int(self.rows["staged"].sum())
 
 
-def past_intakes(here: pd.DataFrame, start_share: float) -> list[Intake]:
-    """Past jobs as they stood on the counter, one a row."""
-    facts = intake_rows(here[list(FACTS)].to_dict("records"))
+def past_intakes(here: pd.DataFrame, facts: pd.DataFrame, start_share: float) -> list[Intake]:
+    """Past jobs as they stood on the counter, one a row, and so are their facts."""
 
     def number(value: object) -> float | None:
         return None if pd.isna(value) else float(str(value))
@@ -90,7 +91,7 @@ def past_intakes(here: pd.DataFrame, start_share: float) -> list[Intake]:
     money = here[["job_id", "fee_basis", "fee_amount", "donor_cost"]].itertuples(index=False)
     return [
         Intake(
-            facts.iloc[[row]],
+            facts.iloc[row : row + 1],
             {},
             "" if pd.isna(basis) else str(basis),
             number(fee),
@@ -102,10 +103,17 @@ def past_intakes(here: pd.DataFrame, start_share: float) -> list[Intake]:
     ]
 
 
+def _looked_at(rows: OutcomeRows) -> pd.DataFrame:
+    """The columns that decisions rest on, laid out once for all months."""
+    return laid_out(rows.rows, (*intake_terms(), *donor_terms()), *PAST_COLUMNS, *astuple(rows.names))
+
+
 def _decided(bench: BenchModel, here: pd.DataFrame, settings: Settings, start_share: float) -> list[dict[str, object]]:
     out = []
-    intakes = past_intakes(here, start_share)
-    for row, found in zip(here.to_dict("records"), decide_all(bench, intakes, settings), strict=True):
+    facts = intake_rows(here[list(FACTS)].to_dict("records"))
+    decided = decide_rows(bench, facts, past_intakes(here, facts, start_share), settings)
+    told = here[["job_id", "received_month", "recovered", "chain_hours"]].to_dict("records")
+    for row, found in zip(told, decided, strict=True):
         intake = found.intake
         chance = found.chances.get(Outcome.RECOVERED)
         offer, won = offer_of(intake, settings), row["recovered"] == 1
@@ -149,16 +157,16 @@ def replay(
         Share of a staged fee due at the start, between 0 and 1.
     months : int
     """
-    jobs = rows[Outcome.RECOVERED].rows
+    jobs = _looked_at(rows[Outcome.RECOVERED])
+    only = {Outcome.RECOVERED: replace(rows[Outcome.RECOVERED], rows=jobs)}
     money = log.tables["jobs"].set_index("job_id")[["fee_basis", "fee_amount", "donor_cost"]]
-    jobs = jobs.join(money.astype(object), on="job_id")
     decided: list[dict[str, object]] = []
     last = log.last_date.to_period("M") if not pd.isna(log.last_date) else None
     periods = pd.PeriodIndex([], freq="M") if last is None else pd.period_range(last - (months - 1), last, freq="M")
     for month in periods:
-        here = jobs[jobs["received_month"].eq(month)]
+        here = jobs[jobs["received_month"].eq(month)].join(money, on="job_id")
         if len(here):
-            bench = bench_model(rows, rolled, month.start_time)
+            bench = bench_model(only, rolled, month.start_time)
             decided += _decided(bench, here, log.settings, start_share)
     columns = [
         "job_id",

@@ -15,6 +15,7 @@ from analysis.models.binary import chances
 from analysis.models.logit import fit_logit
 from analysis.models.optimism import _area, _measured, optimism
 from analysis.models.pooled import fit_pooled, pooled_fitter
+from analysis.models.pooled_modes import problem_of
 from analysis.models.scores import auc
 from analysis.models.separation import separated_columns
 from analysis.models.terms import NOT_RECORDED, Category, Number
@@ -92,10 +93,10 @@ def test_pooled_columns_are_those_coded_row_by_row():
     assert damage.levels == (*sorted(counts.index, key=lambda k: (-counts[k], k)), NOT_RECORDED)
     assert damage.counts == (*(counts[k] for k in damage.levels[:-1]), frame["damage"].isna().sum())
     places = [len(damage.levels) - 1 if v is None else damage.levels.index(v) for v in frame["damage"]]
-    assert damage.positions(frame).tolist() == places
-    assert damage.positions(pd.DataFrame({"damage": ["fire", None]})).tolist() == [-1, len(damage.levels) - 1]
+    assert damage.look(frame).tolist() == places
+    assert damage.look(pd.DataFrame({"damage": ["fire", None]})).tolist() == [-1, len(damage.levels) - 1]
     np.testing.assert_allclose(
-        design.centre, np.hstack([t.columns(frame).mean(axis=0) for t in design.terms]), atol=1e-15
+        design.centre, np.hstack([t.made(t.look(frame)).mean(axis=0) for t in design.terms]), atol=1e-15
     )
 
 
@@ -114,7 +115,7 @@ def test_the_pooled_likelihood_by_blocks_is_that_of_all_rows_at_once(monkeypatch
     y, beta, precision = (rng.random(500) < 0.6).astype(float), rng.normal(size=(7, 5)), rng.random((7, 5)) + 0.1
     monkeypatch.setattr(column_pairs, "KEPT_CELLS", kept)
     monkeypatch.setattr("analysis.models.binary.BLOCK_CELLS", 1)
-    point = pooled._problem(x, y, precision).at(beta)
+    point = problem_of(x, y, precision).at(beta)
     eta = beta @ x.T
     p = 1 / (1 + np.exp(-eta))
     value = eta @ y - np.logaddexp(0, eta).sum(axis=1) - 0.5 * (precision * beta**2).sum(axis=1)

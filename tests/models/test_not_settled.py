@@ -11,7 +11,7 @@ import pytest
 
 from analysis.cohort.attempts import LOST
 from analysis.errors import ModelError, UnconvergedError
-from analysis.models import cox, damage_counts, logit, penalised, pooled, ridge_logit, scores
+from analysis.models import cox, damage_counts, logit, penalised, pooled, pooled_modes, ridge_logit, scores
 from analysis.models.attempts import life_table
 from analysis.models.control_chart import p_chart
 from analysis.models.firth import fit_firth
@@ -56,7 +56,7 @@ def test_a_cox_fit_cut_short_is_not_shown(monkeypatch):
 def test_a_pooled_fit_cut_short_is_not_shown(monkeypatch):
     rows = pd.DataFrame({"age": X[:, 1], "family": ["A", "B"] * 4})
     assert pooled.fit_pooled(rows, Y, (Number("age", "age", "years"),), "").converged
-    monkeypatch.setattr(pooled, "NEWTON_STEPS", 1)
+    monkeypatch.setattr(pooled_modes, "NEWTON_STEPS", 1)
     cut = pooled.fit_pooled(rows, Y, (Number("age", "age", "years"),), "")
     assert not cut.converged
     with pytest.raises(UnconvergedError):

@@ -10,8 +10,7 @@ import pytest
 from scipy.special import expit
 
 from analysis.errors import ModelError, UnconvergedError, UnseenLevelError
-from analysis.models import pooled
-from analysis.models.column_pairs import Pairs
+from analysis.models import pooled_design
 from analysis.models.pooled import fit_pooled
 from analysis.models.terms import Category, Number
 
@@ -71,16 +70,9 @@ def test_equal_rows_taken_together_and_one_by_one_make_the_same_fit(monkeypatch)
     at = np.random.default_rng(7).integers(0, len(ROWS), len(ROWS))
     drawn = ROWS.iloc[at].reset_index(drop=True)
     together = fit_pooled(drawn, Y[at], TERMS, "family")
-    merged = []
-
-    def one_by_one(x, y, precision):
-        merged.append(len(usual(x, y, precision).y) < len(y))
-        return pooled._Problem(x, y, np.ones(len(y)), precision, Pairs.of(x))
-
-    usual = pooled._problem
-    monkeypatch.setattr(pooled, "_problem", one_by_one)
+    assert len(together.design.equal(drawn, Y[at].astype(int))[0]) < len(drawn)
+    monkeypatch.setattr(pooled_design, "equal_rows", lambda columns: (np.arange(len(columns[0])),) * 2)
     plain = fit_pooled(drawn, Y[at], TERMS, "family")
-    assert merged == [True]
     for name in ("weight", "location", "covariance"):
         np.testing.assert_allclose(getattr(together, name), getattr(plain, name), rtol=0, atol=1e-8)
 

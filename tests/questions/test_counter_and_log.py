@@ -80,6 +80,6 @@ def test_every_value_of_the_log_told_at_the_counter_is_one_the_model_has_seen(jo
         if column.name == "intake_damage" and not texts[at]:
             continue
         facts = read_intake(told, Settings(), dt.date(2026, 11, 1)).facts
-        assert fitted[seen_by].seen(facts).all(), f"{column.name} {texts[at]!r}"
+        assert fitted[seen_by].within(fitted[seen_by].look(facts)).all(), f"{column.name} {texts[at]!r}"
         of_log, of_counter = rows.loc[at, seen_by], facts.loc[0, seen_by]
         assert (pd.isna(of_log) and pd.isna(of_counter)) or of_log == of_counter

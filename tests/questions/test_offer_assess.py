@@ -70,7 +70,7 @@ def test_recovery_counts_all_accepted_closed_jobs_and_a_chain_once():
     assert found.before(pd.Timestamp("2026-02-20")).rows["job_id"].tolist() == ["A", "B"]
 
 
-def test_alike_by_hand():
+def test_alike_by_hand(monkeypatch):
     facts = {"intake_damage": "drop", "board_family": "A", "device_age_years": 3.0, "prior_rework": "none"}
     rows = [
         ("same", {}),
@@ -95,6 +95,9 @@ def test_alike_by_hand():
         ("other family", "board_family"),
     ]
     assert (found.n, found.recovered, found.booted, found.tested) == (5, 3, 2, 4)
+    for at_once in (1, 2, 1024):
+        monkeypatch.setattr("analysis.questions.alike.AT_ONCE", at_once)
+        assert [found.counted(most) for most in range(1, 8)] == [1, 2, 3, 4, 5, 5, 5]
     # What the intake itself does not say cannot differ.
     assert PastJobs(past, FACTS).like(blank | {"intake_damage": "drop"}).n == 6
 

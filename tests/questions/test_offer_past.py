@@ -82,6 +82,21 @@ def test_scrambling_the_future_leaves_past_decisions_identical(log, past, replay
     assert not replayed.rows["advice"].equals(again.rows["advice"])
 
 
+def test_what_the_rolling_look_was_told_from_is_what_would_be_fitted_anew(past):
+    rows, rolled = past
+    days = [day for day in rolled[Outcome.RECOVERED].known if day in rolled[Outcome.FIRST_BOOT].known]
+    assert len(days) == 12
+    forgot = {outcome: replace(each, known={}) for outcome, each in rolled.items()}
+    recalled, fitted = (bench_model(rows, each, days[-1]) for each in (rolled, forgot))
+    for outcome, model in recalled.models.items():
+        other = fitted.models[outcome]
+        assert model.fit is rolled[outcome].known[days[-1]].predict
+        assert model.fit is not other.fit
+        assert (model.n, model.design, model.trust) == (other.n, other.design, other.trust)
+        np.testing.assert_array_equal(model.fit.location, other.fit.location)
+        assert model.rates == other.rates
+
+
 @pytest.mark.parametrize("model", [True, False])
 def test_a_list_of_intakes_gets_what_each_gets_alone(log, past, model):
     """With the model and with class rates; a family never seen, an age out of range, a class never seen, a blank."""

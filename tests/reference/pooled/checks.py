@@ -8,7 +8,8 @@ import numpy as np
 import pandas as pd
 from scipy.special import expit
 
-from analysis.models.pooled import Chances, _modes, _problem, fit_pooled
+from analysis.models.pooled import Chances, fit_pooled
+from analysis.models.pooled_modes import modes, problem_of
 from analysis.models.terms import Category
 from analysis.questions.intake_columns import FAMILY_COLUMN, intake_terms
 from tests.reference.check import Check, Source
@@ -49,7 +50,7 @@ def _modes_given_the_sd(s: Source) -> None:
     rows, y = _one_row_a_patient(s)
     x = np.column_stack([np.ones(len(y)), pd.get_dummies(rows["hospital"]).to_numpy(float)])
     precision = np.append(0.0, np.full(12, e["tau"] ** -2))[None, :]
-    mode, _, _, settled = _modes(_problem(x, y, precision), np.zeros((1, 13)))
+    mode, _, _, settled = modes(problem_of(x, y, precision), np.zeros((1, 13)))
     assert settled
     where = f"{SURGICAL}; R lme4, nAGQ = 0"
     s.add(where, SOFTWARE, "modes of hospitals given the SD", e["modes"], mode[0, 1:], 6)
