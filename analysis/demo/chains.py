@@ -24,7 +24,7 @@ def link_chains(jobs: pd.DataFrame, rng: Rng) -> pd.DataFrame:
         The typed jobs table, complete.
     """
     received, closed = jobs["received_date"].to_numpy(), jobs["closed_date"].to_numpy()
-    free = (jobs["decision"].eq("accepted") & jobs["prior_rework"].eq("none")).to_numpy(bool)
+    free = (jobs["decision"].eq("accepted") & jobs["prior_rework"].eq("none")).to_numpy(bool, copy=True)
     failed = (jobs["outcome"].eq("not_recovered") & jobs["loss_reversible"].fillna(False)).to_numpy(bool)
     facts = [jobs[name].astype(object).to_numpy() for name in ALIKE]
     age = jobs["device_age_years"].to_numpy(float)
