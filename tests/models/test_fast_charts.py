@@ -7,7 +7,7 @@ import pytest
 from scipy import stats
 from scipy.special import expit, log_expit
 
-from analysis.models.cusum import FEWEST_RUNS, Uncertain, highest_points, limit_for, runs_for
+from analysis.models.cusum import FEWEST_RUNS, Uncertain, highest_points, limit_for, runs_for, scores, walk
 from analysis.models.resampled_limits import MANY, mean_limits
 from analysis.models.standardise import POINTS, REACH, _curve
 
@@ -32,6 +32,28 @@ def test_highest_points_are_those_with_the_chances_of_every_job_under_every_draw
         now = np.maximum(0.0, now + success * np.log(factor) - gain[job])
         highest = np.maximum(highest, now)
     np.testing.assert_allclose(highest_points(model, factor, jobs, 7, draws, start), highest, atol=1e-12)
+
+
+@pytest.mark.parametrize(("factor", "start"), [(0.5, 0.0), (2.0, 0.8)])
+def test_runs_walked_one_after_the_other_are_those_walked_job_by_job(monkeypatch, factor, start):
+    model, jobs, draws = shop(120), 60, 37
+    monkeypatch.setattr("analysis.models.cusum.MANY", jobs - 1)
+    found = highest_points(model, factor, jobs, 7, draws, start)
+    rng = np.random.default_rng(7)
+    chance = expit(model.x @ model.coefficients)
+    true = rng.multivariate_normal(model.coefficients, model.covariance, size=draws, method="eigh")
+    for run, own in enumerate(true):
+        job = rng.integers(0, len(model.x), jobs)
+        success = rng.random(jobs) < expit(model.x @ own)[job]
+        path, _ = walk(scores(chance[job], success, factor), np.inf, start)
+        assert found[run] == pytest.approx(path.max(), abs=1e-12)
+
+
+def test_both_ways_of_walking_follow_one_law(monkeypatch):
+    model, jobs, draws = shop(200), 150, 20_000
+    plainly = highest_points(model, 0.5, jobs, 1, draws)
+    monkeypatch.setattr("analysis.models.cusum.MANY", 0)
+    assert stats.ks_2samp(plainly, highest_points(model, 0.5, jobs, 2, draws)).pvalue > 0.01
 
 
 @pytest.mark.parametrize(("earlier_n", "n"), [(12, 30), (400, 9)])
