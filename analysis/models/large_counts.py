@@ -9,9 +9,9 @@ the count in standard deviations from its mean, γ the skewness and κ the exces
 
 It is for smooth distributions. The one that has the probabilities of a whole number halfway between counts has 1/12
 less variance and a fourth cumulant larger by 1/120 (Kolassa and McCullagh, Annals of Statistics 18 (1990) 981–985).
-Formulas and sources from memory, checked against exact distributions (tests/models/test_large_counts.py): from
-:data:`SPREAD` on no cumulative probability is off by more than 0.000001, one of .01 by no more than 0.01 % of it, one
-of .0001 by 0.1 %, one of a millionth by 0.5 %.
+Formulas and sources from memory, checked against exact distributions (tests/models/test_large_counts.py): beyond
+:data:`MANY` jobs and from a variance of :data:`SPREAD` on no cumulative probability is off by more than 0.000005, one
+of .01 by no more than 0.05 % of it, one of .0001 by 0.6 %, one of a millionth by 3 %.
 """
 
 from __future__ import annotations
@@ -26,9 +26,8 @@ from analysis.models.binary import blocks
 
 Floats = NDArray[np.float64]
 
-# Least variance in any draw; the number of successes among 2,000 jobs, a large bench's year, has no more.
-SPREAD = 500.0
-MANY = int(4 * SPREAD)  # a job's variance is at most a quarter
+MANY = 2_000  # jobs, more than which no bench has in a year
+SPREAD = 200.0  # least variance of the number of successes in any draw
 FAR = 10.0  # standard deviations of each draw's distribution that are worked out
 BEYOND = 25.0  # further off a draw has nothing to add, and the expansion would turn back
 

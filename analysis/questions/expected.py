@@ -94,9 +94,10 @@ class ExpectedModel:
 def distribution(parts: Sequence[tuple[ExpectedModel, pd.DataFrame]]) -> Floats:
     """Distribution of the number of successes of jobs under the models of their time, shape (n + 1,).
 
-    The Poisson-binomial is averaged over draws of the coefficients: the exact one up to the size of a large bench's
-    year, beyond it the one of :mod:`.large_counts`. Models of several years are drawn with the same random numbers, so
-    that what they share (the jobs of the earlier years) does not average out between them.
+    The Poisson-binomial is averaged over draws of the coefficients: the exact one up to the 2,000 jobs of a large
+    bench's year; beyond them, unless outcomes hardly vary, the one of :mod:`.large_counts`, whose error is known.
+    Models of several years are drawn with the same random numbers, so that what they share (the jobs of the earlier
+    years) does not average out between them.
     """
     n = sum(len(rows) for _, rows in parts)
     if n > large_counts.MANY:

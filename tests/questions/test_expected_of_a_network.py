@@ -28,7 +28,7 @@ def test_thousands_of_jobs_under_two_models_have_the_exact_distribution(parts, m
     monkeypatch.setattr(large_counts, "MANY", len(fast))
     exact = expected.distribution(parts)
     assert len(fast) == len(exact) > 4_000
-    assert 0 < np.abs(np.cumsum(fast) - np.cumsum(exact)).max() < 1e-6
+    assert 0 < np.abs(np.cumsum(fast) - np.cumsum(exact)).max() < 5e-6
 
 
 def test_many_jobs_of_nearly_certain_outcome_are_counted_exactly(parts, monkeypatch):
