@@ -28,7 +28,7 @@ FAR = 700.0  # exp() of more is infinite
 SIMULATED_JOBS = 20_000_000
 FEWEST_RUNS = 2_000
 # Jobs a year beyond which runs are walked one after the other, by other random numbers: only a network has so many.
-MANY = 10_000
+MANY = 5_000
 TOGETHER = 8  # runs whose chances are worked out at once
 
 
@@ -172,9 +172,12 @@ def _run_by_run(
         # One over the chance, of every job at once.
         rarity = 1 + np.exp(-np.maximum(true[first : first + TOGETHER] @ x.T, -FAR))
         for run, of_run in enumerate(rarity, first):
-            job = rng.integers(0, len(x), jobs)
-            path = (rng.random(jobs) * of_run.take(job) < 1) * np.log(odds_factor)
-            path -= gain.take(job)
+            path = rng.random(jobs) * len(x)
+            job = path.astype(np.intp)
+            path -= job  # what is left over decides the outcome: a million jobs take 20 of 53 random bits
+            path *= of_run.take(job, mode="clip")
+            path = (path < 1) * np.log(odds_factor)
+            path -= gain.take(job, mode="clip")
             path[0] += start
             np.cumsum(path, out=path)
             path -= np.minimum(np.minimum.accumulate(path), 0.0)

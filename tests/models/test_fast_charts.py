@@ -43,8 +43,9 @@ def test_runs_walked_one_after_the_other_are_those_walked_job_by_job(monkeypatch
     chance = expit(model.x @ model.coefficients)
     true = rng.multivariate_normal(model.coefficients, model.covariance, size=draws, method="eigh")
     for run, own in enumerate(true):
-        job = rng.integers(0, len(model.x), jobs)
-        success = rng.random(jobs) < expit(model.x @ own)[job]
+        job, rest = np.divmod(rng.random(jobs) * len(model.x), 1)
+        job = job.astype(int)
+        success = rest < expit(model.x @ own)[job]
         path, _ = walk(scores(chance[job], success, factor), np.inf, start)
         assert found[run] == pytest.approx(path.max(), abs=1e-12)
 
