@@ -7,7 +7,6 @@ intercept that makes the mean chance equal the observed rate). The numerics are 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -53,8 +52,8 @@ class FirthResult(Result):
         Ends of the profile penalised-likelihood intervals; empty arrays when not asked for.
     p : ndarray, shape (p,)
         Penalised likelihood-ratio P of each column; empty when not asked for.
-    loglik, loglik_null : float
-        Penalised log likelihood of the fit, and with every column but the intercept held at zero.
+    loglik : float
+        Penalised log likelihood of the fit.
     flic_intercept : float
         Intercept that makes the mean chance equal the observed rate; chances are shown from it.
     covariance : ndarray, shape (p, p)
@@ -71,7 +70,6 @@ class FirthResult(Result):
     high: Floats
     p: Floats
     loglik: float
-    loglik_null: float
     flic_intercept: float
     covariance: Floats
     level: float
@@ -199,14 +197,9 @@ def fit_firth(
     beta, covariance = best.beta[0], best.inverse[0]
     empty = np.empty(0)
     low, high, p = empty, empty, empty
-    held: list[Sequence[int]] = [range(1, width)] if width > 1 else []
     if intervals and converged:
         low, high = (ends / scale for ends in profile_interval(data, best, level))
-        held += [[j] for j in range(width)]
-    lost = lost_without(data, best, held) if held else empty
-    null = float(lost[0]) if width > 1 else 0.0
-    if intervals and converged:
-        p = stats.chi2.sf(lost[-width:], 1)
+        p = stats.chi2.sf(lost_without(data, best, [[j] for j in range(width)]), 1)
     # The penalty is half the log determinant of the information, which the scaling has changed by a constant.
     loglik = float(best.loglik[0] + np.log(scale).sum())
     return FirthResult(
@@ -222,7 +215,6 @@ def fit_firth(
         high=high,
         p=p,
         loglik=loglik,
-        loglik_null=loglik - null / 2,
         flic_intercept=_flic(data, beta) / scale[0],
         covariance=covariance / np.outer(scale, scale),
         level=level,
@@ -237,6 +229,7 @@ def term_test(
     *,
     weights: Floats | None = None,
     offset: Floats | None = None,
+    fitted: FirthResult | None = None,
 ) -> TermTest:
     """Penalised likelihood-ratio test of a term with one or more columns.
 
@@ -248,13 +241,16 @@ def term_test(
         Positions of the term's columns.
     label : str
         Plain name of the term.
+    fitted : FirthResult, optional
+        The fit of the same rows, where there is one, so that it is not looked for again.
 
     Returns
     -------
     TermTest
         The penalty of the full design is kept when the columns are held at zero (Heinze and Schemper 2002).
     """
-    data, _ = _scaled(_checked(x, y, weights, offset))
-    best, _ = maximise(data, np.zeros(data.x.shape[1]), np.ones(data.x.shape[1], dtype=bool))
+    data, scale = _scaled(_checked(x, y, weights, offset))
+    start = np.zeros(len(scale)) if fitted is None else fitted.coefficients * scale
+    best, _ = maximise(data, start, np.ones(len(scale), dtype=bool))
     statistic = float(lost_without(data, best, [columns])[0])
     return TermTest(label=label, statistic=statistic, df=len(columns), p=float(stats.chi2.sf(statistic, len(columns))))

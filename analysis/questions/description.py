@@ -213,7 +213,7 @@ def _verdicts(
     columns = _temperature_columns(design)
     if not columns:
         return _effects(fit, design, x, holm(p), doubtful), None
-    test = term_test(x, y, columns, TEMPERATURE.label)
+    test = term_test(x, y, columns, TEMPERATURE.label, fitted=fit)
     adjusted = holm(np.append(p, test.p))
     return (
         _effects(fit, design, x, adjusted[:-1], doubtful),
