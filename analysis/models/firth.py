@@ -85,7 +85,9 @@ class FirthResult(Result):
         return np.asarray(expit(self.linear(x)))
 
 
-def _checked(x: Floats, y: Floats, weights: Floats | None, offset: Floats | None) -> Data:
+def _checked(
+    x: Floats, y: Floats, weights: Floats | None, offset: Floats | None
+) -> tuple[Floats, Floats, Floats, Floats]:
     x, y = np.asarray(x, dtype=float), np.asarray(y, dtype=float)
     w = np.ones(len(y)) if weights is None else np.asarray(weights, dtype=float)
     o = np.zeros(len(y)) if offset is None else np.asarray(offset, dtype=float)
@@ -95,19 +97,17 @@ def _checked(x: Floats, y: Floats, weights: Floats | None, offset: Floats | None
         raise ModelError("A value is missing or infinite; blanks must be coded before the fit.")
     if ((y < 0) | (y > 1)).any() or (w < 0).any():
         raise ModelError("Outcomes must lie between 0 and 1 and weights must not be negative.")
-    return Data.of(x, y, w, o)
+    return x, y, w, o
 
 
-def _scaled(data: Data) -> tuple[Data, Floats]:
-    """The same with every column about one in size, and what each was divided by, shape (p,).
+def _scaled(x: Floats, y: Floats, weights: Floats, offset: Floats) -> tuple[Data, Floats]:
+    """What a fit needs, with every column about one in size, and what each was divided by, shape (p,).
 
     Steps are limited in size, so that units would otherwise matter; powers of two leave the digits as they are.
     """
-    size = np.sqrt(np.einsum("ij,ij->j", data.x, data.x) / max(len(data.y), 1))
+    size = np.sqrt(np.einsum("ij,ij->j", x, x) / max(len(y), 1))
     scale = np.exp2(np.round(np.log2(np.where(size > 0, size, 1.0))))
-    if (scale == 1).all():
-        return data, scale
-    return Data.of(data.x / scale, data.y, data.weights, data.offset), scale
+    return Data.of(x if (scale == 1).all() else x / scale, y, weights, offset), scale
 
 
 def _refuse_too_many(x: Floats, weights: Floats, names: tuple[str, ...]) -> None:
@@ -189,10 +189,10 @@ def fit_firth(
     ModelError
         If shapes do not match, a value is missing, or columns are aliased.
     """
-    data = _checked(x, y, weights, offset)
-    _refuse_too_many(data.x, data.weights, names)
-    width = data.x.shape[1]
-    data, scale = _scaled(data)
+    checked = _checked(x, y, weights, offset)
+    _refuse_too_many(checked[0], checked[2], names)
+    data, scale = _scaled(*checked)
+    width = len(scale)
     best, converged = maximise(data, np.zeros(width), np.ones(width, dtype=bool))
     beta, covariance = best.beta[0], best.inverse[0]
     empty = np.empty(0)
@@ -249,7 +249,7 @@ def term_test(
     TermTest
         The penalty of the full design is kept when the columns are held at zero (Heinze and Schemper 2002).
     """
-    data, scale = _scaled(_checked(x, y, weights, offset))
+    data, scale = _scaled(*_checked(x, y, weights, offset))
     start = np.zeros(len(scale)) if fitted is None else fitted.coefficients * scale
     best, _ = maximise(data, start, np.ones(len(scale), dtype=bool))
     statistic = float(lost_without(data, best, [columns])[0])

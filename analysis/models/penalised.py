@@ -39,13 +39,11 @@ class Data:
 
     Parameters
     ----------
-    x : ndarray, shape (n, p)
     y, weights, offset : ndarray, shape (n,)
     pairs : Pairs
         The design column by column, and products of its columns.
     """
 
-    x: Floats
     y: Floats
     weights: Floats
     offset: Floats
@@ -56,8 +54,13 @@ class Data:
         """Make them from a design; without weights every row counts once."""
         n = len(y)
         return cls(
-            x, y, np.ones(n) if weights is None else weights, np.zeros(n) if offset is None else offset, Pairs.of(x)
+            y, np.ones(n) if weights is None else weights, np.zeros(n) if offset is None else offset, Pairs.of(x)
         )
+
+    @property
+    def x(self) -> Floats:
+        """The design, shape (n, p)."""
+        return self.pairs.columns.T
 
     def log_odds(self, beta: Floats, rows: slice) -> Floats:
         """Of some rows at each coefficient vector, shape (b, len(rows))."""
