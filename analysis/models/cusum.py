@@ -28,7 +28,7 @@ FAR = 700.0  # exp() of more is infinite
 SIMULATED_JOBS = 20_000_000
 FEWEST_RUNS = 2_000
 # Jobs a year beyond which runs are walked one after the other, by other random numbers: only a network has so many.
-MANY = 5_000
+MANY = 2_000
 TOGETHER = 8  # runs whose chances are worked out at once
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
@@ -76,15 +77,16 @@ class ExpectedModel:
 
     def drawn_chances(self, rows: pd.DataFrame) -> Floats:
         """Chances of the rows under draws of the coefficients from their normal approximation, shape (draws, n)."""
-        return np.asarray(expit(self._draws() @ self.design.matrix(rows).T))
+        return np.asarray(expit(self._draws @ self.design.matrix(rows).T))
 
     def few_at_a_time(self, rows: pd.DataFrame) -> Iterator[Floats]:
         """The same for a few rows at a time, each of shape (draws, m): those of a network's year fill gigabytes."""
-        draws, x = self._draws(), self.design.matrix(rows)
+        draws, x = self._draws, self.design.matrix(rows)
         return (expit(draws @ x[some].T) for some in blocks(len(x), len(draws)))
 
+    @cached_property
     def _draws(self) -> Floats:
-        """Draws of the coefficients, shape (draws, p); the same every time."""
+        """Draws of the coefficients, shape (draws, p)."""
         rng = np.random.default_rng(RNG_SEED)
         beta = self.fit.coefficients.copy()
         beta[0] = self.fit.flic_intercept

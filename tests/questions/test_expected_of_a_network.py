@@ -15,15 +15,19 @@ from analysis.records.log import Log
 
 
 @pytest.fixture(scope="module")
-def parts():
-    """A log five times over, by models of two days."""
-    cohort = build_cohort(Log.from_tables(dict(simulate(Shop(), 11).tables)))
+def cohort():
+    return build_cohort(Log.from_tables(dict(simulate(Shop(), 11).tables)))
+
+
+@pytest.fixture
+def parts(cohort, monkeypatch):
+    """A log five times over, by models of two days, with fewer draws."""
+    monkeypatch.setattr(expected, "DRAWS", 100)
     models = [expected.fit_expected(cohort, pd.Timestamp(day)) for day in ("2023-01-01", "2024-01-01")]
     return [(m, pd.concat([cohort.first_boots[m.design.seen(cohort.first_boots)]] * 5)) for m in models]
 
 
 def test_thousands_of_jobs_under_two_models_have_the_exact_distribution(parts, monkeypatch):
-    monkeypatch.setattr(expected, "DRAWS", 100)
     fast = expected.distribution(parts)
     monkeypatch.setattr(large_counts, "MANY", len(fast))
     exact = expected.distribution(parts)
@@ -32,7 +36,6 @@ def test_thousands_of_jobs_under_two_models_have_the_exact_distribution(parts, m
 
 
 def test_many_jobs_of_nearly_certain_outcome_are_counted_exactly(parts, monkeypatch):
-    monkeypatch.setattr(expected, "DRAWS", 20)
     monkeypatch.setattr(large_counts, "SPREAD", np.inf)
     kept = expected.distribution(parts)
     monkeypatch.setattr(large_counts, "MANY", len(kept))
