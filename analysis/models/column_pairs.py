@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 
 KEPT_CELLS = 2**22  # products of columns are made anew for every use where there would be more
+FEW = 4  # sets of weights, or matrices, for which products are not worth making
 
 
 def products(columns: Floats) -> Floats:
@@ -44,6 +45,21 @@ class Pairs:
     def __getitem__(self, rows: slice) -> Floats:
         """Products in some rows, shape (p (p + 1) / 2, len(rows))."""
         return products(self.columns[:, rows]) if self.kept is None else self.kept[:, rows]
+
+    def sums(self, weights: Floats, rows: slice) -> Floats:
+        """Sums of the products over some rows with weights (b, m), shape (b, p (p + 1) / 2)."""
+        if self.kept is not None or len(weights) > FEW:
+            return np.asarray(weights @ self[rows].T)
+        columns = self.columns[:, rows]
+        upper = np.triu_indices(len(columns))
+        return np.array([((columns * each) @ columns.T)[upper] for each in weights])
+
+    def forms(self, matrices: Floats, rows: slice) -> Floats:
+        """The quadratic form of every symmetric matrix (b, p, p) at some rows, shape (b, m)."""
+        if self.kept is not None or len(matrices) > FEW:
+            return forms(matrices, self[rows])
+        columns = self.columns[:, rows]
+        return np.array([np.einsum("jn,jn->n", each @ columns, columns) for each in matrices])
 
 
 @functools.lru_cache(maxsize=32)

@@ -49,12 +49,10 @@ def average_difference(fit: FirthResult, x: Floats, column: int, siblings: tuple
     siblings : tuple of int
         All columns of the same category, set to zero in both arms; empty for a number.
     """
-    base = x.copy()
-    if siblings:
-        base[:, list(siblings)] = 0.0
     beta = fit.coefficients.copy()
     beta[0] = fit.flic_intercept
-    without = base @ beta
+    beta[list(siblings)] = 0.0
+    without = x @ beta
     start = expit(without).mean()
 
     def points(coefficient: float) -> float:
@@ -127,14 +125,17 @@ def chance_curve(
     """
     beta = fit.coefficients.copy()
     beta[0] = fit.flic_intercept
+    basis, own = term.at(grid), beta[list(columns)]
+    beta[list(columns)] = 0.0
+    others = x @ beta
     values, spread = [], []
-    basis = term.at(grid)
     for row in basis:
-        moved = x.copy()
-        moved[:, list(columns)] = row
-        p = expit(moved @ beta)
+        p = expit(others + row @ own)
         mean = np.clip(p.mean(), 1e-9, 1 - 1e-9)  # a setting at which all fail has no slope, but a chance
-        slope = ((p * (1 - p))[:, None] * moved).mean(axis=0) / (mean * (1 - mean))
+        weight = p * (1 - p)
+        slope = weight @ x / len(x)
+        slope[list(columns)] = weight.mean() * row
+        slope /= mean * (1 - mean)
         values.append(mean)
         spread.append(np.sqrt(slope @ fit.covariance @ slope))
     z = stats.norm.isf((1 - fit.level) / 2)

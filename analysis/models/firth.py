@@ -7,7 +7,6 @@ intercept that makes the mean chance equal the observed rate). The numerics are 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -53,8 +52,8 @@ class FirthResult(Result):
         Ends of the profile penalised-likelihood intervals; empty arrays when not asked for.
     p : ndarray, shape (p,)
         Penalised likelihood-ratio P of each column; empty when not asked for.
-    loglik, loglik_null : float
-        Penalised log likelihood of the fit, and with every column but the intercept held at zero.
+    loglik : float
+        Penalised log likelihood of the fit.
     flic_intercept : float
         Intercept that makes the mean chance equal the observed rate; chances are shown from it.
     covariance : ndarray, shape (p, p)
@@ -71,7 +70,6 @@ class FirthResult(Result):
     high: Floats
     p: Floats
     loglik: float
-    loglik_null: float
     flic_intercept: float
     covariance: Floats
     level: float
@@ -87,7 +85,9 @@ class FirthResult(Result):
         return np.asarray(expit(self.linear(x)))
 
 
-def _checked(x: Floats, y: Floats, weights: Floats | None, offset: Floats | None) -> Data:
+def _checked(
+    x: Floats, y: Floats, weights: Floats | None, offset: Floats | None
+) -> tuple[Floats, Floats, Floats, Floats]:
     x, y = np.asarray(x, dtype=float), np.asarray(y, dtype=float)
     w = np.ones(len(y)) if weights is None else np.asarray(weights, dtype=float)
     o = np.zeros(len(y)) if offset is None else np.asarray(offset, dtype=float)
@@ -97,19 +97,17 @@ def _checked(x: Floats, y: Floats, weights: Floats | None, offset: Floats | None
         raise ModelError("A value is missing or infinite; blanks must be coded before the fit.")
     if ((y < 0) | (y > 1)).any() or (w < 0).any():
         raise ModelError("Outcomes must lie between 0 and 1 and weights must not be negative.")
-    return Data.of(x, y, w, o)
+    return x, y, w, o
 
 
-def _scaled(data: Data) -> tuple[Data, Floats]:
-    """The same with every column about one in size, and what each was divided by, shape (p,).
+def _scaled(x: Floats, y: Floats, weights: Floats, offset: Floats) -> tuple[Data, Floats]:
+    """What a fit needs, with every column about one in size, and what each was divided by, shape (p,).
 
     Steps are limited in size, so that units would otherwise matter; powers of two leave the digits as they are.
     """
-    size = np.sqrt(np.einsum("ij,ij->j", data.x, data.x) / max(len(data.y), 1))
+    size = np.sqrt(np.einsum("ij,ij->j", x, x) / max(len(y), 1))
     scale = np.exp2(np.round(np.log2(np.where(size > 0, size, 1.0))))
-    if (scale == 1).all():
-        return data, scale
-    return Data.of(data.x / scale, data.y, data.weights, data.offset), scale
+    return Data.of(x if (scale == 1).all() else x / scale, y, weights, offset), scale
 
 
 def _refuse_too_many(x: Floats, weights: Floats, names: tuple[str, ...]) -> None:
@@ -191,22 +189,17 @@ def fit_firth(
     ModelError
         If shapes do not match, a value is missing, or columns are aliased.
     """
-    data = _checked(x, y, weights, offset)
-    _refuse_too_many(data.x, data.weights, names)
-    width = data.x.shape[1]
-    data, scale = _scaled(data)
+    checked = _checked(x, y, weights, offset)
+    _refuse_too_many(checked[0], checked[2], names)
+    data, scale = _scaled(*checked)
+    width = len(scale)
     best, converged = maximise(data, np.zeros(width), np.ones(width, dtype=bool))
     beta, covariance = best.beta[0], best.inverse[0]
     empty = np.empty(0)
     low, high, p = empty, empty, empty
-    held: list[Sequence[int]] = [range(1, width)] if width > 1 else []
     if intervals and converged:
         low, high = (ends / scale for ends in profile_interval(data, best, level))
-        held += [[j] for j in range(width)]
-    lost = lost_without(data, best, held) if held else empty
-    null = float(lost[0]) if width > 1 else 0.0
-    if intervals and converged:
-        p = stats.chi2.sf(lost[-width:], 1)
+        p = stats.chi2.sf(lost_without(data, best, [[j] for j in range(width)]), 1)
     # The penalty is half the log determinant of the information, which the scaling has changed by a constant.
     loglik = float(best.loglik[0] + np.log(scale).sum())
     return FirthResult(
@@ -222,7 +215,6 @@ def fit_firth(
         high=high,
         p=p,
         loglik=loglik,
-        loglik_null=loglik - null / 2,
         flic_intercept=_flic(data, beta) / scale[0],
         covariance=covariance / np.outer(scale, scale),
         level=level,
@@ -237,6 +229,7 @@ def term_test(
     *,
     weights: Floats | None = None,
     offset: Floats | None = None,
+    fitted: FirthResult | None = None,
 ) -> TermTest:
     """Penalised likelihood-ratio test of a term with one or more columns.
 
@@ -248,13 +241,16 @@ def term_test(
         Positions of the term's columns.
     label : str
         Plain name of the term.
+    fitted : FirthResult, optional
+        The fit of the same rows, where there is one, so that it is not looked for again.
 
     Returns
     -------
     TermTest
         The penalty of the full design is kept when the columns are held at zero (Heinze and Schemper 2002).
     """
-    data, _ = _scaled(_checked(x, y, weights, offset))
-    best, _ = maximise(data, np.zeros(data.x.shape[1]), np.ones(data.x.shape[1], dtype=bool))
+    data, scale = _scaled(*_checked(x, y, weights, offset))
+    start = np.zeros(len(scale)) if fitted is None else fitted.coefficients * scale
+    best, _ = maximise(data, start, np.ones(len(scale), dtype=bool))
     statistic = float(lost_without(data, best, [columns])[0])
     return TermTest(label=label, statistic=statistic, df=len(columns), p=float(stats.chi2.sf(statistic, len(columns))))

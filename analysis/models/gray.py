@@ -30,36 +30,41 @@ Floats = NDArray[np.float64]
 
 SMALL = 30  # rows of the smallest group
 DRAWS, RNG_SEED = 999, 9  # of the groups among the rows
+DRAWN_CELLS = 2**18  # groups of rows drawn at once
 ROUNDING = 1e-9
 
 
 def _counts(data: Timed, group: NDArray[np.int64], k: int, cause: int) -> tuple[Floats, Floats, Floats]:
-    """Events of the cause, other ends, and rows at risk, by distinct time and group."""
-    times = np.unique(data.time)
-    at = np.searchsorted(times, data.time)
-    shape = (len(times), k)
-    wanted, other, leaving = np.zeros(shape), np.zeros(shape), np.zeros(shape)
-    np.add.at(leaving, (at, group), 1)
+    """Events of the cause, other ends, and rows at risk, by distinct time and group, shape (..., times, k) each.
+
+    Groups have shape (..., n): each draw of them is counted by itself.
+    """
+    times, at, _ = data.distinct
+    shape = (*group.shape[:-1], len(times), k)
+    draw = np.arange(group[..., 0].size).reshape(*group.shape[:-1], 1)
+    place = (draw * len(times) + at) * k + group
+
+    def counted(rows: NDArray[np.bool_]) -> Floats:
+        return np.bincount(place[..., rows].ravel(), minlength=int(np.prod(shape))).reshape(shape).astype(float)
+
     hit = data.event == cause
-    np.add.at(wanted, (at[hit], group[hit]), 1)
-    rest = ~hit & (data.event != CENSORED)
-    np.add.at(other, (at[rest], group[rest]), 1)
-    risk = np.cumsum(leaving[::-1], axis=0)[::-1]
-    return wanted, other, risk
+    leaving = counted(np.ones(data.n, dtype=bool))
+    risk = np.cumsum(leaving[..., ::-1, :], axis=-2)[..., ::-1, :]
+    return counted(hit), counted(~hit & (data.event != CENSORED)), risk
 
 
 @dataclass(frozen=True)
 class _Steps:
     """Everything known at each distinct time with an end, by group."""
 
-    wanted: Floats  # events of the cause, shape (times, groups)
+    wanted: Floats  # events of the cause, shape (..., times, groups)
     other: Floats  # competing ends
     risk: Floats  # rows at risk, Y
     surv_before: Floats  # S just before
     surv_after: Floats  # S just after
     own_before: Floats  # each group's own incidence just before
     rows_left: Floats  # h = Y / S before
-    jump: Floats  # steps of the pooled incidence F0, shape (times,)
+    jump: Floats  # steps of the pooled incidence F0, shape (..., times)
 
     @property
     def pooled_before(self) -> Floats:
@@ -69,24 +74,30 @@ class _Steps:
 
 def _steps(data: Timed, group: NDArray[np.int64], k: int, cause: int) -> _Steps:
     wanted, other, risk = _counts(data, group, k, cause)
-    ends = (wanted + other).sum(axis=1) > 0
-    wanted, other, risk = wanted[ends], other[ends], risk[ends]
+    ends = np.isin(data.distinct[0], data.time[data.event != CENSORED])
+    wanted, other, risk = wanted[..., ends, :], other[..., ends, :], risk[..., ends, :]
     staying: Floats = np.where(risk > 0, 1 - (wanted + other) / np.where(risk > 0, risk, 1), 1.0)
-    after = np.cumprod(staying, axis=0)
-    before = np.asarray(np.vstack([np.ones(k), after[:-1]]), dtype=float)
+    after = np.asarray(np.cumprod(staying, axis=-2), dtype=float)
+    before = _just_before(after, 1.0)
     growth: Floats = np.where(risk > 0, before * wanted / np.where(risk > 0, risk, 1), 0.0)
-    own_before = np.asarray(np.vstack([np.zeros(k), np.cumsum(growth, axis=0)[:-1]]), dtype=float)
+    own_before = _just_before(np.asarray(np.cumsum(growth, axis=-2)), 0.0)
     left: Floats = np.where((risk > 0) & (before > 0), risk / np.where(before > 0, before, 1), 0.0)
-    total = left.sum(axis=1)
-    jump: Floats = np.where(total > 0, wanted.sum(axis=1) / np.where(total > 0, total, 1), 0.0)
-    return _Steps(wanted, other, risk, before, np.asarray(after, dtype=float), own_before, left, jump)
+    total = left.sum(axis=-1)
+    jump: Floats = np.where(total > 0, wanted.sum(axis=-1) / np.where(total > 0, total, 1), 0.0)
+    return _Steps(wanted, other, risk, before, after, own_before, left, jump)
+
+
+def _just_before(after: Floats, first: float) -> Floats:
+    """What stood just before each time, from what stands after it, shape (..., times, groups)."""
+    return np.concatenate([np.full_like(after[..., :1, :], first), after[..., :-1, :]], axis=-2)
 
 
 def _score(steps: _Steps) -> Floats:
+    """Events of each group less those it should have had, shape (..., groups)."""
     share = steps.rows_left * (1 - steps.own_before)
-    total = share.sum(axis=1, keepdims=True)
+    total = share.sum(axis=-1, keepdims=True)
     expected = np.divide(share, total, out=np.zeros_like(share), where=total > 0)
-    return (steps.wanted - expected * steps.wanted.sum(axis=1, keepdims=True)).sum(axis=0)
+    return (steps.wanted - expected * steps.wanted.sum(axis=-1, keepdims=True)).sum(axis=-2)
 
 
 def _ties(ends: Floats, pool: Floats) -> Floats:
@@ -123,8 +134,12 @@ def _p_by_drawing(data: Timed, group: NDArray[np.int64], k: int, cause: int) -> 
     """Share of draws of the groups among the rows with scores as far from nothing as those seen, these included."""
     order = np.lexsort((group, data.event, data.time))  # whatever the order of the rows
     rows, own, rng = timed(data.time[order], data.event[order]), group[order], np.random.default_rng(RNG_SEED)
-    drawn = [own, *(rng.permutation(own) for _ in range(DRAWS))]
-    scores = np.array([_score(_steps(rows, each, k, cause))[: k - 1] for each in drawn])
+    size = max(1, DRAWN_CELLS // data.n)
+    parts = [_score(_steps(rows, own[None], k, cause))]
+    for first in range(0, DRAWS, size):
+        drawn = np.array([rng.permutation(own) for _ in range(first, min(first + size, DRAWS))])
+        parts.append(_score(_steps(rows, drawn, k, cause)))
+    scores = np.concatenate(parts)[:, : k - 1]
     far = ((scores @ np.linalg.pinv(scores.T @ scores)) * scores).sum(axis=1)
     return float((far >= far[0] * (1 - ROUNDING)).mean())
 

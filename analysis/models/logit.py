@@ -192,6 +192,7 @@ def fit_logit(
     apart = settled and _plainly_overlaps(likelihood, point)
     split = () if apart else separated_columns(columns, outcome, names)
     covariance = np.asarray(np.linalg.pinv(point.information))
+    variance = np.diag(covariance)
     settled = settled and not split
     reason = f"successes and failures are split without overlap by: {', '.join(split)}" if split else ""
     return LogitResult(
@@ -201,7 +202,7 @@ def fit_logit(
         reason=reason if split or settled else "the iteration did not settle",
         names=tuple(names),
         coefficients=beta,
-        se=np.sqrt(np.diag(covariance)),
+        se=np.sqrt(np.where(variance < 0, np.nan, variance)),  # rounding's, where outcomes are split
         covariance=covariance,
         loglik=point.loglik,
         deviance=point.deviance,

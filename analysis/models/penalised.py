@@ -26,6 +26,9 @@ CUBE = 0.5  # evaluations that an exact curvature costs, for each column
 MAX_STEP = 5.0
 NEAR = 1.0  # log odds
 TOLERANCE = 1e-11
+LOST = 1e-12  # of a test's statistic
+SETTLED = 1e-9  # standard errors that the end of an interval may be off
+AT_THE_END = 1e-4  # of the log likelihood
 BATCH_CELLS = 2**25  # chances held at once
 CUBE_CELLS = 2**22  # derivatives of informations held at once
 
@@ -36,13 +39,11 @@ class Data:
 
     Parameters
     ----------
-    x : ndarray, shape (n, p)
     y, weights, offset : ndarray, shape (n,)
     pairs : Pairs
         The design column by column, and products of its columns.
     """
 
-    x: Floats
     y: Floats
     weights: Floats
     offset: Floats
@@ -53,8 +54,13 @@ class Data:
         """Make them from a design; without weights every row counts once."""
         n = len(y)
         return cls(
-            x, y, np.ones(n) if weights is None else weights, np.zeros(n) if offset is None else offset, Pairs.of(x)
+            y, np.ones(n) if weights is None else weights, np.zeros(n) if offset is None else offset, Pairs.of(x)
         )
+
+    @property
+    def x(self) -> Floats:
+        """The design, shape (n, p)."""
+        return self.pairs.columns.T
 
     def log_odds(self, beta: Floats, rows: slice) -> Floats:
         """Of some rows at each coefficient vector, shape (b, len(rows))."""
@@ -88,7 +94,7 @@ class Point:
 
 def leverages(data: Data, inverse: Floats, w: Floats, rows: slice) -> Floats:
     """Diagonal of the weighted hat matrix for some rows; ``w`` has shape (b, len(rows)), ``inverse`` (b, p, p)."""
-    return np.asarray(w * forms(inverse, data.pairs[rows]))
+    return np.asarray(w * data.pairs.forms(inverse, rows))
 
 
 def evaluate(data: Data, beta: Floats) -> Point:
@@ -107,7 +113,7 @@ def _evaluate(data: Data, beta: Floats) -> Point:
     for rows in blocks(n, max(count, width)):
         weights, eta = data.weights[rows], data.log_odds(beta, rows)
         p[:, rows], log_sum = chances(eta)
-        sums += (weights * p[:, rows] * (1 - p[:, rows])) @ data.pairs[rows].T
+        sums += data.pairs.sums(weights * p[:, rows] * (1 - p[:, rows]), rows)
         loglik += eta @ (weights * data.y[rows]) - log_sum @ weights
     information = symmetric(sums, width)
     sign, logdet = np.linalg.slogdet(information)
@@ -172,10 +178,10 @@ def _steps(data: Data, point: Point, score: Floats, free: Flags, expected: Float
     return step * np.minimum(1.0, MAX_STEP / np.maximum(np.abs(step).max(axis=1), 1e-300))[:, None]
 
 
-def _steps_left(decrement: Floats, last: Floats) -> Floats:
+def _steps_left(decrement: Floats, last: Floats, enough: float) -> Floats:
     """How many more steps it takes if each closes in as the last one did."""
     share = np.clip(decrement / last, 1e-300, 1 - 1e-9)
-    return np.asarray(np.log(TOLERANCE**2 / np.maximum(decrement, TOLERANCE**2)) / np.log(share))
+    return np.asarray(np.log(enough / np.maximum(decrement, enough)) / np.log(share))
 
 
 def _uphill(data: Data, point: Point, step: Floats) -> tuple[Point, Flags]:
@@ -193,7 +199,7 @@ def _uphill(data: Data, point: Point, step: Floats) -> tuple[Point, Flags]:
     return out, ~np.isin(np.arange(len(step)), open_)
 
 
-def climb(data: Data, start: Floats, free: Flags) -> tuple[Point, Flags]:
+def climb(data: Data, start: Floats, free: Flags, enough: float = TOLERANCE**2) -> tuple[Point, Flags]:
     """Maximise from several starts at once, each over its free coefficients; Newton with halved steps.
 
     Parameters
@@ -202,6 +208,8 @@ def climb(data: Data, start: Floats, free: Flags) -> tuple[Point, Flags]:
     start : ndarray, shape (b, p)
         The held coefficients stay as they are here.
     free : ndarray of bool, shape (b, p)
+    enough : float
+        About twice the log likelihood that may still be missing at the end.
 
     Returns
     -------
@@ -220,9 +228,9 @@ def climb(data: Data, start: Floats, free: Flags) -> tuple[Point, Flags]:
         expected = _ahead(_of_the_free(here.information, own), score)
         # The decrement is free of the columns' units; a score alone is not.
         decrement, last = (score * expected).sum(axis=1), before[open_]
-        there = (decrement < TOLERANCE**2) | ((decrement < 1e-16) & (decrement > last / 4))
+        there = (decrement < enough) | ((decrement < 1e-16) & (decrement > last / 4))
         settled[open_[there]], before[open_] = True, decrement
-        slow = (turn >= SAFE_STEPS) & (_steps_left(decrement, last) > CUBE * start.shape[1])
+        slow = (turn >= SAFE_STEPS) & (_steps_left(decrement, last, enough) > CUBE * start.shape[1])
         left = np.flatnonzero(~there)
         if not len(left):
             break
@@ -268,13 +276,12 @@ def _profile_ends(data: Data, best: Point, level: float) -> tuple[Floats, Flags]
         total = point.score.copy()
         total[own, j] += side[active] * np.sqrt(np.maximum(needed, 0.0))
         step = np.einsum("bij,bj->bi", point.inverse, total)
-        free_score = point.score.copy()
-        free_score[own, j] = 0.0
-        slack = np.einsum("bi,bij,bj->b", free_score, point.inverse, free_score)
-        settled = (np.abs(gap) < 1e-9) & (slack < 1e-16)
+        # Along the profile the likelihood is flat in all other coefficients: what an end is off by after a step, in
+        # standard errors, is of the order of the square of the step's size.
+        square = np.einsum("bi,bi->b", step, total)
+        settled = (np.abs(gap) < AT_THE_END) & (square < SETTLED)
         length = np.abs(step).max(axis=1)
         step *= np.minimum(1.0, MAX_STEP / np.maximum(length, 1e-300))[:, None]
-        step[settled] = 0.0
         beta[active] = point.beta + step
         done[active[settled]] = True
     return beta[np.arange(2 * count), which].reshape(count, 2), done.reshape(count, 2)
@@ -322,7 +329,7 @@ def lost_without(data: Data, best: Point, held: Sequence[Sequence[int]]) -> Floa
     free = np.ones((len(held), best.beta.shape[1]), dtype=bool)
     for own, columns in zip(free, held, strict=True):
         own[list(columns)] = False
-    point, _ = climb(data, np.array(starts), free)
+    point, _ = climb(data, np.array(starts), free, LOST)
     return np.asarray(np.maximum(0.0, 2 * (best.loglik[0] - point.loglik)))
 
 

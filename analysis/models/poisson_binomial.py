@@ -144,11 +144,11 @@ def same_level_p(groups: Sequence[Floats], observed: Sequence[int]) -> float:
     if len(groups) != 3:
         raise ModelError("Three groups are compared, no more and no fewer.")
     total = sum(observed)
-    a, b = np.meshgrid(*(np.arange(len(mass)) for mass in groups[:2]), indexing="ij")
+    a, b = np.meshgrid(*(np.flatnonzero(mass) for mass in groups[:2]), indexing="ij")
     rest = total - a - b
     fits = (rest >= 0) & (rest < len(groups[2]))
     chance = np.where(fits, groups[0][a] * groups[1][b] * groups[2][np.where(fits, rest, 0)], 0.0)
-    seen = chance[observed[0], observed[1]]
+    seen = np.prod([mass[count] for mass, count in zip(groups, observed, strict=True)])
     return float(min(1.0, chance[chance <= seen * (1 + 1e-7)].sum() / chance.sum()))
 
 

@@ -16,8 +16,10 @@ Causal Inference: What If, chapter 13; profile of the cost as in ``summed_profil
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache, cached_property
 
 import numpy as np
+from numpy.polynomial import chebyshev
 from numpy.typing import NDArray
 from scipy.special import expit
 
@@ -31,6 +33,25 @@ Flags = NDArray[np.bool_]
 NAMES = ("the period", "the group")
 # A curve reaches this many standard errors to either side, in steps of a sixteenth of one.
 REACH, POINTS = 8.0, 257
+# A curve that reaches less far than WIDE log odds is worked out at NODES points: the polynomial through them is as
+# exact as the arithmetic, for a chance has no singularity nearer than pi.
+WIDE, NODES = 2.0, 33
+
+
+@dataclass(frozen=True)
+class Alike:
+    """Jobs of the same offset taken together: the different offsets, jobs of each, and successes among these."""
+
+    offset: Floats
+    jobs: Floats
+    done: Floats
+
+    @classmethod
+    def of(cls, y: Floats, offset: Floats) -> Alike:
+        """Take jobs with outcomes and offsets of shape (n,) together."""
+        found, each = np.unique(offset, return_inverse=True)
+        jobs, done = (np.bincount(each, weights=every, minlength=len(found)) for every in (np.ones(len(y)), y))
+        return cls(found, np.asarray(jobs, dtype=float), np.asarray(done, dtype=float))
 
 
 @dataclass(frozen=True)
@@ -55,6 +76,16 @@ class Rows:
     def contrasted(self) -> bool:
         """Whether there are jobs inside and outside the group."""
         return bool(self.group.any() and not self.group.all())
+
+    @cached_property
+    def inside(self) -> Alike:
+        """The jobs of the group."""
+        return Alike.of(self.y[self.group], self.offset[self.group])
+
+    @cached_property
+    def outside(self) -> Alike:
+        """The others."""
+        return Alike.of(self.y[~self.group], self.offset[~self.group])
 
 
 @dataclass(frozen=True)
@@ -114,14 +145,18 @@ def toll(period: Rows, before: Rows) -> Toll:
 
 
 def _fit(rows: Rows, *, intervals: bool) -> FirthResult:
-    x = np.column_stack([np.ones(len(rows.y)), rows.group.astype(float)])
-    return fit_firth(x, rows.y, NAMES, offset=rows.offset, intervals=intervals)
+    parts = rows.outside, rows.inside
+    offset, jobs, done = (
+        np.concatenate([getattr(part, name) for part in parts]) for name in ("offset", "jobs", "done")
+    )
+    x = np.column_stack([np.ones(len(jobs)), np.repeat([0.0, 1.0], [len(part.jobs) for part in parts])])
+    return fit_firth(x, done / jobs, NAMES, weights=jobs, offset=offset, intervals=intervals)
 
 
 def _cost(rows: Rows, beta: Floats) -> float:
     """Successes the group's jobs lost against the others' log odds."""
-    own = rows.offset[rows.group]
-    return float((expit(own + beta[0]) - expit(own + beta[0] + beta[1])).sum())
+    own = rows.inside
+    return float((expit(own.offset + beta[0]) - expit(own.offset + beta[0] + beta[1])) @ own.jobs)
 
 
 def _curves(rows: Rows, fit: FirthResult) -> list[Curve]:
@@ -130,9 +165,8 @@ def _curves(rows: Rows, fit: FirthResult) -> list[Curve]:
     Jobs inside and outside the group share no coefficient and the penalty falls into the same two parts, so that
     each has its own curve.
     """
-    own = rows.offset[rows.group]
-    others = _curve(rows.y[~rows.group], rows.offset[~rows.group], fit.coefficients[0], own)
-    mine = _curve(rows.y[rows.group], own, fit.coefficients.sum(), own)
+    others = _curve(rows.outside, fit.coefficients[0], rows.inside)
+    mine = _curve(rows.inside, fit.coefficients.sum(), rows.inside)
     return [others, mine.times(-1)]
 
 
@@ -143,18 +177,28 @@ def _by_chance(period: Rows, before: Rows) -> Curve:
     return Curve(steps * np.sqrt(n * share * (1 - share) * (1 + n / len(before.y))), steps**2)
 
 
-def _curve(y: Floats, offset: Floats, at: float, own: Floats) -> Curve:
+def _curve(jobs: Alike, at: float, own: Alike) -> Curve:
     """Deviance of jobs' common shift in log odds, against the successes that shift gives the group's jobs."""
-    chance = expit(offset + at)
-    shifts = at + np.linspace(-REACH, REACH, POINTS) / np.sqrt((chance * (1 - chance)).sum())
-    information, loglik, successes = np.zeros((3, POINTS))
-    for some in blocks(len(y), POINTS):
-        z = offset[some] + shifts[:, None]
+    chance = expit(jobs.offset + at)
+    reach = REACH / np.sqrt((chance * (1 - chance)) @ jobs.jobs)
+    nodes, through = _nodes() if reach < WIDE else (np.linspace(-1, 1, POINTS), np.eye(POINTS))
+    shifts = at + reach * nodes
+    information, loglik, successes = np.zeros((3, len(shifts)))
+    for some in blocks(len(jobs.jobs), len(shifts)):
+        z, n = jobs.offset[some] + shifts[:, None], jobs.jobs[some]
         rarer, log_sum = chances(-np.abs(z))
-        information += (rarer * (1 - rarer)).sum(axis=1)
-        loglik += (z * y[some] - np.maximum(z, 0.0) - log_sum).sum(axis=1)
-    for some in blocks(len(own), POINTS):
-        successes += chances(own[some] + shifts[:, None])[0].sum(axis=1)
+        information += (rarer * (1 - rarer)) @ n
+        loglik += z @ jobs.done[some] - (np.maximum(z, 0.0) + log_sum) @ n
+    for some in blocks(len(own.jobs), len(shifts)):
+        successes += chances(own.offset[some] + shifts[:, None])[0] @ own.jobs[some]
     # Jeffreys' penalty: half the log of the information, p (1 - p) summed over the jobs.
-    penalised = loglik + np.log(information) / 2
-    return Curve(successes, 2 * (penalised.max() - penalised))
+    penalised = through @ (loglik + np.log(information) / 2)
+    return Curve(through @ successes, 2 * (penalised.max() - penalised))
+
+
+@cache
+def _nodes() -> tuple[Floats, Floats]:
+    """Points between -1 and 1, shape (NODES,), and what takes values there to the whole grid, shape (POINTS, NODES)."""
+    nodes = chebyshev.chebpts1(NODES)
+    to_coefficients = np.linalg.inv(chebyshev.chebvander(nodes, NODES - 1))
+    return nodes, chebyshev.chebvander(np.linspace(-1, 1, POINTS), NODES - 1) @ to_coefficients

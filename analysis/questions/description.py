@@ -15,7 +15,7 @@ from analysis.cohort.work import HOW_UNKNOWN, NO_SETTING, PRESET
 from analysis.models.design import Design, LeftOut, TooFew, fit_design, too_few
 from analysis.models.effects import ChanceCurve, Difference, average_difference, chance_curve
 from analysis.models.firth import FirthResult, TermTest, fit_firth, term_test
-from analysis.models.separation import separated_columns
+from analysis.models.logit import fit_logit
 from analysis.models.terms import NOT_RECORDED, FittedCategory, FittedCurve, FittedNumber, FittedTerm
 from analysis.questions.terms import DESCRIPTION, PREHEAT, TEMPERATURE, TOLD
 from analysis.questions.verdicts import Verdict, at_most_leaning, verdict_of
@@ -213,7 +213,7 @@ def _verdicts(
     columns = _temperature_columns(design)
     if not columns:
         return _effects(fit, design, x, holm(p), doubtful), None
-    test = term_test(x, y, columns, TEMPERATURE.label)
+    test = term_test(x, y, columns, TEMPERATURE.label, fitted=fit)
     adjusted = holm(np.append(p, test.p))
     return (
         _effects(fit, design, x, adjusted[:-1], doubtful),
@@ -258,7 +258,7 @@ def describe(cohort: Cohort, until: pd.Period) -> Description | TooFew | Undatab
         effects=effects,
         temperature=temperature,
         typed=int(used[TEMPERATURE.column].notna().sum()),
-        separated=separated_columns(x, y, design.names),
+        separated=fit_logit(x, y, design.names).separated,
         left_out=design.left_out,
         ledger=ledger,
     )

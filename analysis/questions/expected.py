@@ -6,8 +6,9 @@ a month is never part of its own expectation.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
@@ -15,7 +16,8 @@ from numpy.typing import NDArray
 from scipy.special import expit
 
 from analysis.cohort.features import Cohort
-from analysis.models import poisson_binomial
+from analysis.models import large_counts, poisson_binomial
+from analysis.models.binary import blocks
 from analysis.models.design import Design, TooFew, fit_design, too_few
 from analysis.models.firth import FirthResult, fit_firth
 from analysis.models.terms import FittedCategory
@@ -75,19 +77,35 @@ class ExpectedModel:
 
     def drawn_chances(self, rows: pd.DataFrame) -> Floats:
         """Chances of the rows under draws of the coefficients from their normal approximation, shape (draws, n)."""
+        return np.asarray(expit(self._draws @ self.design.matrix(rows).T))
+
+    def few_at_a_time(self, rows: pd.DataFrame) -> Iterator[Floats]:
+        """The same for a few rows at a time, each of shape (draws, m): those of a network's year fill gigabytes."""
+        draws, x = self._draws, self.design.matrix(rows)
+        return (expit(draws @ x[some].T) for some in blocks(len(x), len(draws)))
+
+    @cached_property
+    def _draws(self) -> Floats:
+        """Draws of the coefficients, shape (draws, p)."""
         rng = np.random.default_rng(RNG_SEED)
         beta = self.fit.coefficients.copy()
         beta[0] = self.fit.flic_intercept
-        draws = rng.multivariate_normal(beta, self.fit.covariance, size=DRAWS, method="cholesky")
-        return np.asarray(expit(draws @ self.design.matrix(rows).T))
+        return rng.multivariate_normal(beta, self.fit.covariance, size=DRAWS, method="cholesky")
 
 
 def distribution(parts: Sequence[tuple[ExpectedModel, pd.DataFrame]]) -> Floats:
     """Distribution of the number of successes of jobs under the models of their time, shape (n + 1,).
 
-    The exact Poisson-binomial is averaged over draws of the coefficients. Models of several years are drawn with the
-    same random numbers, so that what they share (the jobs of the earlier years) does not average out between them.
+    The Poisson-binomial is averaged over draws of the coefficients: the exact one up to the 2,000 jobs of a large
+    bench's year; beyond them, unless outcomes hardly vary, the one of :mod:`.large_counts`, whose error is known.
+    Models of several years are drawn with the same random numbers, so that what they share (the jobs of the earlier
+    years) does not average out between them.
     """
+    n = sum(len(rows) for _, rows in parts)
+    if n > large_counts.MANY:
+        found = large_counts.cumulants((p for model, rows in parts for p in model.few_at_a_time(rows)), DRAWS)
+        if found[1].min() >= large_counts.SPREAD:
+            return large_counts.mixed_pmf(found, n)
     drawn = [model.drawn_chances(rows) for model, rows in parts if len(rows)]
     return np.asarray(poisson_binomial.pmf(np.hstack(drawn)).mean(axis=0)) if drawn else np.array([1.0])
 
@@ -193,9 +211,10 @@ def expect_month(cohort: Cohort, month: pd.Period, model: ExpectedModel) -> Mont
 
 def called_when_quiet(mass: Floats) -> dict[Verdict, float]:
     """Chance of each verdict word where the counts follow the expected distribution, which is when nothing changed."""
+    below, above = np.cumsum(mass), np.cumsum(mass[::-1])[::-1]
     out = dict.fromkeys(Verdict, 0.0)
-    for count, chance in enumerate(mass):
-        out[verdict_of(poisson_binomial.two_sided(mass, count))] += float(chance)
+    for chance, p in zip(mass, np.minimum(1.0, 2 * np.minimum(below, above)), strict=True):
+        out[verdict_of(float(p))] += float(chance)
     return out
 
 

@@ -26,7 +26,7 @@ def tracked() -> list[str]:
 
 
 # No page uses these: engines that outside checks and benchmarks compare with others', and the logs of the benchmarks.
-ENGINES = {f"analysis.models.{name}" for name in ("logit", "log_rank", "beta_geometric")}
+ENGINES = {f"analysis.models.{name}" for name in ("log_rank", "beta_geometric")}
 OF_NO_PAGE = {*ENGINES, "analysis.demo.network"}
 
 

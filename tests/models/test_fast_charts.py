@@ -7,9 +7,9 @@ import pytest
 from scipy import stats
 from scipy.special import expit, log_expit
 
-from analysis.models.cusum import FEWEST_RUNS, Uncertain, highest_points, limit_for, runs_for
+from analysis.models.cusum import FEWEST_RUNS, Uncertain, highest_points, limit_for, runs_for, scores, walk
 from analysis.models.resampled_limits import MANY, mean_limits
-from analysis.models.standardise import POINTS, REACH, _curve
+from analysis.models.standardise import POINTS, REACH, Alike, _curve
 
 
 def shop(n: int, rng_seed: int = 3) -> Uncertain:
@@ -32,6 +32,29 @@ def test_highest_points_are_those_with_the_chances_of_every_job_under_every_draw
         now = np.maximum(0.0, now + success * np.log(factor) - gain[job])
         highest = np.maximum(highest, now)
     np.testing.assert_allclose(highest_points(model, factor, jobs, 7, draws, start), highest, atol=1e-12)
+
+
+@pytest.mark.parametrize(("factor", "start"), [(0.5, 0.0), (2.0, 0.8)])
+def test_runs_walked_one_after_the_other_are_those_walked_job_by_job(monkeypatch, factor, start):
+    model, jobs, draws = shop(120), 60, 37
+    monkeypatch.setattr("analysis.models.cusum.MANY", jobs - 1)
+    found = highest_points(model, factor, jobs, 7, draws, start)
+    rng = np.random.default_rng(7)
+    chance = expit(model.x @ model.coefficients)
+    true = rng.multivariate_normal(model.coefficients, model.covariance, size=draws, method="eigh")
+    for run, own in enumerate(true):
+        job, rest = np.divmod(rng.random(jobs) * len(model.x), 1)
+        job = job.astype(int)
+        success = rest < expit(model.x @ own)[job]
+        path, _ = walk(scores(chance[job], success, factor), np.inf, start)
+        assert found[run] == pytest.approx(path.max(), abs=1e-12)
+
+
+def test_both_ways_of_walking_follow_one_law(monkeypatch):
+    model, jobs, draws = shop(200), 150, 20_000
+    plainly = highest_points(model, 0.5, jobs, 1, draws)
+    monkeypatch.setattr("analysis.models.cusum.MANY", 0)
+    assert stats.ks_2samp(plainly, highest_points(model, 0.5, jobs, 2, draws)).pvalue > 0.01
 
 
 @pytest.mark.parametrize(("earlier_n", "n"), [(12, 30), (400, 9)])
@@ -76,15 +99,17 @@ def test_the_fewest_runs_keep_the_rate_to_its_stated_error():
     assert abs(share - rate) <= 3 * found.error
 
 
-def test_the_curve_of_a_cost_is_that_of_all_jobs_at_once():
-    rng = np.random.default_rng(2)
-    offset, own, at = rng.normal(0, 2, 700), rng.normal(0, 2, 150), 0.4
-    y = (rng.random(700) < 0.6).astype(float)
+@pytest.mark.parametrize("n", [7, 40, 700, 5_000])
+def test_the_curve_of_a_cost_is_that_of_all_jobs_one_by_one_at_every_point(n):
+    """From some 40 jobs on it is worked out at fewer points."""
+    rng = np.random.default_rng(n)
+    offset, own, at = rng.normal(0, 2, n).round(2), rng.normal(0, 2, 150).round(2), 0.4
+    y = (rng.random(n) < 0.6).astype(float)
     chance = expit(offset + at)
     shifts = at + np.linspace(-REACH, REACH, POINTS) / np.sqrt((chance * (1 - chance)).sum())
     z = offset + shifts[:, None]
     information = np.exp(log_expit(z) + log_expit(-z)).sum(axis=1)
     penalised = np.where(y > 0, log_expit(z), log_expit(-z)).sum(axis=1) + np.log(information) / 2
-    found = _curve(y, offset, at, own)
+    found = _curve(Alike.of(y, offset), at, Alike.of(np.zeros(150), own))
     np.testing.assert_allclose(found.values, expit(own + shifts[:, None]).sum(axis=1), rtol=1e-12)
-    np.testing.assert_allclose(found.deviance, 2 * (penalised.max() - penalised), atol=1e-9)
+    np.testing.assert_allclose(found.deviance, 2 * (penalised.max() - penalised), atol=1e-8)

@@ -8,9 +8,9 @@ import pytest
 import statsmodels.api as sm
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy import special
+from scipy import special, stats
 
-from analysis.models import column_pairs, logit, pooled
+from analysis.models import column_pairs, logit, penalised, pooled
 from analysis.models.binary import chances
 from analysis.models.logit import fit_logit
 from analysis.models.optimism import _area, _measured, optimism
@@ -171,3 +171,38 @@ def test_optimism_is_that_of_predicting_every_drawn_row_anew():
     # Equal rows of a draw may differ in the last digit there, and the AUC then by the share of a pair or two.
     np.testing.assert_allclose(found.optimism[[0, 1, 3]], np.mean(by_hand, axis=0)[[0, 1, 3]], atol=1e-10)
     assert abs(found.optimism[2] - np.mean(by_hand, axis=0)[2]) < 1e-3
+
+
+@pytest.mark.parametrize("few", [1, column_pairs.FEW])
+def test_sums_and_forms_of_columns_are_the_same_with_and_without_products_made(monkeypatch, few):
+    rng = np.random.default_rng(3)
+    x, rows = rng.normal(size=(60, 5)), slice(10, 50)
+    weights, matrices = rng.random((3, 40)), rng.normal(size=(3, 5, 5))
+    matrices += matrices.transpose(0, 2, 1)
+    monkeypatch.setattr(column_pairs, "KEPT_CELLS", 0)
+    monkeypatch.setattr(column_pairs, "FEW", few)
+    pairs = column_pairs.Pairs.of(x)
+    some = x[rows]
+    sums = column_pairs.symmetric(pairs.sums(weights, rows), 5)
+    np.testing.assert_allclose(sums, np.einsum("bn,ni,nj->bij", weights, some, some), atol=1e-12)
+    np.testing.assert_allclose(
+        pairs.forms(matrices, rows), np.einsum("ni,bij,nj->bn", some, matrices, some), atol=1e-12
+    )
+
+
+@pytest.mark.parametrize("rare", [0.01, 0.3])
+def test_ends_and_tests_of_a_penalised_fit_are_those_of_iterations_carried_on(rare):
+    """Each end is where the likelihood, maximised over all else, has fallen by half the quantile."""
+    rng = np.random.default_rng(4)
+    x = np.column_stack([np.ones(400), rng.random((400, 3)) < rare, rng.normal(size=(400, 2))]).astype(float)
+    y = (rng.random(400) < 0.8).astype(float)
+    data, free = penalised.Data.of(x, y), np.ones((6, 6), dtype=bool)
+    best, _ = penalised.maximise(data, np.zeros(6), free[0])
+    np.fill_diagonal(free, val=False)
+    for side in penalised.profile_interval(data, best, 0.95):
+        held, settled = penalised.climb(data, np.where(free, best.beta, side), free)
+        assert settled.all()
+        np.testing.assert_allclose(2 * (best.loglik - held.loglik), stats.chi2.ppf(0.95, 1), atol=1e-8)
+    zero, _ = penalised.climb(data, np.where(free, best.beta, 0.0), free)
+    lost = penalised.lost_without(data, best, [[j] for j in range(6)])
+    np.testing.assert_allclose(lost, 2 * (best.loglik - zero.loglik), atol=1e-11)

@@ -91,6 +91,7 @@ def test_a_term_test_of_one_column_is_its_own_test():
     fit = fit_firth(x, y, names)
     assert term_test(x, y, (2,), "x1").p == pytest.approx(fit.p[2], abs=1e-9)
     assert term_test(x, y, (1, 2), "two").df == 2
+    assert term_test(x, y, (1, 2), "two", fitted=fit).p == pytest.approx(term_test(x, y, (1, 2), "two").p, abs=1e-9)
 
 
 def test_more_successes_on_one_side_raise_the_coefficient():

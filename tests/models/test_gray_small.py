@@ -55,3 +55,15 @@ def test_groups_of_ten_that_do_not_differ_are_seldom_told_apart(monkeypatch):
         event, time = np.where(open_still, 0, event), np.where(open_still, np.ceil(time * rng.random(80)), time)
         alarms.append(gray_test(timed(time, event), group).p <= 0.05)
     assert np.mean(alarms) <= 0.05 + 3 * np.sqrt(0.05 * 0.95 / 300)
+
+
+@pytest.mark.parametrize("cells", [1, 400, 2**18])
+def test_groups_drawn_many_at_a_time_count_as_those_drawn_one_by_one(monkeypatch, cells):
+    rng = np.random.default_rng(3)
+    data = timed(np.round(rng.lognormal(1.6, 0.5, 50)), rng.choice([0, 1, 2], 50, p=[0.1, 0.6, 0.3]))
+    drawn = rng.permuted(np.tile(np.repeat([0, 1, 2], [30, 12, 8]), (40, 1)), axis=1)
+    one_by_one = [gray._score(gray._steps(data, each, 3, 1)) for each in drawn]
+    np.testing.assert_allclose(gray._score(gray._steps(data, drawn, 3, 1)), one_by_one, atol=1e-12)
+    found = gray_test(data, drawn[0])
+    monkeypatch.setattr(gray, "DRAWN_CELLS", cells)
+    assert gray_test(data, drawn[0]) == found
