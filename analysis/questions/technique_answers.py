@@ -16,7 +16,7 @@ from analysis.questions.technique_twin import SHOPS, contrast_twin, dose_twin
 from analysis.questions.techniques import Answer, Effort, Refused, Told, tables_for, techniques
 from analysis.questions.trial_outcome import TrialOutcome, trial_outcome
 from analysis.questions.trial_plan import RNG_SEED, NextTrial, next_trial
-from analysis.questions.twin import Smallest
+from analysis.questions.twin import Smallest, shops_for
 from analysis.questions.verdicts import Verdict
 from analysis.records.log import Log
 from analysis.records.once import usable_log
@@ -119,6 +119,7 @@ def _twins(
     told = [answer for answer in answers if isinstance(answer, Told)]
     drawn = [dose for dose in heat if isinstance(dose, Dose)]
     out: dict[str, Smallest | None] = {}
+    shops = shops_for(shops, len(found.rows))
     if told:
         tables = tables_for(found.rows, contrasts, Effort(copies=1))
         declared = sum(not each.contrast.exploratory for each in told)

@@ -22,6 +22,9 @@ Floats = NDArray[np.float64]
 Rng = np.random.Generator
 
 POWER = 0.8
+# Jobs simulated for one size, all shops together: with more, shops are fewer, and their Monte Carlo error is told.
+SIMULATED_JOBS = 2_000_000
+FEWEST_SHOPS = 25
 
 
 @dataclass(frozen=True)
@@ -106,6 +109,11 @@ def smallest_found(
     """
     found = np.array([[one_shop(size, rng_of(rng_seed, k)) for k in range(shops)] for size in sizes])
     return read_off(sizes, found, power)
+
+
+def shops_for(shops: int, jobs: int) -> int:
+    """How many shops of so many jobs are simulated: those asked for, fewer of a network (100 up to 20,000 jobs)."""
+    return min(shops, max(FEWEST_SHOPS, SIMULATED_JOBS // max(jobs, 1)))
 
 
 def rng_of(rng_seed: int, shop: int) -> Rng:

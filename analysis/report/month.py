@@ -71,9 +71,9 @@ def _check(order: _Order, say: Say) -> Path:
 
 # Those that take longest come first, so that none of them is left to run alone at the end of a large log's month.
 PAGES: dict[str, Callable[[_Order, Say], Path]] = {
+    "techniques": _techniques,
     "review": _review,
     "accept or decline": _counter,
-    "techniques": _techniques,
     "technicians": _technicians,
     "log check": _check,
 }

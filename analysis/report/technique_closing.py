@@ -8,6 +8,7 @@ from analysis.questions.technique_groups import USES_BOTH
 from analysis.questions.technique_samples import BY_FORMULA, EVEN
 from analysis.questions.technique_twin import SHOPS
 from analysis.questions.techniques import COPIES, DRAWS, UNLIKE
+from analysis.questions.twin import shops_for
 from analysis.records.problems import plural
 from analysis.report.page import Bullets, Caution, Prose
 from analysis.report.wording import number, percent, sentence
@@ -41,7 +42,7 @@ def methods(page: TechniqueAnswers) -> Bullets:
             " was taken is never filled in. 'Lost to blanks': how much of what the jobs could have told the blanks took away.",
             "Words: 'clear' and 'leaning' by Holm's method over all declared contrasts; over those of the shop's own too, for"
             " the latter. Curves and pads have families of their own.",
-            f"What this log could have shown: {SHOPS} twins of the shop at each of several sizes, with its own jobs and ways; outcomes"
+            f"What this log could have shown: {shops_for(SHOPS, page.found.ledger.rows_used)} twins of the shop at each of several sizes, with its own jobs and ways; outcomes"
             " are drawn anew with a known difference, and the same comparison is made; 'clear' after Holm's method. For settings a"
             " best one in the middle is planted, the log odds falling with the square of the distance.",
             f"Further first boots: until {smallest} points would be clear in four of five logs, after Holm's method where nothing"

@@ -17,6 +17,7 @@ from analysis.questions.contrasts import DECLARED
 from analysis.questions.technique_design import columns_of, with_neighbours
 from analysis.questions.technique_samples import Samples, _strata
 from analysis.questions.techniques import UNLIKE, Effort, Refused, Told, techniques
+from analysis.questions.twin import shops_for
 from analysis.questions.verdicts import Verdict
 from analysis.records.log import read_log
 
@@ -184,3 +185,8 @@ def test_the_check_judges_contrasts_of_the_shops_own(tmp_path, capsys):
     settings.write_text(text.replace("# minimum_class_n = 10", "minimum_class_n = 0"), encoding="utf-8")
     assert main(["check", str(log)]) == 1
     assert "minimum_class_n" in capsys.readouterr().out
+
+
+def test_a_network_is_simulated_in_fewer_shops_and_never_under_a_few():
+    assert [shops_for(100, jobs) for jobs in (0, 600, 20_000, 40_000, 10**6)] == [100, 100, 100, 50, 25]
+    assert shops_for(10, 10**6) == 10
