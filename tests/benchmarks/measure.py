@@ -18,7 +18,7 @@ from pathlib import Path
 from tests.benchmarks.steps import STEPS, Step
 
 ONE_THREAD = dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"), "1")
-LIMIT_S = 1800
+LIMIT_S = 5400
 WARM_UP = 400  # jobs
 
 
