@@ -10,6 +10,7 @@ simplification: one rule for numbers and categories, and no level is ever made u
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 import numpy as np
@@ -23,7 +24,7 @@ Floats = NDArray[np.float64]
 DONORS = 5
 CYCLES = 5
 MANY_PAIRS = 500_000  # of a blank row and a known one, from some 2,500 jobs on
-MOST_LENDERS = 5_000  # rows that may lend a value, drawn anew for every match where more know it
+MOST_LENDERS = 5_000  # rows that may lend a value to the same blanks
 RIDGE = 1e-3  # of a row, so that a level without rows in a sample does no harm
 
 
@@ -44,12 +45,29 @@ def _match(
 ) -> NDArray[np.int64]:
     """For every blank row the place of a row that lends it its value.
 
-    Of more rows than :data:`MOST_LENDERS` only so many are fitted to and lend, drawn anew each time: each blank still
-    takes the value of a row near it, and the fits vary no less than those to samples of all rows would.
+    Where more than :data:`MOST_LENDERS` rows know it, rows that know it and rows that do not are dealt by lot, anew each
+    time, into parts that are fitted and matched by themselves. Every row may lend, so that the completed tables differ
+    by what the blanks took away and not by how few rows were looked at.
     """
     known, gaps = np.flatnonzero(~blank), np.flatnonzero(blank)
-    if len(known) > MOST_LENDERS:
-        known = rng.choice(known, MOST_LENDERS, replace=False)
+    parts = math.ceil(len(known) / MOST_LENDERS)
+    if parts == 1:
+        return _lent(predictors, target, known, gaps, rng)
+    out, takers = np.empty(len(gaps), dtype=np.int64), np.array_split(rng.permutation(len(gaps)), parts)
+    for lenders, mine in zip(np.array_split(rng.permutation(known), parts), takers, strict=True):
+        if len(mine):
+            out[mine] = _lent(predictors, target, lenders, gaps[mine], rng)
+    return out
+
+
+def _lent(
+    predictors: Sequence[Floats],
+    target: Floats,
+    known: NDArray[np.int64],
+    gaps: NDArray[np.int64],
+    rng: np.random.Generator,
+) -> NDArray[np.int64]:
+    """For each of the rows ``gaps`` one of the rows ``known``."""
     of_known, of_gaps = (np.column_stack([block[rows] for block in predictors]) for rows in (known, gaps))
     sample = rng.integers(0, len(known), len(known))
     x, width = of_known[sample], of_known.shape[1]
