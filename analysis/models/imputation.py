@@ -45,9 +45,9 @@ def _match(
 ) -> NDArray[np.int64]:
     """For every blank row the place of a row that lends it its value.
 
-    Where more than :data:`MOST_LENDERS` rows know it, rows that know it and rows that do not are dealt by lot, anew each
-    time, into parts that are fitted and matched by themselves. Every row may lend, so that the completed tables differ
-    by what the blanks took away and not by how few rows were looked at.
+    Where more than :data:`MOST_LENDERS` rows know it, rows that know it and rows that do not are dealt by lot, anew
+    each time, into parts that are fitted and matched by themselves. Every row may lend, so that the completed tables
+    differ by what the blanks took away and not by how few rows were looked at.
     """
     known, gaps = np.flatnonzero(~blank), np.flatnonzero(blank)
     parts = math.ceil(len(known) / MOST_LENDERS)
