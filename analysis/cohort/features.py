@@ -59,6 +59,8 @@ class Cohort:
         Hash of the log.
     blanks_as_cold : bool
         Whether installs without a word on preheat count as cold: an effect of preheat is then never clear.
+    share : float
+        Of the log's first boots, those in ``first_boots``: less than 1 where :meth:`at_most` took some by lot.
     """
 
     jobs: pd.DataFrame
@@ -67,6 +69,7 @@ class Cohort:
     undated: Undated
     log_hash: str
     blanks_as_cold: bool = False
+    share: float = 1.0
 
     def at_most(self, jobs: int) -> Cohort:
         """The same with so many first boots at most, taken as if by lot: by a hash of the job code.
@@ -78,7 +81,8 @@ class Cohort:
         lot = pd.util.hash_array(self.first_boots["job_id"].to_numpy(object))
         taken = np.sort(np.argsort(lot, kind="stable")[:jobs])
         ledger = self.ledger.then((f"not among the {jobs} taken by lot", len(lot) - jobs))
-        return replace(self, first_boots=self.first_boots.iloc[taken].reset_index(drop=True), ledger=ledger)
+        kept, share = self.first_boots.iloc[taken].reset_index(drop=True), self.share * jobs / len(lot)
+        return replace(self, first_boots=kept, ledger=ledger, share=share)
 
     def blank_preheats(self, rows: pd.DataFrame) -> int:
         """How many rows of features count as installed cold only because no preheat is noted."""

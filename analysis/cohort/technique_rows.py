@@ -44,6 +44,8 @@ class TechniqueRows:
         Set where so many failed jobs have undated work that rows without them may be compared in nothing.
     blank_preheats : int
         Jobs of ``rows`` whose install counts as cold only because no preheat is noted, in a log that never says none.
+    share : float
+        Of the log's first boots, those that were taken by lot; 1 where all are looked at.
     """
 
     rows: pd.DataFrame
@@ -52,6 +54,7 @@ class TechniqueRows:
     taken_as_first: int = 0
     undatable: Undatable | None = None
     blank_preheats: int = 0
+    share: float = 1.0
 
 
 def technique_rows(log: Log, cohort: Cohort) -> TechniqueRows:
@@ -85,7 +88,7 @@ def technique_rows(log: Log, cohort: Cohort) -> TechniqueRows:
     ledger = cohort.ledger.then((UNDATED_WORK, int(undated.sum())))
     taken = int(rows["job_id"].isin(pd.concat(silent)).sum())
     stations = int(used["station_id"].nunique())
-    return TechniqueRows(out, ledger, stations, taken, undatable, cohort.blank_preheats(rows))
+    return TechniqueRows(out, ledger, stations, taken, undatable, cohort.blank_preheats(rows), cohort.share)
 
 
 def _settings(steps: pd.DataFrame, kind: str, log: Log) -> pd.DataFrame:

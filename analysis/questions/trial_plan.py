@@ -176,13 +176,13 @@ def may_be_drawn(answer: Answer, least: int) -> bool:
 def pace(found: TechniqueRows, last: pd.Timestamp) -> float:
     """First boots a month over the last year of the log, or as many days of it as there are; 0 without dates.
 
-    Counted in days: a month of which the log holds a week is a week.
+    Counted in days: a month of which the log holds a week is a week. Jobs not taken by lot come in all the same.
     """
     days = found.rows["first_boot_date"].dropna()
     if days.empty or pd.isna(last):
         return 0.0
     span = min(DAYS_LOOKED_AT, (last - days.min()).days + 1)
-    return float((days > last - pd.Timedelta(days=span)).sum() / span * DAYS_LOOKED_AT / 12)
+    return float((days > last - pd.Timedelta(days=span)).sum() / found.share / span * DAYS_LOOKED_AT / 12)
 
 
 def reach_of(jobs: int, a_month: float, rate: float) -> Reach:

@@ -348,9 +348,20 @@ def test_jobs_needed_agree_with_the_known_numbers():
 def test_a_partly_covered_month_does_not_slow_the_pace_down(last):
     """One first boot a day for two months; a week of a third does not count as a month."""
     days = pd.date_range("2026-01-01", last)
-    found = SimpleNamespace(rows=pd.DataFrame({"first_boot_date": days}))
+    found = SimpleNamespace(rows=pd.DataFrame({"first_boot_date": days}), share=1.0)
     assert pace(found, pd.Timestamp(last)) == pytest.approx(365 / 12)
     assert pace(SimpleNamespace(rows=found.rows.iloc[:0]), pd.Timestamp(last)) == 0.0
+
+
+def test_jobs_that_the_lot_left_out_count_for_the_pace():
+    from analysis.cli import DEMO
+    from analysis.records.log import read_log
+
+    log = read_log(DEMO).without_faulty_jobs()
+    cohort = build_cohort(log)
+    whole, part = (pace(technique_rows(log, each), log.last_date) for each in (cohort, cohort.at_most(200)))
+    assert len(cohort.first_boots) > 2.5 * 200
+    assert part == pytest.approx(whole, rel=0.25)  # of the year's jobs the lot takes some sixty
 
 
 def test_seeds_of_lists_are_not_foretold():
