@@ -16,6 +16,8 @@ from analysis.cohort.donors import donor_features
 from analysis.cohort.features import INTAKE_COLUMNS, build_cohort, intake_features
 from analysis.cohort.hours import hours_to_success
 from analysis.cohort.pad_rows import pad_rows
+from analysis.cohort.technique_rows import technique_rows
+from analysis.questions.trial_plan import pace
 from analysis.records.log import read_log
 from tests.tables import boot, closed, job, log_of
 
@@ -277,6 +279,14 @@ def test_jobs_taken_by_lot_depend_on_no_order_and_are_counted():
     assert lost["job not taken by lot"] > 0
     assert "job not taken by lot" not in dict(pad_rows(log, cohort).ledger.exclusions)
     assert lost["job without a first boot, or undated work on it"] > 0
+
+
+def test_jobs_that_the_lot_left_out_count_for_the_pace_of_the_bench():
+    log = read_log(DEMO).without_faulty_jobs()
+    cohort = build_cohort(log)
+    whole, part = (pace(technique_rows(log, each), log.last_date) for each in (cohort, cohort.at_most(200)))
+    assert len(cohort.first_boots) > 2.5 * 200
+    assert part == pytest.approx(whole, rel=0.25)  # of the year's jobs the lot takes some ninety
 
 
 def test_a_cohort_is_shared_only_for_the_very_log_it_was_made_of(monkeypatch):

@@ -353,17 +353,6 @@ def test_a_partly_covered_month_does_not_slow_the_pace_down(last):
     assert pace(SimpleNamespace(rows=found.rows.iloc[:0]), pd.Timestamp(last)) == 0.0
 
 
-def test_jobs_that_the_lot_left_out_count_for_the_pace():
-    from analysis.cli import DEMO
-    from analysis.records.log import read_log
-
-    log = read_log(DEMO).without_faulty_jobs()
-    cohort = build_cohort(log)
-    whole, part = (pace(technique_rows(log, each), log.last_date) for each in (cohort, cohort.at_most(200)))
-    assert len(cohort.first_boots) > 2.5 * 200
-    assert part == pytest.approx(whole, rel=0.25)  # of the year's jobs the lot takes some sixty
-
-
 def test_seeds_of_lists_are_not_foretold():
     assert len({fresh_seed() for _ in range(20)}) == 20
 
