@@ -72,8 +72,21 @@ def limits(page: TechniqueAnswers) -> Bullets:
             "First boot is one outcome. A way may cost hours, donors or pads and still look equal here.",
             "'Cannot tell' is not 'no difference'. What this log could have shown stands beside it.",
             "Nothing here ranks people.",
+            *_by_lot(page),
         ]
     )
+
+
+def _by_lot(page: TechniqueAnswers) -> list[str]:
+    """What counts on the page stand for where only some first boots are compared."""
+    share = page.found.share
+    if share == 1:
+        return []
+    return [
+        f"Only {percent(share)} of this log's first boots are compared, taken by lot. Every count of jobs here is of those,"
+        " what a refusal says is lacking and further first boots included: of a way that few jobs got, the whole log may hold"
+        " enough. To compare such a way, keep the jobs of those years or shops in a folder of their own."
+    ]
 
 
 def cautions(page: TechniqueAnswers) -> Caution:

@@ -7,6 +7,7 @@ import functools
 import re
 import shutil
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 from bs4 import BeautifulSoup
@@ -304,3 +305,11 @@ def test_a_contrast_of_the_shops_own_is_marked_wherever_it_stands():
     assert "by the shop, exploratory" in technique_page.settings_grid(page)._repr_html_()
     marked = dataclasses.replace(page, answers=(dataclasses.replace(own, verdict=Verdict.CLEAR),))
     assert "few passes" not in technique_page.first_screen(marked)._repr_html_().split("Heat settings")[0]
+
+
+def test_where_a_lot_took_some_first_boots_the_page_says_what_its_counts_stand_for():
+    said = [
+        technique_closing.limits(SimpleNamespace(found=SimpleNamespace(share=share))).items for share in (1.0, 0.104)
+    ]
+    assert list(said[1][:-1]) == list(said[0])
+    assert "Only 10 % of this log's first boots are compared, taken by lot." in said[1][-1]
