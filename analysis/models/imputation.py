@@ -41,9 +41,9 @@ def _targets(values: pd.Series) -> Floats:
 
 
 def _match(
-    predictors: Sequence[Floats], target: Floats, blank: NDArray[np.bool_], rng: np.random.Generator
+    columns: Floats, own: slice, target: Floats, blank: NDArray[np.bool_], rng: np.random.Generator
 ) -> NDArray[np.int64]:
-    """For every blank row the place of a row that lends it its value.
+    """For every blank row the place of a row that lends it its value; its ``own`` of the columns predict nothing.
 
     Where more than :data:`MOST_LENDERS` rows know it, rows that know it and rows that do not are dealt by lot, anew
     each time, into parts that are fitted and matched by themselves. Every row may lend, so that the completed tables
@@ -52,23 +52,24 @@ def _match(
     known, gaps = np.flatnonzero(~blank), np.flatnonzero(blank)
     parts = math.ceil(len(known) / MOST_LENDERS)
     if parts == 1:
-        return _lent(predictors, target, known, gaps, rng)
+        return _lent(columns, own, target, known, gaps, rng)
     out, takers = np.empty(len(gaps), dtype=np.int64), np.array_split(rng.permutation(len(gaps)), parts)
     for lenders, mine in zip(np.array_split(rng.permutation(known), parts), takers, strict=True):
         if len(mine):
-            out[mine] = _lent(predictors, target, lenders, gaps[mine], rng)
+            out[mine] = _lent(columns, own, target, np.sort(lenders), gaps[mine], rng)  # in the order of memory
     return out
 
 
 def _lent(
-    predictors: Sequence[Floats],
+    columns: Floats,
+    own: slice,
     target: Floats,
     known: NDArray[np.int64],
     gaps: NDArray[np.int64],
     rng: np.random.Generator,
 ) -> NDArray[np.int64]:
     """For each of the rows ``gaps`` one of the rows ``known``."""
-    of_known, of_gaps = (np.column_stack([block[rows] for block in predictors]) for rows in (known, gaps))
+    of_known, of_gaps = (np.delete(columns[rows], own, axis=1) for rows in (known, gaps))
     sample = rng.integers(0, len(known), len(known))
     x, width = of_known[sample], of_known.shape[1]
     slope = np.linalg.solve(x.T @ x + RIDGE * len(x) * np.eye(width), x.T @ target[known[sample]])
@@ -137,13 +138,15 @@ def _complete(
     rng: np.random.Generator,
 ) -> pd.DataFrame:
     lent = {name: _any_known(gaps[name], rng) for name in order}
-    filled = {name: target[lent[name]] if name in lent else target for name, target in targets.items()}
+    filled = [target[lent[name]] if name in lent else target for name, target in targets.items()]
+    columns = np.column_stack([fixed, *filled])
+    ends = fixed.shape[1] + np.cumsum([0, *(target.shape[1] for target in targets.values())])
+    own = {name: slice(start, end) for name, start, end in zip(targets, ends, ends[1:], strict=False)}
     for _ in range(CYCLES if len(order) > 1 else 1):
         for name in order:
-            others = [filled[other] for other in targets if other != name]
-            place = _match([fixed, *others], targets[name], gaps[name], rng)
+            place = _match(columns, own[name], targets[name], gaps[name], rng)
             lent[name][gaps[name]] = place
-            filled[name] = targets[name][lent[name]]
+            columns[gaps[name], own[name]] = targets[name][place]
     out = frame.copy()
     for name in order:
         out[name] = frame[name].to_numpy()[lent[name]]

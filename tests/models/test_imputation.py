@@ -86,7 +86,8 @@ def test_every_row_may_lend_and_every_blank_is_filled_where_rows_are_matched_in_
         blank = np.zeros(100, dtype=bool)
         blank[:blanks] = True
         target = np.arange(100.0)[:, None]
-        lent = imputation._match([np.ones((100, 1))], target, blank, np.random.default_rng(1))
+        columns, own = np.column_stack([np.ones(100), target]), slice(1, 2)
+        lent = imputation._match(columns, own, target, blank, np.random.default_rng(1))
         assert lent.shape == (blanks,)
         assert ((lent >= blanks) & (lent < 100)).all()
     assert len(set(lent.tolist())) > 15
