@@ -147,7 +147,7 @@ def _complete(
             place = _match(columns, own[name], targets[name], gaps[name], rng)
             lent[name][gaps[name]] = place
             columns[gaps[name], own[name]] = targets[name][place]
-    out = frame.copy()
+    out = frame.copy(deep=False)  # columns are replaced, never written to
     for name in order:
         out[name] = frame[name].to_numpy()[lent[name]]
     return out

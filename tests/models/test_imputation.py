@@ -130,3 +130,10 @@ def test_e_values_are_the_same_for_a_ratio_and_its_inverse_and_one_for_no_effect
     for wrong in ((0, 0, 1), (2, 3, 4), (float("nan"), 1, 2)):
         with pytest.raises(ModelError, match="no E-value"):
             e_value(*wrong)
+
+
+def test_completing_a_table_leaves_the_table_given_as_it_was():
+    _, holes, helpers = table(300)
+    before = holes.copy(deep=True)
+    impute(holes, ("b", "c"), helpers, 2, np.random.default_rng(1))
+    pd.testing.assert_frame_equal(holes, before)
