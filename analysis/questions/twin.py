@@ -60,7 +60,8 @@ class Smallest:
     ----------
     size, error : float
         In the unit of the sizes planted, with its Monte Carlo error; infinite when even the largest size planted is
-        found too seldom.
+        found too seldom; the smallest size planted, with an error of NaN, when that is found often enough already and
+        nothing tells how much smaller it may be.
     largest : float
         Largest size planted.
     sizes, found : tuple of float
@@ -78,6 +79,11 @@ class Smallest:
     found: tuple[float, ...]
     shops: int
     power: float
+
+    @property
+    def or_less(self) -> bool:
+        """Whether a difference smaller than ``size`` would have been found as well."""
+        return np.isfinite(self.size) and bool(np.isnan(self.error))
 
 
 def smallest_found(
@@ -137,7 +143,7 @@ def read_off(sizes: Sequence[float], found: ArrayLike, power: float = POWER) -> 
     size, error = _crossing(np.asarray(sizes, float), shares, shops, power)
     largest = float(sizes[-1])
     if not 0 < size <= largest:
-        size, error = float("inf"), float("nan")
+        size, error = float(sizes[0]) if shares[0] >= power else float("inf"), float("nan")
     return Smallest(size, error, largest, tuple(map(float, sizes)), tuple(map(float, shares)), shops, power)
 
 

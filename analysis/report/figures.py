@@ -282,7 +282,9 @@ def months(
         # Every second name of many, the last among them: twelve run into one another.
         step = 2 if len(months) > 8 else 1
         names = [month.strftime("%b") if (len(months) - 1 - at) % step == 0 else "" for at, month in enumerate(months)]
-        axes.set_xticklabels([f"{name}\n{count}" for name, count in zip(names, n, strict=True)])
+        # Counts of three digits would run into one another: those without a name stand a line lower.
+        lower = "\n" if step == 2 and max(n) >= 100 else ""
+        axes.set_xticklabels([f"{name}\n{'' if name else lower}{k}" for name, k in zip(names, n, strict=True)])
         axes.set_xlim(-0.6, max(len(months), 6) - 0.4)
         axes.set_ylim(0, max(max(high, default=1), max(observed, default=1)) * 1.08 + 0.5)
         axes.set_ylabel("first-boot successes")

@@ -72,6 +72,12 @@ def _shown_by_twin(twin: Smallest | None) -> bool:
     return twin is not None and not math.isinf(twin.size)
 
 
+def _size_words(twin: Smallest) -> str:
+    """The smallest difference found, with its Monte Carlo error, or that one as small is found already."""
+    how_sure = "or less" if twin.or_less else f"(± {number(twin.error, 1)})"
+    return f"{number(twin.size)} points {how_sure}"
+
+
 def reach_words(told: Told, twin: Smallest | None, smallest: float, a_month: float) -> str:
     """What such a log could have shown, and how many more jobs it takes at the bench's pace (first boots a month)."""
     start = f"{told.contrast.question} ({plural(told.n, 'job')}): "
@@ -81,7 +87,7 @@ def reach_words(told: Told, twin: Smallest | None, smallest: float, a_month: flo
         why = "it is not recorded how settings were entered" if told.how_unknown else "a blank counts as none"
         return f"{start}nothing would be called clear while {why}."
     if twin is not None and _shown_by_twin(twin):
-        shown = f"a difference of {number(twin.size)} points (± {number(twin.error, 1)}) would have been clear {POWER_WORDS}"
+        shown = f"a difference of {_size_words(twin)} would have been clear {POWER_WORDS}"
     elif told.detectable < 1:
         shown = (
             f"only a difference of {number(100 * told.detectable)} points or more would have been clear {POWER_WORDS}"
@@ -167,10 +173,7 @@ def dose_reach(dose: Dose, twin: Smallest | None) -> str:
     middle = f"{number(dose.differences[0].against)} {unit}"
     if not _shown_by_twin(twin):
         return f"Even a fall of {number(twin.largest)} points from {middle} to {ends} would not have been clear {POWER_WORDS}."
-    return (
-        f"A fall of {number(twin.size)} points (± {number(twin.error, 1)}) from {middle} to {ends} would have been clear"
-        f" {POWER_WORDS}."
-    )
+    return f"A fall of {_size_words(twin)} from {middle} to {ends} would have been clear {POWER_WORDS}."
 
 
 def dose_words(dose: Dose | NoDose) -> str:

@@ -38,12 +38,18 @@ def test_what_is_never_found_often_enough_is_infinite():
 @pytest.mark.parametrize(("crossing", "size"), [(0.0, np.inf), (-1.0, np.inf), (3.5, np.inf), (3.0, 3.0), (0.1, 0.1)])
 def test_a_size_at_which_nothing_is_planted_or_beyond_the_largest_is_none(monkeypatch, crossing, size):
     monkeypatch.setattr(twin, "_crossing", lambda *_: (crossing, 0.2))
-    assert read_off((1.0, 2.0, 3.0), np.ones((3, 20))).size == size
+    found = read_off((1.0, 2.0, 3.0), np.arange(20) < np.array([[10], [14], [17]]))
+    assert found.size == size
+    assert not found.or_less
 
 
-def test_a_log_that_shows_everything_has_a_small_size():
+def test_a_log_that_shows_everything_shows_the_smallest_size_planted_or_less():
+    """Once read as never: 'even the largest would not have been clear' where the smallest always was."""
     always = smallest_found(lambda size, rng: size > 0.5, (1.0, 2.0, 3.0), 50, 1)
-    assert always.size == np.inf or always.size < 1.0
+    assert always.found == (1.0, 1.0, 1.0)
+    assert (always.size, always.or_less) == (1.0, True)
+    nearly = read_off((6.0, 10.0, 14.0, 18.0, 24.0), np.arange(100) < np.array([[96], [100], [100], [100], [100]]))
+    assert nearly.size <= 6.0
 
 
 def test_read_off_needs_no_simulation_of_its_own():

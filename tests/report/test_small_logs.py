@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import re
 
 import pandas as pd
 import pytest
@@ -86,8 +87,9 @@ def shown(log: Log) -> str:
     review = review_of(log, month_for(log))
     first_screen.page_head(review)
     html = "".join(section(review)._repr_html_() for section in SECTIONS)
+    words = re.sub(r"base64,[^\"]*", "", html)  # the letters of a picture may spell anything
     for stray in (">nan", " nan", "None", "<NA>"):
-        assert stray not in html
+        assert stray not in words
     return html
 
 
