@@ -161,8 +161,16 @@ def worth_of(answer: Answer, smallest_points: float) -> float:
     return 100 * sd * float(stats.norm.pdf(at) - at * stats.norm.sf(at))
 
 
-def may_be_drawn(answer: Answer, least: int) -> bool:
-    """Whether a lot may decide: both ways are in use at this bench, and neither is already known to be better."""
+def ruled_out(answer: Answer, smallest_points: float) -> bool:
+    """Whether the log leaves no difference worth acting on: no client's device is drawn for what it cannot bring."""
+    if not isinstance(answer, Told) or answer.unlike or answer.doubtful:
+        return False
+    low, high = answer.difference.interval()
+    return max(-low, high) < smallest_points / 100
+
+
+def may_be_drawn(answer: Answer, least: int, smallest_points: float) -> bool:
+    """Whether a lot may decide: both ways are in use, neither is known to be better, and one may be by enough."""
     groups = answer.groups
     in_use = min(groups.with_it.n, groups.without.n) >= least
     return (
@@ -170,6 +178,7 @@ def may_be_drawn(answer: Answer, least: int) -> bool:
         and not answer.contrast.exploratory
         and in_use
         and not (isinstance(answer, Told) and answer.verdict is Verdict.CLEAR)
+        and not ruled_out(answer, smallest_points)
     )
 
 
@@ -259,7 +268,7 @@ def next_trial(
     _refuse_odd(jobs, rng_seed)
     if found.undatable is not None:  # the bench's rate and pace would be those of jobs picked by their outcome
         return NextTrial((), None, found.undatable.why, 0.0, ())
-    able = [answer for answer in answers if may_be_drawn(answer, least)]
+    able = [answer for answer in answers if may_be_drawn(answer, least, smallest_points)]
     worth = sorted(
         (Worth(answer.contrast, worth_of(answer, smallest_points)) for answer in able), key=lambda each: -each.per_100
     )

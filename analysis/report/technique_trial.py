@@ -53,7 +53,8 @@ def worth_grid(page: TechniqueAnswers) -> Grid | Prose:
         rows,
         numbers=(1,),
         under="First boots that knowing the better way would add to 100 jobs, on average over what is still possible. Contrasts"
-        " already clear, hardly in use, or not to be decided by lot are not in the list.",
+        " already clear, hardly in use, not to be decided by lot, or whose interval leaves no difference worth acting on are not"
+        " in the list.",
     )
 
 
