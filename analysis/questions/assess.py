@@ -224,20 +224,14 @@ def donor_options(model: OutcomeModel, intake: Intake) -> tuple[DonorOption, ...
     return tuple(out)
 
 
-def decide_all(bench: BenchModel, intakes: Sequence[Intake], settings: Settings) -> list[Assessment]:
-    """The recommendation for each intake and what it rests on, without what only explains it.
-
-    Chances of all are worked out together; an odd intake never raises.
-    """
-    if not intakes:
-        return []
-    return decide_rows(bench, pd.concat([intake.facts for intake in intakes], ignore_index=True), intakes, settings)
-
-
-def decide_rows(
+def decide_all(
     bench: BenchModel, facts: pd.DataFrame, intakes: Sequence[Intake], settings: Settings
 ) -> list[Assessment]:
-    """:func:`decide_all` where the facts of all stand in one frame already, a row an intake."""
+    """The recommendation for each intake and what it rests on, without what only explains it.
+
+    The facts of all stand in one frame, a row an intake, so that their chances are worked out together; an odd intake
+    never raises.
+    """
     told = {outcome: model.chances(facts) for outcome, model in bench.models.items()}
     damages = facts[DAMAGE].astype(str).tolist()
     hours = {damage: bench.hours(damage, settings.minimum_class_n) for damage in set(damages)}
@@ -257,7 +251,7 @@ def decide_rows(
 
 def decide(bench: BenchModel, intake: Intake, settings: Settings) -> Assessment:
     """:func:`decide_all` of a single intake."""
-    return decide_all(bench, [intake], settings)[0]
+    return decide_all(bench, intake.facts, [intake], settings)[0]
 
 
 def _decision(

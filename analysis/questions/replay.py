@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from analysis.models.offer_value import Basis
 from analysis.models.pooled_design import laid_out
 from analysis.models.rolling import Rolling
-from analysis.questions.assess import Advice, decide_rows, offer_of
+from analysis.questions.assess import Advice, decide_all, offer_of
 from analysis.questions.bench_model import FACTS, PAST_COLUMNS, BenchModel, bench_model, intake_rows
 from analysis.questions.intake_columns import donor_terms, intake_terms
 from analysis.questions.intake_form import Intake
@@ -111,7 +111,7 @@ def _looked_at(rows: OutcomeRows) -> pd.DataFrame:
 def _decided(bench: BenchModel, here: pd.DataFrame, settings: Settings, start_share: float) -> list[dict[str, object]]:
     out = []
     facts = intake_rows(here[list(FACTS)].to_dict("records"))
-    decided = decide_rows(bench, facts, past_intakes(here, facts, start_share), settings)
+    decided = decide_all(bench, facts, past_intakes(here, facts, start_share), settings)
     told = here[["job_id", "received_month", "recovered", "chain_hours"]].to_dict("records")
     for row, found in zip(told, decided, strict=True):
         intake = found.intake

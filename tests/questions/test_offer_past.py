@@ -22,7 +22,7 @@ from analysis.models.intervals import wilson
 from analysis.models.rolling import GUESS, MODEL, Rolling
 from analysis.questions import guess_ledger as guesses
 from analysis.questions import stored_bench
-from analysis.questions.assess import THIS_DONOR, Advice, assess, decide_all, donor_options
+from analysis.questions.assess import THIS_DONOR, Advice, assess, decide, decide_all, donor_options
 from analysis.questions.bench_model import bench_model, empty_intake, rolled_over
 from analysis.questions.intake_form import read_intake
 from analysis.questions.known_bench import known_bench
@@ -112,10 +112,10 @@ def test_a_list_of_intakes_gets_what_each_gets_alone(log, past, model):
     ]
     intakes = [read_intake(each, CHEAP, TODAY, f"intake {number}") for number, each in enumerate(asked)]
     intakes.append(replace(intakes[0], facts=empty_intake({"intake_damage": "unheard of"})))
-    together = decide_all(bench, intakes, CHEAP)
+    together = decide_all(bench, pd.concat([each.facts for each in intakes], ignore_index=True), intakes, CHEAP)
     assert {each.advice for each in together} >= {Advice.OUTSIDE, Advice.DISCUSS}
     for found, intake in zip(together, intakes, strict=True):
-        alone = decide_all(bench, [intake], CHEAP)[0]
+        alone = decide(bench, intake, CHEAP)
         same = (found.advice, found.why, found.outside) == (alone.advice, alone.why, alone.outside)
         assert same
         assert str(found.alike) == str(alone.alike)
