@@ -39,7 +39,7 @@ WIDE, NODES = 2.0, 33
 
 
 @dataclass(frozen=True)
-class Alike:
+class SameOffset:
     """Jobs of the same offset taken together: the different offsets, jobs of each, and successes among these."""
 
     offset: Floats
@@ -47,7 +47,7 @@ class Alike:
     done: Floats
 
     @classmethod
-    def of(cls, y: Floats, offset: Floats) -> Alike:
+    def of(cls, y: Floats, offset: Floats) -> SameOffset:
         """Take jobs with outcomes and offsets of shape (n,) together."""
         found, each = np.unique(offset, return_inverse=True)
         jobs, done = (np.bincount(each, weights=every, minlength=len(found)) for every in (np.ones(len(y)), y))
@@ -78,14 +78,14 @@ class Rows:
         return bool(self.group.any() and not self.group.all())
 
     @cached_property
-    def inside(self) -> Alike:
+    def inside(self) -> SameOffset:
         """The jobs of the group."""
-        return Alike.of(self.y[self.group], self.offset[self.group])
+        return SameOffset.of(self.y[self.group], self.offset[self.group])
 
     @cached_property
-    def outside(self) -> Alike:
+    def outside(self) -> SameOffset:
         """The others."""
-        return Alike.of(self.y[~self.group], self.offset[~self.group])
+        return SameOffset.of(self.y[~self.group], self.offset[~self.group])
 
 
 @dataclass(frozen=True)
@@ -177,7 +177,7 @@ def _by_chance(period: Rows, before: Rows) -> Curve:
     return Curve(steps * np.sqrt(n * share * (1 - share) * (1 + n / len(before.y))), steps**2)
 
 
-def _curve(jobs: Alike, at: float, own: Alike) -> Curve:
+def _curve(jobs: SameOffset, at: float, own: SameOffset) -> Curve:
     """Deviance of jobs' common shift in log odds, against the successes that shift gives the group's jobs."""
     chance = expit(jobs.offset + at)
     reach = REACH / np.sqrt((chance * (1 - chance)) @ jobs.jobs)

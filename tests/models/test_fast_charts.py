@@ -9,7 +9,7 @@ from scipy.special import expit, log_expit
 
 from analysis.models.cusum import FEWEST_RUNS, Uncertain, highest_points, limit_for, runs_for, scores, walk
 from analysis.models.resampled_limits import MANY, mean_limits
-from analysis.models.standardise import POINTS, REACH, Alike, _curve
+from analysis.models.standardise import POINTS, REACH, SameOffset, _curve
 
 
 def shop(n: int, rng_seed: int = 3) -> Uncertain:
@@ -110,6 +110,6 @@ def test_the_curve_of_a_cost_is_that_of_all_jobs_one_by_one_at_every_point(n):
     z = offset + shifts[:, None]
     information = np.exp(log_expit(z) + log_expit(-z)).sum(axis=1)
     penalised = np.where(y > 0, log_expit(z), log_expit(-z)).sum(axis=1) + np.log(information) / 2
-    found = _curve(Alike.of(y, offset), at, Alike.of(np.zeros(150), own))
+    found = _curve(SameOffset.of(y, offset), at, SameOffset.of(np.zeros(150), own))
     np.testing.assert_allclose(found.values, expit(own + shifts[:, None]).sum(axis=1), rtol=1e-12)
     np.testing.assert_allclose(found.deviance, 2 * (penalised.max() - penalised), atol=1e-8)
