@@ -165,17 +165,15 @@ def effective_n(weight: Floats) -> float:
     return float(weight.sum() ** 2 / (weight**2).sum()) if len(weight) else 0.0
 
 
-def imbalance(arms: Arms, weight: Floats, columns: Floats | None = None) -> float:
-    """Largest difference of the arms' weighted means of a column, in SDs of the column over all rows.
+def imbalance(arms: Arms, weight: Floats) -> float:
+    """Largest difference of the arms' weighted means of what is adjusted for, in SDs of the column over all rows.
 
     Parameters
     ----------
     arms : Arms
     weight : ndarray, shape (n,)
-    columns : ndarray, shape (n, k), optional
-        By default all that is adjusted for.
     """
-    columns = arms.x[:, 1:] if columns is None else columns
+    columns = arms.x[:, 1:]
     spread = columns.std(axis=0)
     columns = columns[:, spread > 0] / spread[spread > 0]
     if not columns.shape[1]:

@@ -113,8 +113,9 @@ def test_effective_numbers():
 def test_levels_are_as_far_apart_as_a_column_for_each():
     arms, _ = confounded(300, 0.5)
     weight, level = np.random.default_rng(4).random(300), np.arange(300) % 4
-    columns = np.asarray(level[:, None] == np.arange(4), dtype=float)
-    assert imbalance_of_levels(arms, weight, level) == pytest.approx(imbalance(arms, weight, columns), abs=1e-12)
+    columns = np.column_stack([np.ones(300), level[:, None] == np.arange(4)])
+    by_column = imbalance(Arms(arms.y, arms.arm, columns), weight)
+    assert imbalance_of_levels(arms, weight, level) == pytest.approx(by_column, abs=1e-12)
     assert imbalance_of_levels(arms, weight, np.zeros(300, dtype=int)) == 0.0
 
 
