@@ -40,9 +40,7 @@ INTERCEPT_SD = 2.5
 SIGMA_SCALE, TAU_SCALE = 1.0, 0.5
 SIGMA_POINTS, TAU_POINTS = 10, 8
 MASS_KEPT = 0.999  # of the grid's posterior mass; the lightest points are dropped
-MANY_ROWS = (
-    5000  # from so many on, points of the grid without mass are left out beforehand; no year of a bench has them
-)
+MANY_ROWS = 5_000  # from so many on points of the grid without mass are left out beforehand; no bench's year has them
 LEVEL = 0.8
 HERMITE = np.polynomial.hermite_e.hermegauss(21)
 

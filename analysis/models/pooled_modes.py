@@ -48,17 +48,15 @@ class Problem:
         """Evaluate at one row of coefficients a point of the grid, shape (g, p), or at one for all points, (1, p)."""
         count, width = beta.shape
         value, slope = -0.5 * (self.precision * beta**2).sum(axis=1), -self.precision * beta
-        curvatures = np.zeros((width, width) if count == 1 else (count, width * (width + 1) // 2))
+        curvatures = np.zeros((count, width * (width + 1) // 2))
         for rows in blocks(len(self.y), max(count, width)):
             y, often = self.y[rows], self.often[rows]
             eta = beta @ self.pairs.columns[:, rows]
             p, log_sum = chances(eta)
             value += eta @ (often * y) - log_sum @ often
             slope += (often * (y - p)) @ self.x[rows]
-            weight = often * (p * (1 - p))
-            # One point is not worth the products of each two columns.
-            curvatures += (self.x[rows].T * weight) @ self.x[rows] if count == 1 else weight @ self.pairs[rows].T
-        information = curvatures[None] if count == 1 else symmetric(curvatures, width)
+            curvatures += self.pairs.sums(often * (p * (1 - p)), rows)
+        information = symmetric(curvatures, width)
         if count < len(self.precision):
             information = np.repeat(information, len(self.precision), axis=0)
         information[:, range(width), range(width)] += self.precision
